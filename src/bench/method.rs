@@ -1,0 +1,144 @@
+//! How a reading is taken: wires, open-circuit voltage, test current, leads, accuracy.
+
+use super::quantity::Accuracy;
+use serde::{Deserialize, Serialize};
+
+/// What the meter's number means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Shows {
+    /// the meter shows ohms
+    Ohms,
+    /// the meter shows the voltage across the contact in a divider: `R = source v / (open_circuit - v)`
+    DividerVolts,
+    /// the meter shows the voltage across the contact at a known current: `R = v / current`
+    DropVolts,
+    /// the voltage across the contact with the signal playing, beside the load's voltage: `R = v R_load / v_load`
+    SignalVolts,
+    /// how much quieter without a clip lead than with it: `R = Z (10^(dB/20) - 1)`
+    LossDb,
+}
+
+/// A method; typical ones need no entry in a sheet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Method {
+    /// what the number means
+    pub shows: Shows,
+    /// two or four wires
+    pub wires: u8,
+    /// open-circuit voltage, V
+    pub open_circuit_v: Option<f64>,
+    /// test current, A
+    pub current_a: Option<f64>,
+    /// source resistance, ohm
+    pub source_ohm: Option<f64>,
+    /// smallest and largest lead resistance inside a reading, ohm
+    pub lead_ohm: (f64, f64),
+    /// share of the reading
+    pub of_reading: f64,
+    /// fixed part of the accuracy, in the unit that the meter shows
+    pub floor: f64,
+}
+
+/// Open-circuit voltage up to which a method is dry for any signal, V (ASTM B539 method C, IEC 60512-2-1 test 2a [seen]).
+pub const DRY_VOLTAGE_V: f64 = 0.020;
+/// Short-circuit current up to which a method is dry for any signal, A (ASTM B539 method C [seen]).
+pub const DRY_CURRENT_A: f64 = 0.100;
+
+impl Method {
+    /// Names of the typical methods.
+    pub const TYPICAL: [&'static str; 5] = [
+        "hand meter",
+        "dry box",
+        "1 A drop",
+        "signal millivolts",
+        "clip lead loss",
+    ];
+
+    /// A typical method by its name.
+    #[must_use]
+    pub fn typical(name: &str) -> Option<Self> {
+        let base = Self {
+            shows: Shows::Ohms,
+            wires: 2,
+            open_circuit_v: None,
+            current_a: None,
+            source_ohm: None,
+            lead_ohm: (0.0, 0.0),
+            of_reading: 0.0,
+            floor: 0.0,
+        };
+        Some(match name {
+            // common practice: 0.1 to 0.3 ohm of leads, 0.3 to 3 V open circuit, up to 1 mA on the lowest range
+            "hand meter" => Self {
+                open_circuit_v: Some(3.0),
+                current_a: Some(1e-3),
+                lead_ohm: (0.1, 0.3),
+                of_reading: 0.01,
+                floor: 0.3,
+                ..base
+            },
+            // 1.5 V cell, 75 kohm in series, 1 kohm across: 19.7 mV behind 987 ohm; meter on its 200 mV range
+            "dry box" => Self {
+                shows: Shows::DividerVolts,
+                wires: 4,
+                open_circuit_v: Some(19.7e-3),
+                source_ohm: Some(987.0),
+                of_reading: 0.01,
+                floor: 0.2e-3,
+                ..base
+            },
+            // one ampere from a supply of a few volts through a resistor, millivolts at the contact
+            "1 A drop" => Self {
+                shows: Shows::DropVolts,
+                wires: 4,
+                open_circuit_v: Some(5.0),
+                current_a: Some(1.0),
+                of_reading: 0.02,
+                floor: 0.2e-3,
+                ..base
+            },
+            "signal millivolts" => Self {
+                shows: Shows::SignalVolts,
+                wires: 4,
+                of_reading: 0.03,
+                floor: 0.1e-3,
+                ..base
+            },
+            "clip lead loss" => Self {
+                shows: Shows::LossDb,
+                wires: 4,
+                floor: 0.05,
+                ..base
+            },
+            _ => return None,
+        })
+    }
+
+    /// Largest voltage the method puts across an open contact, V; `None` where the signal itself is the test.
+    #[must_use]
+    pub fn applied_voltage_v(&self) -> Option<f64> {
+        self.open_circuit_v
+    }
+
+    /// Largest current the method drives through a closed contact, A.
+    #[must_use]
+    pub fn applied_current_a(&self) -> Option<f64> {
+        self.current_a
+            .or_else(|| Some(self.open_circuit_v? / self.source_ohm?))
+    }
+
+    /// Half width of the accuracy at a shown value, in the shown unit.
+    #[must_use]
+    pub fn half_width(&self, shown: f64) -> f64 {
+        self.of_reading * shown.abs() + self.floor
+    }
+
+    /// The same method with an accuracy as a sheet writes it.
+    #[must_use]
+    pub fn with_accuracy(mut self, accuracy: Accuracy) -> Self {
+        self.of_reading = accuracy.of_reading;
+        self.floor = accuracy.floor;
+        self
+    }
+}

@@ -1,0 +1,13 @@
+//! What the bench found out: parts, methods, readings, and what was heard where.
+
+pub mod evidence;
+pub mod kind;
+pub mod method;
+pub mod part;
+pub mod quantity;
+pub mod reading;
+
+pub use evidence::{Bridged, Channel, Heard, Strength, Then, What};
+pub use method::Method;
+pub use part::Part;
+pub use reading::{Reading, State};

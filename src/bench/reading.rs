@@ -1,0 +1,75 @@
+//! A reading, and the range of resistance that it leaves.
+
+use super::evidence::{Channel, words};
+use super::method::Method;
+use super::quantity::Shown;
+
+words! {
+    /// The state in which a reading was taken.
+    State {
+        /// before anything was done
+        AsFound = "as found",
+        /// while tapping
+        Tapped = "tapped",
+        /// while turning or working the control
+        Turned = "turned",
+        /// with the meter's leads reversed
+        Reversed = "reversed",
+        /// at another test current
+        OtherCurrent = "other current",
+        /// when warm
+        Warm = "warm",
+        /// after cleaning in place
+        AfterCleaning = "after cleaning",
+        /// after stripping and polishing
+        AfterStripping = "after stripping",
+        /// after replacing
+        AfterReplacing = "after replacing",
+    }
+}
+
+use serde::{Deserialize, Serialize};
+
+impl State {
+    /// Whether the contact was still as the symptom was heard: nothing had been remedied.
+    #[must_use]
+    pub fn before_remedy(self) -> bool {
+        !matches!(
+            self,
+            Self::AfterCleaning | Self::AfterStripping | Self::AfterReplacing
+        )
+    }
+
+    /// Whether the contact was being moved.
+    #[must_use]
+    pub fn moved(self) -> bool {
+        matches!(self, Self::Tapped | Self::Turned)
+    }
+}
+
+/// What a meter showed on one contact and channel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// the state
+    pub when: State,
+    /// the contact, `part / position`
+    pub contact: String,
+    /// the channel
+    pub channel: Channel,
+    /// the number
+    pub shows: Shown,
+    /// the method, and its name
+    pub method: Method,
+    /// name of the method
+    pub method_name: String,
+    /// which way round, as written
+    pub polarity: Option<String>,
+    /// the load's voltage, V, for signal millivolts
+    pub at_v: Option<f64>,
+    /// remark
+    pub note: Option<String>,
+    /// file, if not the sheet itself
+    pub file: Option<String>,
+    /// line there
+    pub line: usize,
+}

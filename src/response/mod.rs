@@ -1,0 +1,1 @@
+//! What the chain does to the signal.
