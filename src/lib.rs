@@ -1,4 +1,37 @@
 //! What aged switch and relay contacts do to an audio signal, and whether they explain what is heard.
+//!
+//! # Conventions
+//!
+//! * SI units, the unit in the name: `resistance_ohm`, `emf_v`, `frequency_hz`. Voltages and currents are rms of a sine
+//!   unless the name says `peak`. EMF is the open-circuit source voltage.
+//! * `loss_db` is positive for quieter. Distortion and residue are ratios to the fundamental.
+//! * `exp(+j omega t)`; current flows from source to load.
+//!
+//! ```
+//! use weaklink::circuit::{Contact, Lead, Load, PathItem, Section, Source, chain::Network};
+//! use weaklink::response::linear::{loss_db, transfer};
+//! let section = Section {
+//!     name: "line input".into(),
+//!     source: Some(Source { emf_v: 0.5, resistance_ohm: 2200.0, inductance_h: 0.0 }),
+//!     path: vec![
+//!         PathItem::Contact(Contact::ohmic("selector", 0.0)),
+//!         PathItem::Lead(Lead { capacitance_f: 1e-9, ..Lead::default() }),
+//!     ],
+//!     load: Load { resistance_ohm: 22e3, capacitance_f: 0.0 },
+//! };
+//! let network = Network::from_section(&section).unwrap();
+//! // EMF is open circuit: the load sees 22/24.2 of it
+//! assert!((transfer(&network, 1e-3, &[0.0]).norm() - 22.0 / 24.2).abs() < 1e-9);
+//! // quieter is positive
+//! assert!(loss_db(&network, 1000.0, &[1000.0]) > 0.0);
+//! // exp(+j omega t): a capacitance to the return makes the output lag
+//! assert!(transfer(&network, 10e3, &[0.0]).im < 0.0);
+//! ```
+//!
+//! # The house
+//!
+//! Data flows one way; a module uses only modules to its left:
+//! [`physics`] -> [`circuit`] -> [`response`] -> `bench` -> `judgement` -> `job` -> `python`.
 
 #[cfg(feature = "job")]
 pub mod bench;
@@ -7,6 +40,11 @@ pub mod error;
 #[cfg(feature = "job")]
 pub mod job;
 pub mod physics;
+#[cfg(feature = "python")]
+mod python;
 pub mod response;
+#[cfg(feature = "threads")]
+mod threads;
+pub mod watch;
 
 pub use error::InputError;

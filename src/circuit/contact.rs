@@ -30,11 +30,32 @@ pub struct Contact {
     #[serde(default)]
     pub constriction_ohm: f64,
     /// smallest and largest chord in use, ohm; `None`: from zero to the largest chord up to the peak in use
-    #[serde(default)]
+    #[serde(default, with = "open_as_null")]
     pub range_ohm: Option<(f64, f64)>,
     /// where it stands
     #[serde(default)]
     pub role: Role,
+}
+
+/// A range as `(low, high)`; JSON has no infinity, so a contact that can open has `null` for its largest resistance.
+mod open_as_null {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(
+        range: &Option<(f64, f64)>,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        range
+            .map(|(low, high)| (low, high.is_finite().then_some(high)))
+            .serialize(to)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Option<(f64, f64)>, D::Error> {
+        let range = Option::<(f64, Option<f64>)>::deserialize(from)?;
+        Ok(range.map(|(low, high)| (low, high.unwrap_or(f64::INFINITY))))
+    }
 }
 
 /// Checks a range of chords: `0 <= low <= high`; `high` may be infinite, for a contact that can open.

@@ -1,1 +1,6 @@
 //! What the chain does to the signal.
+
+pub mod ceiling;
+pub mod level;
+pub mod linear;
+pub mod sweep;

@@ -1,0 +1,43 @@
+"""What aged switch and relay contacts do to an audio signal, and whether they explain what is heard.
+
+SI units, the unit in the name; voltages and currents are rms of a sine unless the name says peak; EMF is open circuit;
+``loss_db`` is positive for quieter; residue and distortion are ratios to the fundamental; exp(+j omega t).
+"""
+
+from ._core import (
+    TYPICAL_VERSION,
+    Ceiling,
+    Chain,
+    Contact,
+    Film,
+    InputError,
+    InternalError,
+    Lead,
+    Load,
+    Section,
+    Source,
+    Stage,
+    WeaklinkError,
+    __version__,
+    loss_range_for_residue,
+    residue_from_loss_range,
+)
+
+__all__ = [
+    "TYPICAL_VERSION",
+    "Ceiling",
+    "Chain",
+    "Contact",
+    "Film",
+    "InputError",
+    "InternalError",
+    "Lead",
+    "Load",
+    "Section",
+    "Source",
+    "Stage",
+    "WeaklinkError",
+    "__version__",
+    "loss_range_for_residue",
+    "residue_from_loss_range",
+]

@@ -1,0 +1,303 @@
+//! The one room where whatever comes from Python becomes checked float64 values of one shape.
+//!
+//! Numbers, lists, integer, float32, strided, Fortran-ordered and read-only arrays, labelled arrays: all are taken as
+//! numpy sees them. Complex, text, NaN, infinite and out-of-range values are errors that name the argument.
+
+use super::errors::{guarded, input_error};
+use crate::error::InputError;
+use crate::response::sweep::Values;
+use crate::watch::{Stopped, Watch};
+use numpy::{
+    Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods,
+};
+use pyo3::IntoPyObjectExt;
+use pyo3::prelude::*;
+use pyo3::types::{PyDict, PyFloat, PyInt};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+/// What values an argument may take.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Domain {
+    /// finite, above zero
+    Positive,
+    /// finite, zero or more
+    NotNegative,
+    /// zero or more, infinity included
+    NotNegativeOrInfinite,
+    /// finite
+    Finite,
+}
+
+impl Domain {
+    fn holds(self, value: f64) -> bool {
+        match self {
+            Self::Positive => value.is_finite() && value > 0.0,
+            Self::NotNegative => value.is_finite() && value >= 0.0,
+            Self::NotNegativeOrInfinite => value >= 0.0,
+            Self::Finite => value.is_finite(),
+        }
+    }
+
+    fn allowed(self) -> &'static str {
+        match self {
+            Self::Positive => "allowed: finite, above zero",
+            Self::NotNegative => "allowed: finite, zero or more",
+            Self::NotNegativeOrInfinite => "allowed: zero or more",
+            Self::Finite => "allowed: a finite number",
+        }
+    }
+}
+
+enum Held<'py> {
+    Scalar(f64),
+    Array(Bound<'py, PyArrayDyn<f64>>),
+}
+
+/// Arguments on their way to one shape.
+pub(super) struct Arguments<'py> {
+    py: Python<'py>,
+    held: Vec<(String, Held<'py>)>,
+}
+
+impl<'py> Arguments<'py> {
+    pub(super) fn new(py: Python<'py>) -> Self {
+        Self {
+            py,
+            held: Vec::new(),
+        }
+    }
+
+    /// Takes one argument in; returns its number.
+    pub(super) fn add(
+        &mut self,
+        place: &str,
+        object: &Bound<'py, PyAny>,
+        domain: Domain,
+    ) -> PyResult<usize> {
+        let fault = |value: String, allowed: &str| {
+            input_error(self.py, InputError::new(place, value, allowed))
+        };
+        let held = if object.cast::<PyFloat>().is_ok() || object.cast_exact::<PyInt>().is_ok() {
+            Held::Scalar(object.extract()?)
+        } else {
+            let numpy = self.py.import("numpy")?;
+            let array = numpy.call_method1("asarray", (object,)).map_err(|error| {
+                fault(
+                    error.value(self.py).to_string(),
+                    "allowed: a number or an array of numbers",
+                )
+            })?;
+            let kind: String = array.getattr("dtype")?.getattr("kind")?.extract()?;
+            if !["f", "i", "u"].contains(&kind.as_str()) {
+                let dtype = array.getattr("dtype")?.to_string();
+                return Err(fault(
+                    format!("values of type {dtype}"),
+                    "allowed: real numbers",
+                ));
+            }
+            let kwargs = PyDict::new(self.py);
+            kwargs.set_item("dtype", "float64")?;
+            let array = numpy.call_method("asarray", (array,), Some(&kwargs))?;
+            let array = array.cast_into::<PyArrayDyn<f64>>()?;
+            if array.ndim() == 0 {
+                Held::Scalar(array.extract()?)
+            } else {
+                Held::Array(array)
+            }
+        };
+        match &held {
+            Held::Scalar(value) => {
+                if !domain.holds(*value) {
+                    return Err(fault(value.to_string(), domain.allowed()));
+                }
+            }
+            Held::Array(array) => {
+                let view = array.readonly();
+                let bad = view
+                    .as_array()
+                    .indexed_iter()
+                    .find(|(_, value)| !domain.holds(**value))
+                    .map(|(at, value)| {
+                        let index: Vec<_> = numpy::ndarray::Dimension::slice(&at)
+                            .iter()
+                            .map(ToString::to_string)
+                            .collect();
+                        format!("{value} at index [{}]", index.join(", "))
+                    });
+                if let Some(bad) = bad {
+                    return Err(fault(bad, domain.allowed()));
+                }
+            }
+        }
+        self.held.push((place.to_owned(), held));
+        Ok(self.held.len() - 1)
+    }
+
+    /// Takes in a number that needs no check.
+    pub(super) fn constant(&mut self, value: f64) -> usize {
+        self.held.push((String::new(), Held::Scalar(value)));
+        self.held.len() - 1
+    }
+
+    /// Brings all to one shape.
+    pub(super) fn broadcast(self) -> PyResult<Columns<'py>> {
+        let mut shape: Vec<usize> = Vec::new();
+        let mut shaped_by = "";
+        let mut scalar = true;
+        for (place, held) in &self.held {
+            let Held::Array(array) = held else { continue };
+            scalar = false;
+            let other = array.shape();
+            let dims = shape.len().max(other.len());
+            let at = |s: &[usize], k: usize| (k + s.len()).checked_sub(dims).map_or(1, |i| s[i]);
+            let mut merged = Vec::with_capacity(dims);
+            for k in 0..dims {
+                let (a, b) = (at(&shape, k), at(other, k));
+                if a != b && a != 1 && b != 1 {
+                    let allowed =
+                        format!("allowed: a shape that broadcasts with {shape:?} of {shaped_by}");
+                    return Err(input_error(
+                        self.py,
+                        InputError::new(place, format!("shape {other:?}"), allowed),
+                    ));
+                }
+                merged.push(if a == 1 { b } else { a });
+            }
+            shape = merged;
+            shaped_by = place;
+        }
+        let numpy = self.py.import("numpy")?;
+        let mut columns = Vec::with_capacity(self.held.len());
+        for (_, held) in &self.held {
+            columns.push(match held {
+                Held::Scalar(value) => Column::One(*value),
+                Held::Array(array) if array.len() == 1 => {
+                    Column::One(array.call_method0("item")?.extract()?)
+                }
+                Held::Array(array) => {
+                    let full = numpy.call_method1("broadcast_to", (array, shape.clone()))?;
+                    let full = numpy.call_method1("ascontiguousarray", (full,))?;
+                    Column::Many(full.cast_into::<PyArrayDyn<f64>>()?.readonly())
+                }
+            });
+        }
+        let size = shape.iter().product();
+        Ok(Columns {
+            py: self.py,
+            shape,
+            size,
+            scalar,
+            columns,
+        })
+    }
+}
+
+enum Column<'py> {
+    One(f64),
+    Many(PyReadonlyArrayDyn<'py, f64>),
+}
+
+/// Arguments of one shape.
+pub(super) struct Columns<'py> {
+    py: Python<'py>,
+    shape: Vec<usize>,
+    /// number of points
+    pub(super) size: usize,
+    scalar: bool,
+    columns: Vec<Column<'py>>,
+}
+
+impl<'py> Columns<'py> {
+    /// The values of argument `number`.
+    pub(super) fn values(&self, number: usize) -> PyResult<Values<'_>> {
+        Ok(match &self.columns[number] {
+            Column::One(value) => Values::One(*value),
+            Column::Many(array) => Values::Many(array.as_slice()?),
+        })
+    }
+
+    /// A result: a plain number where every argument was one, else an array of the common shape.
+    pub(super) fn result<T>(&self, values: Vec<T>) -> PyResult<Py<PyAny>>
+    where
+        T: Element + Copy + IntoPyObjectExt<'py>,
+    {
+        if self.scalar {
+            return values[0].into_py_any(self.py);
+        }
+        let array = values.into_pyarray(self.py);
+        let array = array.reshape(self.shape.clone())?;
+        Ok(array.into_any().unbind())
+    }
+}
+
+/// The value of one point.
+pub(super) fn at(values: Values<'_>, point: usize) -> f64 {
+    match values {
+        Values::One(value) => value,
+        Values::Many(values) => values[point],
+    }
+}
+
+/// Points above which work moves to a thread of its own, so that Ctrl-C stays alive.
+const WATCHED_FROM: usize = 200_000;
+
+struct Flag(AtomicBool);
+
+impl Watch for Flag {
+    fn stop(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// Runs `work` with the interpreter released; Ctrl-C stops it, a panic becomes `InternalError`.
+pub(super) fn run<T: Send>(
+    py: Python<'_>,
+    points: usize,
+    work: impl FnOnce(&dyn Watch) -> Result<T, Stopped> + Send,
+) -> PyResult<T> {
+    let flag = Flag(AtomicBool::new(false));
+    if points < WATCHED_FROM {
+        return match py.detach(|| guarded(|| work(&flag)))? {
+            Ok(value) => Ok(value),
+            Err(stopped) => Err(super::errors::InternalError::new_err(stopped.to_string())),
+        };
+    }
+    let (sender, receiver) = std::sync::mpsc::channel();
+    let flag = &flag;
+    let mut interrupted = None;
+    let stop = &mut interrupted;
+    let outcome = py.detach(move || {
+        std::thread::scope(|scope| {
+            scope.spawn(move || {
+                // nobody listens any more only if the caller has gone: nothing to tell then
+                let _ = sender.send(guarded(|| work(flag)));
+            });
+            loop {
+                match receiver.recv_timeout(Duration::from_millis(20)) {
+                    Ok(outcome) => return Some(outcome),
+                    Err(std::sync::mpsc::RecvTimeoutError::Disconnected) => return None,
+                    Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {
+                        if stop.is_none() {
+                            if let Err(error) = Python::attach(|py| py.check_signals()) {
+                                flag.0.store(true, Ordering::Relaxed);
+                                *stop = Some(error);
+                            }
+                        }
+                    }
+                }
+            }
+        })
+    });
+    if let Some(error) = interrupted {
+        return Err(error);
+    }
+    match outcome {
+        Some(Ok(Ok(value))) => Ok(value),
+        Some(Ok(Err(stopped))) => Err(super::errors::InternalError::new_err(stopped.to_string())),
+        Some(Err(error)) => Err(error),
+        None => Err(super::errors::InternalError::new_err(
+            "a worker thread ended without a result",
+        )),
+    }
+}

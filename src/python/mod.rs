@@ -1,0 +1,29 @@
+//! The binding: checks, borrows, releases the interpreter, converts. Numbers come from the folders beside it.
+
+mod array;
+mod errors;
+mod json;
+mod system;
+mod values;
+
+use pyo3::prelude::*;
+
+/// The compiled part of `weaklink`; import the package, not this.
+#[pymodule]
+fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    errors::register(module)?;
+    module.add_class::<values::Source>()?;
+    module.add_class::<values::Lead>()?;
+    module.add_class::<values::Load>()?;
+    module.add_class::<values::Film>()?;
+    module.add_class::<values::Contact>()?;
+    module.add_class::<values::Stage>()?;
+    module.add_class::<system::Section>()?;
+    module.add_class::<system::Chain>()?;
+    module.add_class::<system::Ceiling>()?;
+    module.add_function(wrap_pyfunction!(system::residue_from_loss_range, module)?)?;
+    module.add_function(wrap_pyfunction!(system::loss_range_for_residue, module)?)?;
+    module.add("__version__", env!("CARGO_PKG_VERSION"))?;
+    module.add("TYPICAL_VERSION", crate::circuit::typical::VERSION)?;
+    Ok(())
+}

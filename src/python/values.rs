@@ -1,0 +1,464 @@
+//! Frozen value objects: equality, hash, repr, pickle, `to_dict` and `from_dict`.
+
+use super::array::{Arguments, Domain, at, run};
+use super::errors::input_error;
+use super::json::{python_text, read, to_python, value_of};
+use crate::circuit;
+use crate::error::InputError;
+use crate::physics;
+use pyo3::prelude::*;
+use pyo3::types::PyType;
+use serde_json::Value;
+
+/// What every value class shares.
+macro_rules! value_class {
+    ($name:ident, $label:literal) => {
+        #[pymethods]
+        impl $name {
+            fn __repr__(&self) -> String {
+                self.text()
+            }
+            fn __eq__(&self, other: &Bound<'_, PyAny>) -> bool {
+                other
+                    .cast::<Self>()
+                    .is_ok_and(|other| other.get().0 == self.0)
+            }
+            fn __hash__(&self) -> u64 {
+                use std::hash::{DefaultHasher, Hash, Hasher};
+                let mut hasher = DefaultHasher::new();
+                value_of(&self.0).to_string().hash(&mut hasher);
+                hasher.finish()
+            }
+            fn to_dict(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+                Ok(to_python(py, &value_of(&self.0))?.unbind())
+            }
+            #[classmethod]
+            fn from_dict(cls: &Bound<'_, PyType>, data: &Bound<'_, PyAny>) -> PyResult<Self> {
+                let value = Self(read($label, data)?);
+                value
+                    .0
+                    .check()
+                    .map_err(|fault| input_error(cls.py(), fault))?;
+                Ok(value)
+            }
+            fn __reduce__<'py>(
+                slf: &Bound<'py, Self>,
+            ) -> PyResult<(Bound<'py, PyAny>, (Py<PyAny>,))> {
+                let make = slf.get_type().getattr("from_dict")?;
+                Ok((make, (slf.get().to_dict(slf.py())?,)))
+            }
+        }
+    };
+}
+
+fn call_text(name: &str, value: &Value) -> String {
+    format!("{name}({})", python_text(value))
+}
+
+/// Checks and wraps, or raises.
+macro_rules! checked {
+    ($py:expr, $wrap:ident, $value:expr) => {{
+        let value = $value;
+        value.check().map_err(|fault| input_error($py, fault))?;
+        Ok($wrap(value))
+    }};
+}
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Source(pub(super) circuit::Source);
+
+#[pymethods]
+impl Source {
+    #[new]
+    #[pyo3(signature = (*, emf_v, resistance_ohm=0.0, inductance_h=0.0))]
+    fn new(py: Python<'_>, emf_v: f64, resistance_ohm: f64, inductance_h: f64) -> PyResult<Self> {
+        checked!(
+            py,
+            Self,
+            circuit::Source {
+                emf_v,
+                resistance_ohm,
+                inductance_h
+            }
+        )
+    }
+    #[getter]
+    fn emf_v(&self) -> f64 {
+        self.0.emf_v
+    }
+    #[getter]
+    fn resistance_ohm(&self) -> f64 {
+        self.0.resistance_ohm
+    }
+    #[getter]
+    fn inductance_h(&self) -> f64 {
+        self.0.inductance_h
+    }
+}
+
+impl Source {
+    pub(super) fn text(&self) -> String {
+        call_text("Source", &value_of(&self.0))
+    }
+}
+value_class!(Source, "source");
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Lead(pub(super) circuit::Lead);
+
+#[pymethods]
+impl Lead {
+    #[new]
+    #[pyo3(signature = (*, resistance_ohm=0.0, inductance_h=0.0, capacitance_f=0.0))]
+    fn new(
+        py: Python<'_>,
+        resistance_ohm: f64,
+        inductance_h: f64,
+        capacitance_f: f64,
+    ) -> PyResult<Self> {
+        checked!(
+            py,
+            Self,
+            circuit::Lead {
+                resistance_ohm,
+                inductance_h,
+                capacitance_f
+            }
+        )
+    }
+    #[getter]
+    fn resistance_ohm(&self) -> f64 {
+        self.0.resistance_ohm
+    }
+    #[getter]
+    fn inductance_h(&self) -> f64 {
+        self.0.inductance_h
+    }
+    #[getter]
+    fn capacitance_f(&self) -> f64 {
+        self.0.capacitance_f
+    }
+}
+
+impl Lead {
+    pub(super) fn text(&self) -> String {
+        call_text("Lead", &value_of(&self.0))
+    }
+}
+value_class!(Lead, "lead");
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Load(pub(super) circuit::Load);
+
+#[pymethods]
+impl Load {
+    #[new]
+    #[pyo3(signature = (*, resistance_ohm, capacitance_f=0.0))]
+    fn new(py: Python<'_>, resistance_ohm: f64, capacitance_f: f64) -> PyResult<Self> {
+        checked!(
+            py,
+            Self,
+            circuit::Load {
+                resistance_ohm,
+                capacitance_f
+            }
+        )
+    }
+    #[getter]
+    fn resistance_ohm(&self) -> f64 {
+        self.0.resistance_ohm
+    }
+    #[getter]
+    fn capacitance_f(&self) -> f64 {
+        self.0.capacitance_f
+    }
+}
+
+impl Load {
+    pub(super) fn text(&self) -> String {
+        call_text("Load", &value_of(&self.0))
+    }
+}
+value_class!(Load, "load");
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Film(pub(super) physics::Film);
+
+impl Film {
+    pub(super) fn text(&self) -> String {
+        let mut value = value_of(&self.0);
+        if let Value::Object(map) = &mut value {
+            map.remove("law");
+        }
+        call_text(&format!("Film.{}", self.0.law()), &value)
+    }
+
+    fn over<'py>(
+        &self,
+        py: Python<'py>,
+        voltage_v: &Bound<'py, PyAny>,
+        law: fn(&physics::Film, f64) -> f64,
+    ) -> PyResult<Py<PyAny>> {
+        let mut arguments = Arguments::new(py);
+        let voltage = arguments.add("voltage_v", voltage_v, Domain::Finite)?;
+        let columns = arguments.broadcast()?;
+        let (values, size, film) = (columns.values(voltage)?, columns.size, self.0);
+        let out = run(py, size, |_| {
+            Ok((0..size)
+                .map(|k| law(&film, at(values, k)))
+                .collect::<Vec<_>>())
+        })?;
+        columns.result(out)
+    }
+}
+
+#[pymethods]
+impl Film {
+    #[staticmethod]
+    #[pyo3(signature = (*, resistance_ohm))]
+    fn ohmic(py: Python<'_>, resistance_ohm: f64) -> PyResult<Self> {
+        checked!(py, Self, physics::Film::Ohmic { resistance_ohm })
+    }
+    #[staticmethod]
+    #[pyo3(signature = (*, resistance_ohm, scale_v))]
+    fn tunnelling(py: Python<'_>, resistance_ohm: f64, scale_v: f64) -> PyResult<Self> {
+        checked!(
+            py,
+            Self,
+            physics::Film::Tunnelling {
+                resistance_ohm,
+                scale_v
+            }
+        )
+    }
+    #[staticmethod]
+    #[pyo3(signature = (*, resistance_ohm, ideality=1.0, leak_ratio=0.1))]
+    fn rectifying(
+        py: Python<'_>,
+        resistance_ohm: f64,
+        ideality: f64,
+        leak_ratio: f64,
+    ) -> PyResult<Self> {
+        checked!(
+            py,
+            Self,
+            physics::Film::Rectifying {
+                resistance_ohm,
+                ideality,
+                leak_ratio
+            }
+        )
+    }
+    #[staticmethod]
+    #[pyo3(signature = (*, resistance_ohm))]
+    fn bridged(py: Python<'_>, resistance_ohm: f64) -> PyResult<Self> {
+        checked!(py, Self, physics::Film::Bridged { resistance_ohm })
+    }
+    #[getter]
+    fn law(&self) -> &'static str {
+        self.0.law()
+    }
+    #[getter]
+    fn resistance_ohm(&self) -> f64 {
+        self.0.resistance_ohm()
+    }
+    fn current_a<'py>(
+        &self,
+        py: Python<'py>,
+        voltage_v: &Bound<'py, PyAny>,
+    ) -> PyResult<Py<PyAny>> {
+        self.over(py, voltage_v, physics::Film::current_a)
+    }
+    fn slope_s<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
+        self.over(py, voltage_v, physics::Film::slope_s)
+    }
+    fn chord_ohm<'py>(
+        &self,
+        py: Python<'py>,
+        voltage_v: &Bound<'py, PyAny>,
+    ) -> PyResult<Py<PyAny>> {
+        self.over(py, voltage_v, physics::Film::chord_ohm)
+    }
+}
+value_class!(Film, "film");
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Contact(pub(super) circuit::Contact);
+
+impl Contact {
+    pub(super) fn text(&self) -> String {
+        let c = &self.0;
+        let mut parts = vec![format!("{:?}", c.name)];
+        match c.film {
+            physics::Film::Ohmic { resistance_ohm } => {
+                parts.push(format!("resistance_ohm={resistance_ohm:?}"))
+            }
+            film => parts.push(format!("film={}", Film(film).text())),
+        }
+        if c.constriction_ohm != 0.0 {
+            parts.push(format!("constriction_ohm={:?}", c.constriction_ohm));
+        }
+        if let Some((low, high)) = c.range_ohm {
+            parts.push(format!("range_ohm=({low:?}, {high:?})"));
+        }
+        if c.role == circuit::Role::Return {
+            parts.push("role=\"return\"".to_owned());
+        }
+        format!("Contact({})", parts.join(", "))
+    }
+}
+
+#[pymethods]
+impl Contact {
+    #[new]
+    #[pyo3(signature = (name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role="signal"))]
+    fn new(
+        py: Python<'_>,
+        name: String,
+        resistance_ohm: Option<f64>,
+        film: Option<&Bound<'_, Film>>,
+        constriction_ohm: f64,
+        range_ohm: Option<(f64, f64)>,
+        role: &str,
+    ) -> PyResult<Self> {
+        let place = format!("contact {name:?}");
+        let fault =
+            |value: &str, allowed: &str| input_error(py, InputError::new(&place, value, allowed));
+        let film = match (resistance_ohm, film) {
+            (Some(resistance_ohm), None) => physics::Film::Ohmic { resistance_ohm },
+            (None, Some(film)) => film.get().0,
+            (None, None) => {
+                return Err(fault(
+                    "neither resistance_ohm nor film",
+                    "give exactly one of the two",
+                ));
+            }
+            (Some(_), Some(_)) => {
+                return Err(fault(
+                    "both resistance_ohm and film",
+                    "give exactly one of the two",
+                ));
+            }
+        };
+        let role = match role {
+            "signal" => circuit::Role::Signal,
+            "return" => circuit::Role::Return,
+            other => {
+                let place = format!("contact {name:?}: role");
+                let allowed = "allowed: \"signal\", \"return\"";
+                return Err(input_error(
+                    py,
+                    InputError::new(place, format!("{other:?}"), allowed),
+                ));
+            }
+        };
+        checked!(
+            py,
+            Self,
+            circuit::Contact {
+                name,
+                film,
+                constriction_ohm,
+                range_ohm,
+                role
+            }
+        )
+    }
+    #[getter]
+    fn name(&self) -> &str {
+        &self.0.name
+    }
+    #[getter]
+    fn resistance_ohm(&self) -> f64 {
+        self.0.film.resistance_ohm()
+    }
+    #[getter]
+    fn film(&self) -> Film {
+        Film(self.0.film)
+    }
+    #[getter]
+    fn constriction_ohm(&self) -> f64 {
+        self.0.constriction_ohm
+    }
+    #[getter]
+    fn range_ohm(&self) -> Option<(f64, f64)> {
+        self.0.range_ohm
+    }
+    #[getter]
+    fn role(&self) -> &'static str {
+        match self.0.role {
+            circuit::Role::Signal => "signal",
+            circuit::Role::Return => "return",
+        }
+    }
+}
+value_class!(Contact, "contact");
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Stage(pub(super) circuit::Stage);
+
+impl Stage {
+    pub(super) fn text(&self) -> String {
+        let s = &self.0;
+        format!(
+            "Stage({:?}, gain_db={:?}, equalisation={:?}, output_resistance_ohm={:?})",
+            s.name,
+            s.gain_db,
+            s.equalisation.name(),
+            s.output_resistance_ohm
+        )
+    }
+}
+
+#[pymethods]
+impl Stage {
+    #[new]
+    #[pyo3(signature = (name, *, gain_db=0.0, equalisation="flat", output_resistance_ohm=0.0))]
+    fn new(
+        py: Python<'_>,
+        name: String,
+        gain_db: f64,
+        equalisation: &str,
+        output_resistance_ohm: f64,
+    ) -> PyResult<Self> {
+        let Some(equalisation) = circuit::Equalisation::named(equalisation) else {
+            let names: Vec<_> = circuit::Equalisation::NAMES
+                .iter()
+                .map(|n| format!("{n:?}"))
+                .collect();
+            let allowed = format!("allowed: {}", names.join(", "));
+            let place = format!("stage {name:?}: equalisation");
+            return Err(input_error(
+                py,
+                InputError::new(place, format!("{equalisation:?}"), allowed),
+            ));
+        };
+        checked!(
+            py,
+            Self,
+            circuit::Stage {
+                name,
+                gain_db,
+                equalisation,
+                output_resistance_ohm
+            }
+        )
+    }
+    #[getter]
+    fn name(&self) -> &str {
+        &self.0.name
+    }
+    #[getter]
+    fn gain_db(&self) -> f64 {
+        self.0.gain_db
+    }
+    #[getter]
+    fn equalisation(&self) -> &'static str {
+        self.0.equalisation.name()
+    }
+    #[getter]
+    fn output_resistance_ohm(&self) -> f64 {
+        self.0.output_resistance_ohm
+    }
+}
+value_class!(Stage, "stage");

@@ -1,0 +1,410 @@
+//! The most residue that any contact within a range of resistance can cause.
+//!
+//! **T1** (one contact, or several in one loop with their ranges added). At every instant the contact's chord lies in
+//! `[Rmin, Rmax]`: any law, any memory, any vibration. With `M` the impedance of the loop seen from the contact, `T` the
+//! output per contact current, `Delta = (Rmax - Rmin)/2` and `D = |M|^2 + (Rmin + Rmax) Re M + Rmin Rmax`,
+//!
+//! `residue / fundamental <= sup over w != w1 of |T(w)/T(w1)| Delta / sqrt(D(w))`
+//!
+//! over the multiples of `w1` for a steady film, over the whole band for any chatter. It follows from
+//! `(v - Rmin i)(Rmax i - v) >= 0`, averaged over time; background: passivity and the circle criterion (Zames 1966;
+//! Desoer and Vidyasagar, Feedback Systems, 1975). In a resistive loop with `Rmin = 0` and `r = Rmax/Z` it is
+//! `r / (2 sqrt(1 + r))`, which a switching contact reaches.
+//!
+//! **T6**: in a resistive loop whose instantaneous loss ranges over `dB`, `residue <= sinh(dB / 17.37)`.
+//!
+//! The supremum over the band is looked for on 48 points an octave and refined at each maximum; it is not certified
+//! between grid points.
+
+use super::linear::{log_grid, refine_largest};
+use crate::circuit::chain::Network;
+use crate::circuit::ports::Ports;
+use num_complex::Complex64;
+
+/// Why there is a ceiling or none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Status {
+    /// the ceiling holds
+    Holds = 0,
+    /// the contact can open: no ceiling
+    CanOpen = 1,
+    /// contacts that can move stand in more than one loop
+    SeveralLoops = 2,
+    /// the output passes nothing at the driven frequency
+    NoFundamental = 3,
+}
+
+impl Status {
+    /// Every status, by its number.
+    pub const ALL: [Self; 4] = [
+        Self::Holds,
+        Self::CanOpen,
+        Self::SeveralLoops,
+        Self::NoFundamental,
+    ];
+
+    /// One word for it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Holds => "holds",
+            Self::CanOpen => "can open",
+            Self::SeveralLoops => "several loops",
+            Self::NoFundamental => "no fundamental",
+        }
+    }
+
+    /// The reason in a sentence.
+    #[must_use]
+    pub fn reason(self) -> &'static str {
+        match self {
+            Self::Holds => "the ceiling holds for any contact whose chord stays in the range",
+            Self::CanOpen => {
+                "no ceiling: a contact that can open can do anything; give a finite largest resistance"
+            }
+            Self::SeveralLoops => {
+                "no ceiling from this bound: contacts that move stand in more than one loop; ask for one at a time with ranges={name: (low, high)}"
+            }
+            Self::NoFundamental => "no ceiling: the output passes nothing at the driven frequency",
+        }
+    }
+}
+
+/// A ceiling, as ratios to the fundamental at the output.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ceiling {
+    /// for a steady film: residue at the multiples of the driven frequency inside the band; NaN if there is none
+    pub harmonics: f64,
+    /// for any chatter: residue anywhere in the band
+    pub chatter: f64,
+    /// whether it holds, and why not
+    pub status: Status,
+}
+
+impl Ceiling {
+    fn none(status: Status) -> Self {
+        Self {
+            harmonics: f64::NAN,
+            chatter: f64::NAN,
+            status,
+        }
+    }
+}
+
+/// One loop seen from its moving contacts, on the grid of a band: ready for any number of ranges.
+///
+/// The network is computed once; each range then costs one pass over plain arrays.
+#[derive(Debug)]
+pub struct Loop<'a> {
+    network: &'a Network,
+    link: usize,
+    contact: usize,
+    fixed_ohm: Vec<f64>,
+    at_driven: f64,
+    log_grid: Vec<f64>,
+    on_grid: Seen,
+    on_harmonics: Seen,
+}
+
+/// Loop impedance and output per contact current (relative to the driven frequency), structure of arrays.
+#[derive(Debug, Default)]
+struct Seen {
+    resistance: Vec<f64>,
+    magnitude_sqr: Vec<f64>,
+    output: Vec<f64>,
+}
+
+/// `|T| Delta / sqrt(D)` at one frequency.
+fn share(resistance: f64, magnitude_sqr: f64, output: f64, (low, high): (f64, f64)) -> f64 {
+    let d = magnitude_sqr + (low + high) * resistance + low * high;
+    output * 0.5 * (high - low) / d.sqrt()
+}
+
+impl<'a> Loop<'a> {
+    /// Prepares the loop of the contacts `moving` (numbers through the chain); the others are part of the network with
+    /// their `fixed_ohm`.
+    ///
+    /// # Errors
+    /// The status that says why there is no such loop.
+    pub fn new(
+        network: &'a Network,
+        moving: &[usize],
+        fixed_ohm: &[f64],
+        driven_hz: f64,
+        band_hz: (f64, f64),
+    ) -> Result<Self, Status> {
+        let Some(&first) = moving.first() else {
+            return Err(Status::Holds);
+        };
+        let link = network.section_of(first);
+        let loops = network.links[link].ladder.loops();
+        if !loops
+            .iter()
+            .any(|group| moving.iter().all(|index| group.contains(index)))
+        {
+            return Err(Status::SeveralLoops);
+        }
+        let mut fixed_ohm = fixed_ohm.to_vec();
+        for &index in moving {
+            fixed_ohm[index] = 0.0;
+        }
+        let contact = first - network.links[link].ladder.contacts().start;
+        let mut this = Self {
+            network,
+            link,
+            contact,
+            fixed_ohm,
+            at_driven: 1.0,
+            log_grid: log_grid(band_hz),
+            on_grid: Seen::default(),
+            on_harmonics: Seen::default(),
+        };
+        this.at_driven = this.see(&[driven_hz]).output[0];
+        if this.at_driven <= 0.0 || !this.at_driven.is_finite() {
+            return Err(Status::NoFundamental);
+        }
+        let grid: Vec<f64> = this.log_grid.iter().map(|x| x.exp()).collect();
+        this.on_grid = this.see(&grid);
+        let last = (band_hz.1 / driven_hz * (1.0 + 1e-12)).floor() as usize;
+        let harmonics: Vec<f64> = (2..=last)
+            .map(|n| n as f64 * driven_hz)
+            .filter(|&f| f >= band_hz.0)
+            .collect();
+        this.on_harmonics = this.see(&harmonics);
+        Ok(this)
+    }
+
+    fn see(&self, frequency_hz: &[f64]) -> Seen {
+        let ports = Ports::new(
+            &self.network.links[self.link].ladder,
+            frequency_hz,
+            &self.fixed_ohm,
+        );
+        let points = frequency_hz.len();
+        let mut seen = Seen::default();
+        for (point, &frequency) in frequency_hz.iter().enumerate() {
+            let at = self.contact * points + point;
+            let m: Complex64 = ports.loop_impedance[at];
+            seen.resistance.push(m.re);
+            seen.magnitude_sqr.push(m.norm_sqr());
+            seen.output
+                .push(ports.transfer_impedance[at].norm() * self.after(frequency) / self.at_driven);
+        }
+        seen
+    }
+
+    /// Gain from the section's load to the output of the chain.
+    fn after(&self, frequency_hz: f64) -> f64 {
+        let links = self.network.links.iter().enumerate().skip(self.link);
+        links
+            .map(|(number, link)| {
+                let stages: f64 = link
+                    .stages
+                    .iter()
+                    .map(|s| s.transfer(frequency_hz).norm())
+                    .product();
+                if number == self.link {
+                    stages
+                } else {
+                    stages * link.ladder.transfer(frequency_hz, &self.fixed_ohm).norm()
+                }
+            })
+            .product()
+    }
+
+    /// The ceiling for a range of the loop's moving contacts added together, ohm.
+    #[must_use]
+    pub fn ceiling(&self, range_ohm: (f64, f64)) -> Ceiling {
+        if range_ohm.1.is_infinite() {
+            return Ceiling::none(Status::CanOpen);
+        }
+        let over = |seen: &Seen| -> Vec<f64> {
+            (0..seen.output.len())
+                .map(|k| {
+                    share(
+                        seen.resistance[k],
+                        seen.magnitude_sqr[k],
+                        seen.output[k],
+                        range_ohm,
+                    )
+                })
+                .collect()
+        };
+        let harmonics = over(&self.on_harmonics)
+            .into_iter()
+            .fold(f64::NAN, f64::max);
+        let on_grid = over(&self.on_grid);
+        let chatter = refine_largest(&self.log_grid, &on_grid, |ln_f| {
+            let seen = self.see(&[ln_f.exp()]);
+            share(
+                seen.resistance[0],
+                seen.magnitude_sqr[0],
+                seen.output[0],
+                range_ohm,
+            )
+        });
+        Ceiling {
+            harmonics,
+            chatter,
+            status: Status::Holds,
+        }
+    }
+}
+
+/// The ceiling of a section or chain: `moving` names contacts with their ranges, the others keep `fixed_ohm`.
+#[must_use]
+pub fn ceiling(
+    network: &Network,
+    driven_hz: f64,
+    moving: &[(usize, (f64, f64))],
+    fixed_ohm: &[f64],
+    band_hz: (f64, f64),
+) -> Ceiling {
+    let mut fixed = fixed_ohm.to_vec();
+    let mut indices = Vec::new();
+    let mut sum = (0.0, 0.0);
+    for &(index, (low, high)) in moving {
+        if high > low {
+            indices.push(index);
+            sum = (sum.0 + low, sum.1 + high);
+        } else {
+            fixed[index] = low;
+        }
+    }
+    if indices.is_empty() {
+        return Ceiling {
+            harmonics: 0.0,
+            chatter: 0.0,
+            status: Status::Holds,
+        };
+    }
+    match Loop::new(network, &indices, &fixed, driven_hz, band_hz) {
+        Ok(ready) => ready.ceiling(sum),
+        Err(status) => Ceiling::none(status),
+    }
+}
+
+/// T1 in a resistive loop: `r = Rmax/Z` with `Rmin = 0`.
+#[must_use]
+pub fn resistive(ratio: f64) -> f64 {
+    ratio / (2.0 * (1.0 + ratio).sqrt())
+}
+
+/// Inverse of [`resistive`]: the least `Rmax/Z` that can leave the residue `d`, `2 d (d + sqrt(1 + d^2))`.
+#[must_use]
+pub fn ratio_for_residue(d: f64) -> f64 {
+    2.0 * d * (d + d.hypot(1.0))
+}
+
+/// T6: most residue in a resistive loop whose instantaneous loss ranges over `range_db`.
+#[must_use]
+pub fn residue_from_loss_range(range_db: f64) -> f64 {
+    (range_db * std::f64::consts::LN_10 / 40.0).sinh()
+}
+
+/// Inverse of T6: the least range of loss, dB, that goes with a residue.
+#[must_use]
+pub fn loss_range_for_residue(residue: f64) -> f64 {
+    residue.asinh() * 40.0 / std::f64::consts::LN_10
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::{Contact, Load, PathItem, Section, Source};
+    use crate::response::linear::AUDIBLE_BAND_HZ;
+    use approx::assert_relative_eq;
+    use proptest::prelude::*;
+
+    fn resistive_loop(source: f64, load: f64) -> Network {
+        let section = Section {
+            name: "loop".into(),
+            source: Some(Source {
+                emf_v: 1.0,
+                resistance_ohm: source,
+                inductance_h: 0.0,
+            }),
+            path: vec![
+                PathItem::Contact(Contact::ohmic("a", 0.0)),
+                PathItem::Contact(Contact::ohmic("b", 0.0)),
+            ],
+            load: Load {
+                resistance_ohm: load,
+                capacitance_f: 0.0,
+            },
+        };
+        Network::from_section(&section).unwrap()
+    }
+
+    #[test]
+    fn contacts_of_one_loop_add() {
+        let network = resistive_loop(0.05, 8.0);
+        let both = ceiling(
+            &network,
+            1e3,
+            &[(0, (0.0, 0.2)), (1, (0.0, 0.3))],
+            &[0.0, 0.0],
+            AUDIBLE_BAND_HZ,
+        );
+        assert_relative_eq!(both.harmonics, resistive(0.5 / 8.05), max_relative = 1e-12);
+        assert_relative_eq!(both.chatter, resistive(0.5 / 8.05), max_relative = 1e-12);
+    }
+
+    #[test]
+    fn no_harmonic_in_the_band_is_nan_and_open_has_none() {
+        let network = resistive_loop(0.05, 8.0);
+        let high = ceiling(
+            &network,
+            15e3,
+            &[(0, (0.0, 0.2))],
+            &[0.0; 2],
+            AUDIBLE_BAND_HZ,
+        );
+        assert!(high.harmonics.is_nan() && high.chatter > 0.0);
+        let open = ceiling(
+            &network,
+            1e3,
+            &[(0, (0.0, f64::INFINITY))],
+            &[0.0; 2],
+            AUDIBLE_BAND_HZ,
+        );
+        assert_eq!(open.status, Status::CanOpen);
+        let nothing = ceiling(
+            &network,
+            1e3,
+            &[(0, (0.3, 0.3))],
+            &[0.0; 2],
+            AUDIBLE_BAND_HZ,
+        );
+        assert_eq!((nothing.harmonics, nothing.status), (0.0, Status::Holds));
+    }
+
+    #[test]
+    fn published_pairs_of_loss_and_residue() {
+        // 0.1 dB goes with at most 0.58 %, 1 dB with 5.8 % (theorem T6 of this project)
+        assert_relative_eq!(residue_from_loss_range(0.1), 0.0058, max_relative = 0.01);
+        assert_relative_eq!(residue_from_loss_range(1.0), 0.058, max_relative = 0.01);
+    }
+
+    proptest! {
+        #[test]
+        fn inverses(d in 1e-9f64..10.0) {
+            prop_assert!((resistive(ratio_for_residue(d)) / d - 1.0).abs() < 1e-9);
+            prop_assert!((residue_from_loss_range(loss_range_for_residue(d)) / d - 1.0).abs() < 1e-9);
+        }
+
+        #[test]
+        fn resistive_loop_is_the_closed_form(z in 0.1f64..1e5, r in 1e-4f64..1e4) {
+            let network = resistive_loop(z * 0.3, z * 0.7);
+            let found = ceiling(&network, 1e3, &[(0, (0.0, r * z))], &[0.0; 2], AUDIBLE_BAND_HZ);
+            prop_assert!((found.harmonics / resistive(r) - 1.0).abs() < 1e-11);
+        }
+
+        #[test]
+        fn loss_range_and_ohms_give_the_same_residue(r in 1e-6f64..1e4) {
+            let loss = 20.0 * (1.0 + r).log10();
+            prop_assert!((residue_from_loss_range(loss) / resistive(r) - 1.0).abs() < 1e-9);
+        }
+    }
+}
