@@ -39,6 +39,8 @@ pub mod circuit;
 pub mod error;
 #[cfg(feature = "job")]
 pub mod job;
+#[cfg(feature = "job")]
+pub mod judgement;
 pub mod physics;
 #[cfg(feature = "python")]
 mod python;

@@ -5,6 +5,7 @@ pub mod kind;
 pub mod method;
 pub mod part;
 pub mod quantity;
+pub mod range;
 pub mod reading;
 
 pub use evidence::{Bridged, Channel, Heard, Strength, Then, What};

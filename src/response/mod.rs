@@ -3,4 +3,5 @@
 pub mod ceiling;
 pub mod level;
 pub mod linear;
+pub mod resistive_loop;
 pub mod sweep;

@@ -1,0 +1,294 @@
+//! From what a meter showed to the range of resistance that it leaves.
+//!
+//! A reading is dry enough where the method puts no more voltage and current on the contact than the larger of the
+//! signal's own peaks and 20 mV, 100 mA (ASTM B539 method C, IEC 60512-2-1 test 2a [seen]). A method that puts more may
+//! have broken or wiped the film it measured: the dry resistance is then at least what was read, and nothing bounds it
+//! from above (common practice).
+
+use super::method::{DRY_CURRENT_A, DRY_VOLTAGE_V, Method, Shows};
+use super::quantity::Shown;
+use super::reading::{Reading, State};
+
+/// What the circuit is like where the contact stands, at 1 kHz.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    /// peak signal voltage across the contact when it is open, V
+    pub open_peak_v: f64,
+    /// peak signal current through the contact when it is closed, A
+    pub short_peak_a: f64,
+    /// magnitude of the loop impedance without the contact, ohm
+    pub loop_ohm: f64,
+    /// resistance of the section's load, ohm
+    pub load_ohm: f64,
+}
+
+/// Range of resistance that one reading, or several, leave.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ResistanceRange {
+    /// lower end, ohm
+    pub low_ohm: f64,
+    /// upper end, ohm; infinite where nothing bounds it
+    pub high_ohm: f64,
+    /// upper end as the meter saw it, whatever the signal would see, ohm
+    pub shown_high_ohm: f64,
+    /// whether every reading was dry enough
+    pub dry: bool,
+    /// whether a reading has the mark of a meter that broke the film: test current times reading of 0.1 to 0.5 V
+    pub fritted: bool,
+    /// whether the contact was moved while it was measured
+    pub moved: bool,
+}
+
+/// What "over limit" means at least, ohm: hand meters end at some megohms [assumption].
+pub const OVER_LIMIT_OHM: f64 = 1e6;
+
+impl Method {
+    /// Resistance for a shown value, ohm, in SI units of what the method shows.
+    fn resistance_ohm(&self, shown: f64, place: &Place, at_v: Option<f64>, lead_ohm: f64) -> f64 {
+        match self.shows {
+            Shows::Ohms => (shown - lead_ohm).max(0.0),
+            Shows::DividerVolts => {
+                let (open, source) = (
+                    self.open_circuit_v.unwrap_or(DRY_VOLTAGE_V),
+                    self.source_ohm.unwrap_or(0.0),
+                );
+                if shown >= open {
+                    f64::INFINITY
+                } else {
+                    source * shown.max(0.0) / (open - shown)
+                }
+            }
+            Shows::DropVolts => shown.max(0.0) / self.current_a.unwrap_or(1.0),
+            Shows::SignalVolts => place.load_ohm * shown.max(0.0) / at_v.unwrap_or(f64::NAN),
+            Shows::LossDb => place.loop_ohm * (10f64.powf(shown.max(0.0) / 20.0) - 1.0),
+        }
+    }
+
+    /// Whether the method leaves the contact as the signal would find it.
+    #[must_use]
+    pub fn is_dry_at(&self, place: &Place) -> bool {
+        match self.shows {
+            Shows::SignalVolts | Shows::LossDb => true,
+            Shows::Ohms | Shows::DividerVolts | Shows::DropVolts => {
+                let voltage = self.applied_voltage_v().unwrap_or(f64::INFINITY);
+                let current = self.applied_current_a().unwrap_or(0.0);
+                voltage <= place.open_peak_v.max(DRY_VOLTAGE_V)
+                    && current <= place.short_peak_a.max(DRY_CURRENT_A)
+            }
+        }
+    }
+}
+
+/// The range that one reading leaves at its place.
+#[must_use]
+pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
+    let method = &reading.method;
+    let leads = if method.wires == 4 {
+        (0.0, 0.0)
+    } else {
+        method.lead_ohm
+    };
+    let lowest = |shown: f64, slack: f64| {
+        method.resistance_ohm(
+            shown - method.half_width(shown) - slack,
+            place,
+            reading.at_v,
+            leads.1,
+        )
+    };
+    let highest = |shown: f64, slack: f64| {
+        method.resistance_ohm(
+            shown + method.half_width(shown) + slack,
+            place,
+            reading.at_v,
+            leads.0,
+        )
+    };
+    let (low, high) = match reading.shows {
+        Shown::Value(q) => (
+            lowest(q.value, q.plus_minus),
+            highest(q.value, q.plus_minus),
+        ),
+        Shown::Between(a, b) => (lowest(a, 0.0), highest(b, 0.0)),
+        Shown::Below(limit) => (0.0, highest(limit, 0.0)),
+        Shown::Above(limit) => (lowest(limit, 0.0), f64::INFINITY),
+        Shown::Open => (OVER_LIMIT_OHM, f64::INFINITY),
+    };
+    let dry = method.is_dry_at(place);
+    let drop = method.current_a.map(|current| current * low);
+    ResistanceRange {
+        low_ohm: low,
+        high_ohm: if dry { high } else { f64::INFINITY },
+        shown_high_ohm: high,
+        dry,
+        fritted: !dry && drop.is_some_and(|drop| (0.1..=0.5).contains(&drop)),
+        moved: reading.when.moved(),
+    }
+}
+
+/// The swing: smallest to largest over all readings; a reading that is not dry leaves the upper end to the dry ones.
+///
+/// Without any dry reading nothing bounds it from above.
+#[must_use]
+pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
+    let first = *ranges.first()?;
+    let dry: Vec<_> = ranges.iter().filter(|range| range.dry).collect();
+    let largest = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, f64::max);
+    let wet_low = largest(
+        &mut ranges
+            .iter()
+            .filter(|range| !range.dry)
+            .map(|range| range.low_ohm),
+    );
+    Some(ResistanceRange {
+        low_ohm: ranges
+            .iter()
+            .map(|range| range.low_ohm)
+            .fold(first.low_ohm, f64::min),
+        high_ohm: if dry.is_empty() {
+            f64::INFINITY
+        } else {
+            largest(&mut dry.iter().map(|range| range.high_ohm)).max(wet_low)
+        },
+        shown_high_ohm: largest(&mut ranges.iter().map(|range| range.shown_high_ohm)),
+        dry: !dry.is_empty(),
+        fritted: ranges.iter().any(|range| range.fritted),
+        moved: ranges.iter().any(|range| range.moved && range.dry),
+    })
+}
+
+/// Whether a state belongs to the contact as it was when the symptom was heard.
+#[must_use]
+pub fn counts_for_symptom(state: State) -> bool {
+    state.before_remedy()
+}
+
+/// What a dry box shows for a resistance, V.
+#[must_use]
+pub fn dry_box_v(resistance_ohm: f64) -> f64 {
+    const OPEN_V: f64 = 19.7e-3;
+    const SOURCE_OHM: f64 = 987.0;
+    if resistance_ohm.is_infinite() {
+        OPEN_V
+    } else {
+        OPEN_V * resistance_ohm / (resistance_ohm + SOURCE_OHM)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::evidence::Channel;
+    use crate::bench::quantity::{Dimension, accuracy, shown};
+    use approx::assert_relative_eq;
+
+    const PHONO: Place = Place {
+        open_peak_v: 7e-3,
+        short_peak_a: 1.5e-7,
+        loop_ohm: 48e3,
+        load_ohm: 47e3,
+    };
+    const LOUDSPEAKER: Place = Place {
+        open_peak_v: 8.0,
+        short_peak_a: 1.0,
+        loop_ohm: 8.05,
+        load_ohm: 8.0,
+    };
+
+    fn reading(text: &str, method: &str) -> Reading {
+        let units = [
+            Dimension::Resistance,
+            Dimension::Voltage,
+            Dimension::Decibel,
+        ];
+        let mut method_used = Method::typical(method).unwrap();
+        let (shows, dimension) = shown(text, &units).unwrap();
+        if dimension == Dimension::Resistance {
+            method_used.shows = Shows::Ohms;
+        }
+        Reading {
+            when: State::AsFound,
+            contact: "a / b".into(),
+            channel: Channel::Left,
+            shows,
+            method: method_used,
+            method_name: method.into(),
+            polarity: None,
+            at_v: Some(2.83),
+            note: None,
+            file: None,
+            line: 1,
+        }
+    }
+
+    #[test]
+    fn dry_box_figures() {
+        // bench practice of this project: 61 ohm shows 1.15 mV, 101 ohm 1.83 mV, 4.0 kohm 15.8 mV [derived]
+        for (ohm, millivolt) in [(61.0, 1.15), (101.0, 1.83), (4000.0, 15.8)] {
+            assert_relative_eq!(dry_box_v(ohm) * 1e3, millivolt, max_relative = 6e-3);
+        }
+        let range = range_of(&reading("1.83 mV", "dry box"), &PHONO);
+        assert!(
+            range.dry && range.low_ohm < 101.0 && range.high_ohm > 101.0 && range.high_ohm < 120.0,
+            "{range:?}"
+        );
+    }
+
+    #[test]
+    fn below_the_leads_is_an_interval_from_zero() {
+        let range = range_of(&reading("0.1 ohm", "hand meter"), &LOUDSPEAKER);
+        assert_eq!(range.low_ohm, 0.0);
+        assert_relative_eq!(
+            range.shown_high_ohm,
+            0.1 + 0.3 + 0.001 - 0.1,
+            max_relative = 1e-12
+        );
+    }
+
+    #[test]
+    fn a_hand_meter_is_one_sided_on_a_phono_contact_and_not_where_the_signal_is_larger() {
+        let range = range_of(&reading("180 ohm", "hand meter"), &PHONO);
+        assert!(
+            !range.dry && range.high_ohm.is_infinite() && range.low_ohm > 170.0 && range.fritted
+        );
+        let range = range_of(&reading("0.9 ohm", "hand meter"), &LOUDSPEAKER);
+        assert!(range.dry && range.high_ohm < 1.2);
+    }
+
+    #[test]
+    fn loss_to_ohms() {
+        // 0.011579, 0.059254, 0.122018 of the loop for 0.1, 0.5, 1 dB [calc]
+        for (db, share) in [
+            ("0.1 dB", 0.011_579),
+            ("0.5 dB", 0.059_254),
+            ("1 dB", 0.122_018),
+        ] {
+            let mut r = reading(db, "clip lead loss");
+            r.method.floor = 0.0;
+            let range = range_of(&r, &PHONO);
+            assert_relative_eq!(range.high_ohm / PHONO.loop_ohm, share, max_relative = 5e-5);
+        }
+    }
+
+    #[test]
+    fn hand_meter_half_width() {
+        // 1.2 ohm on 0.1 ohm resolution, 0.5 % + 3 counts: 0.306 ohm [calc]
+        let method = Method::typical("hand meter")
+            .unwrap()
+            .with_accuracy(accuracy("0.5 % + 3 x 0.1 ohm").unwrap());
+        assert_relative_eq!(method.half_width(1.2), 0.306, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn drops_millivolts_open_and_swing() {
+        let drop = range_of(&reading("85 mV", "1 A drop"), &LOUDSPEAKER);
+        assert!(drop.dry && drop.low_ohm < 0.085 && drop.high_ohm > 0.085 && drop.high_ohm < 0.09);
+        let signal = range_of(&reading("<0.1 mV", "signal millivolts"), &LOUDSPEAKER);
+        assert!(signal.low_ohm == 0.0 && signal.high_ohm < 1e-3);
+        let open = range_of(&reading("OL", "hand meter"), &PHONO);
+        assert!(open.low_ohm >= OVER_LIMIT_OHM && open.high_ohm.is_infinite());
+        let all = swing(&[drop, signal]).unwrap();
+        assert_eq!((all.low_ohm, all.high_ohm), (0.0, drop.high_ohm));
+        assert!(swing(&[]).is_none());
+    }
+}

@@ -1,0 +1,506 @@
+//! What the evidence says about one contact and channel.
+
+use super::needs::{LOSS_SURELY_HEARD_DB, Need};
+use super::suspects::Standing;
+use crate::bench::Channel;
+use crate::bench::evidence::words;
+use crate::bench::quantity::{Dimension, engineering};
+use crate::bench::range::ResistanceRange;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+words! {
+    /// Kind of a finding.
+    Kind {
+        /// a clip lead across it, or its replacement, restored clean sound
+        Proved = "proved",
+        /// it can do all that is heard at the resistance that was read
+        Able = "able to account for it",
+        /// even the ceiling at the upper end of its reading is below what is heard
+        CannotBeSole = "cannot be the sole cause",
+        /// a clean route runs through it with no larger signal
+        Cleared = "cleared",
+        /// its reading is usual for its kind and nothing points at it
+        InOrder = "in order",
+        /// the evidence does not reach
+        NotSettled = "not settled",
+    }
+}
+
+/// The finding on one contact and channel.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Finding {
+    /// the contact, `part / position`
+    pub contact: String,
+    /// the channel
+    pub channel: Channel,
+    /// what the evidence says
+    pub kind: Kind,
+    /// most residue it can cause (chatter, T1) at the upper end of its reading, as a ratio; `None` without a bound
+    pub ceiling: Option<f64>,
+    /// loss at the ends of its reading, dB at 1 kHz; `None` without a reading or a bound
+    pub loss_db: (Option<f64>, Option<f64>),
+    /// resistance at the ends of its reading, ohm
+    pub resistance_ohm: (Option<f64>, Option<f64>),
+    /// whether the reading is as the signal would find it
+    pub dry: Option<bool>,
+    /// whether it is usual for its kind; `None` without a reading or a limit
+    pub in_order: Option<bool>,
+    /// largest steady residue by film law at the resistance that was read, in a resistive loop; chatter is the ceiling
+    pub by_hypothesis: BTreeMap<String, f64>,
+    /// ohms below which it cannot be the cause, if anything on it was heard
+    pub impossible_below_ohm: Option<f64>,
+    /// why, in sentences
+    pub reasons: Vec<String>,
+    /// the assumption or evidence that decides
+    pub decided_by: String,
+}
+
+/// What one contact can do on one bad route.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ability {
+    /// the route
+    pub route: String,
+    /// what is asked of it there
+    pub need: Need,
+    /// residue ceiling at the lower and upper end of its reading; infinite where nothing bounds it
+    pub residue: (f64, f64),
+    /// loss at 1 kHz at both ends, dB
+    pub loss_db: (f64, f64),
+    /// response change at both ends, dB
+    pub change_db: (f64, f64),
+    /// whether quieter, imbalance or dead was also heard on that route and channel
+    pub loss_was_heard: bool,
+    /// ohms below which it cannot do what is heard here
+    pub impossible_below_ohm: Option<f64>,
+}
+
+/// Verdict of the ohms on one bad route.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Verdict {
+    Able,
+    Cannot,
+    Open,
+}
+
+fn percent(ratio: f64) -> String {
+    engineering(ratio, Dimension::Ratio)
+}
+
+fn decibel(db: f64) -> String {
+    if db.is_infinite() {
+        "any loss".to_owned()
+    } else {
+        engineering(db, Dimension::Decibel)
+    }
+}
+
+/// Judges one route by the ohms; returns the verdict, the reason, and the assumption that decided.
+fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
+    const READING: &str = "the reading's upper end, as the signal finds the contact";
+    let route = &ability.route;
+    if ability.need.needs_moved_reading() && !range.moved {
+        let reason = format!(
+            "route \"{route}\": a reading at rest excludes no crackle or drop-out; read it while tapping and turning"
+        );
+        return (
+            Verdict::Open,
+            reason,
+            "the contact was not moved while it was read",
+        );
+    }
+    let by_reach = |low: f64, high: f64, need: f64, text: &dyn Fn(f64) -> String, what: &str| {
+        if high < need {
+            let reason = format!(
+                "route \"{route}\": at most {} {what}, what is heard takes {}",
+                text(high),
+                text(need)
+            );
+            (Verdict::Cannot, reason, READING)
+        } else if low >= need {
+            let reason = format!(
+                "route \"{route}\": up to {} {what}, what is heard takes {}",
+                text(low),
+                text(need)
+            );
+            (
+                Verdict::Able,
+                reason,
+                "chatter, the worst that the reading allows",
+            )
+        } else {
+            let reason = format!(
+                "route \"{route}\": {} to {} {what} within the reading, what is heard takes {}",
+                text(low),
+                text(high),
+                text(need)
+            );
+            (Verdict::Open, reason, "the width of the reading")
+        }
+    };
+    match ability.need {
+        Need::Residue(need) | Need::ResidueNowAndThen(need) => {
+            let found = by_reach(
+                ability.residue.0,
+                ability.residue.1,
+                need,
+                &percent,
+                "residue",
+            );
+            if found.0 == Verdict::Able
+                && ability.loss_db.0 > LOSS_SURELY_HEARD_DB
+                && !ability.loss_was_heard
+            {
+                let reason = format!(
+                    "route \"{route}\": at the resistance read it would also be {} quieter, and nobody noted that",
+                    decibel(ability.loss_db.0)
+                );
+                return (Verdict::Open, reason, "a steady loss would have been noted");
+            }
+            found
+        }
+        Need::Loss(least, most) => {
+            if ability.loss_db.0 > most {
+                let reason = format!(
+                    "route \"{route}\": it would be at least {} quieter, more than the {} that was measured",
+                    decibel(ability.loss_db.0),
+                    decibel(most)
+                );
+                return (Verdict::Cannot, reason, "the measured loss");
+            }
+            let mut found = by_reach(
+                ability.loss_db.0,
+                ability.loss_db.1,
+                least,
+                &decibel,
+                "quieter",
+            );
+            if found.0 == Verdict::Able {
+                found.2 = "the resistance that was read";
+            }
+            found
+        }
+        Need::LossNowAndThen(least) => by_reach(0.0, ability.loss_db.1, least, &decibel, "quieter"),
+        Need::ResponseChange(least) => by_reach(
+            ability.change_db.0,
+            ability.change_db.1,
+            least,
+            &decibel,
+            "response change",
+        ),
+        Need::NotComputed => {
+            let reason =
+                format!("route \"{route}\": hum through a contact is not computed by this version");
+            (Verdict::Open, reason, "not computed")
+        }
+    }
+}
+
+/// All that is known about one contact and channel before it is judged.
+#[derive(Debug, Clone)]
+pub struct Known<'a> {
+    /// the contact
+    pub contact: &'a str,
+    /// the channel
+    pub channel: Channel,
+    /// where the route logic left it; `None` if nobody listened through it
+    pub standing: Option<&'a Standing>,
+    /// its reading
+    pub range: Option<ResistanceRange>,
+    /// what it can do on each bad route and symptom it stands on
+    pub abilities: Vec<Ability>,
+    /// largest resistance usual for its kind, ohm
+    pub in_order_up_to_ohm: Option<f64>,
+    /// largest steady residue by law
+    pub by_hypothesis: BTreeMap<String, f64>,
+}
+
+fn ohm(value: f64) -> String {
+    engineering(value, Dimension::Resistance)
+}
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
+}
+
+impl Known<'_> {
+    /// The finding.
+    #[must_use]
+    pub fn judge(self) -> Finding {
+        let mut reasons = Vec::new();
+        let in_order = match (self.range, self.in_order_up_to_ohm) {
+            (Some(range), Some(limit)) => Some(
+                range.shown_high_ohm <= limit || range.low_ohm <= limit && range.low_ohm == 0.0,
+            ),
+            _ => None,
+        };
+        let (kind, decided_by) = self.decide(in_order, &mut reasons);
+        let worst = self
+            .abilities
+            .iter()
+            .map(|a| a.residue.1)
+            .fold(f64::NAN, f64::max);
+        let loss =
+            |pick: fn(&Ability) -> f64| self.abilities.iter().map(pick).fold(f64::NAN, f64::max);
+        Finding {
+            contact: self.contact.to_owned(),
+            channel: self.channel,
+            kind,
+            ceiling: finite(worst),
+            loss_db: (finite(loss(|a| a.loss_db.0)), finite(loss(|a| a.loss_db.1))),
+            resistance_ohm: (
+                self.range.map(|r| r.low_ohm),
+                self.range.and_then(|r| finite(r.high_ohm)),
+            ),
+            dry: self.range.map(|r| r.dry),
+            in_order,
+            by_hypothesis: self.by_hypothesis,
+            impossible_below_ohm: self
+                .abilities
+                .iter()
+                .filter_map(|a| a.impossible_below_ohm)
+                .reduce(f64::min),
+            reasons,
+            decided_by,
+        }
+    }
+
+    fn decide(&self, in_order: Option<bool>, reasons: &mut Vec<String>) -> (Kind, String) {
+        let volt = |v: f64| engineering(v, Dimension::Voltage);
+        match self.standing {
+            Some(Standing::Proved) => {
+                reasons.push("bridging or replacing it restored clean sound".to_owned());
+                return (Kind::Proved, "the bridge".to_owned());
+            }
+            Some(Standing::BridgedNoChange) => {
+                reasons.push("a bridge across it changed nothing".to_owned());
+                return (Kind::CannotBeSole, "the bridge".to_owned());
+            }
+            Some(Standing::ClearedBy { route, level_v, bad_level_v }) => {
+                reasons.push(format!(
+                    "route \"{route}\" is clean through it with {}, no more than the {} of the bad route",
+                    volt(*level_v), volt(*bad_level_v)
+                ));
+                return (Kind::Cleared, format!("clean on \"{route}\""));
+            }
+            Some(Standing::NotOnABadRoute(clean_on)) => {
+                if in_order == Some(true) {
+                    reasons.push("its reading is usual for its kind, and nothing points at it".to_owned());
+                    return (Kind::InOrder, "its reading".to_owned());
+                }
+                if let Some(route) = clean_on {
+                    reasons.push(format!("route \"{route}\" is clean through it"));
+                    return (Kind::Cleared, format!("clean on \"{route}\""));
+                }
+            }
+            None => {
+                if in_order == Some(true) {
+                    reasons.push("its reading is usual for its kind, and nothing points at it".to_owned());
+                    return (Kind::InOrder, "its reading".to_owned());
+                }
+                reasons.push("nobody has listened on a route through it".to_owned());
+                return (Kind::NotSettled, "no evidence".to_owned());
+            }
+            Some(Standing::LouderElsewhere { route, level_v, bad_level_v }) => reasons.push(format!(
+                "route \"{route}\" is clean through it, but with {} against {}: a larger signal may break its film",
+                volt(*level_v), volt(*bad_level_v)
+            )),
+            Some(Standing::Suspect) => {}
+        }
+        self.by_ohms(reasons)
+    }
+
+    fn by_ohms(&self, reasons: &mut Vec<String>) -> (Kind, String) {
+        let below = self
+            .abilities
+            .iter()
+            .filter_map(|a| a.impossible_below_ohm)
+            .reduce(f64::min);
+        let Some(range) = self.range else {
+            reasons.push(match below {
+                Some(limit) => format!("no reading; below {} it cannot be the cause", ohm(limit)),
+                None => "no reading".to_owned(),
+            });
+            return (Kind::NotSettled, "no reading".to_owned());
+        };
+        if !range.dry {
+            reasons.push(format!(
+                "read with more voltage than the signal has: it is at least {}, and may be far more to the signal",
+                ohm(range.low_ohm)
+            ));
+        }
+        if range.fritted {
+            reasons.push("the meter's current times the reading is 0.1 to 0.5 V: the meter has probably broken a film".to_owned());
+        }
+        let mut verdicts = Vec::new();
+        for ability in &self.abilities {
+            let (verdict, reason, decided) = judge(ability, &range);
+            reasons.push(reason);
+            verdicts.push((verdict, decided));
+        }
+        let pick = |wanted| {
+            verdicts
+                .iter()
+                .find(|v| v.0 == wanted)
+                .map(|v| v.1.to_owned())
+        };
+        if let Some(decided) = pick(Verdict::Cannot) {
+            (Kind::CannotBeSole, decided)
+        } else if let Some(decided) = pick(Verdict::Open) {
+            (Kind::NotSettled, decided)
+        } else if let Some(decided) = pick(Verdict::Able) {
+            (Kind::Able, decided)
+        } else {
+            reasons.push(
+                "nothing wrong was heard through it, and its reading is not usual for its kind"
+                    .to_owned(),
+            );
+            (Kind::NotSettled, "nothing was heard".to_owned())
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn range(low: f64, high: f64) -> ResistanceRange {
+        ResistanceRange {
+            low_ohm: low,
+            high_ohm: high,
+            shown_high_ohm: high,
+            dry: true,
+            fritted: false,
+            moved: false,
+        }
+    }
+
+    fn ability(need: Need, residue: (f64, f64), loss_db: (f64, f64)) -> Ability {
+        Ability {
+            route: "phono".into(),
+            need,
+            residue,
+            loss_db,
+            change_db: (0.0, 0.0),
+            loss_was_heard: false,
+            impossible_below_ohm: Some(65.0),
+        }
+    }
+
+    fn known<'a>(
+        standing: Option<&'a Standing>,
+        range: Option<ResistanceRange>,
+        abilities: Vec<Ability>,
+    ) -> Known<'a> {
+        Known {
+            contact: "a / b",
+            channel: Channel::Left,
+            standing,
+            range,
+            abilities,
+            in_order_up_to_ohm: Some(0.04),
+            by_hypothesis: BTreeMap::new(),
+        }
+    }
+
+    fn kind(standing: &Standing, range: Option<ResistanceRange>, abilities: Vec<Ability>) -> Kind {
+        known(Some(standing), range, abilities).judge().kind
+    }
+
+    #[test]
+    fn all_six_kinds() {
+        let grit = |residue| vec![ability(Need::Residue(0.001), residue, (0.01, 0.02))];
+        assert_eq!(kind(&Standing::Proved, None, vec![]), Kind::Proved);
+        assert_eq!(
+            kind(
+                &Standing::Suspect,
+                Some(range(200.0, 300.0)),
+                grit((0.002, 0.003))
+            ),
+            Kind::Able
+        );
+        assert_eq!(
+            kind(
+                &Standing::Suspect,
+                Some(range(0.1, 0.2)),
+                grit((1e-6, 2e-6))
+            ),
+            Kind::CannotBeSole
+        );
+        assert_eq!(
+            kind(
+                &Standing::Suspect,
+                Some(range(10.0, 300.0)),
+                grit((1e-4, 3e-3))
+            ),
+            Kind::NotSettled
+        );
+        assert_eq!(
+            kind(
+                &Standing::NotOnABadRoute(None),
+                Some(range(0.01, 0.03)),
+                vec![]
+            ),
+            Kind::InOrder
+        );
+        let cleared = Standing::ClearedBy {
+            route: "tape".into(),
+            level_v: 1.0,
+            bad_level_v: 1.0,
+        };
+        assert_eq!(kind(&cleared, None, vec![]), Kind::Cleared);
+    }
+
+    #[test]
+    fn a_crackle_is_never_excluded_at_rest() {
+        let crackle = vec![ability(
+            Need::ResidueNowAndThen(0.001),
+            (1e-9, 1e-9),
+            (0.0, 0.0),
+        )];
+        assert_eq!(
+            kind(&Standing::Suspect, Some(range(0.0, 0.01)), crackle.clone()),
+            Kind::NotSettled
+        );
+        let moved = ResistanceRange {
+            moved: true,
+            ..range(0.0, 0.01)
+        };
+        assert_eq!(
+            kind(&Standing::Suspect, Some(moved), crackle),
+            Kind::CannotBeSole
+        );
+    }
+
+    #[test]
+    fn predicting_more_than_is_heard_speaks_against_it() {
+        let grit = vec![ability(Need::Residue(0.001), (0.5, 0.6), (6.0, 7.0))];
+        assert_eq!(
+            kind(&Standing::Suspect, Some(range(5e4, 6e4)), grit),
+            Kind::NotSettled
+        );
+        let loss = vec![ability(Need::Loss(0.4, 0.8), (0.5, 0.6), (6.0, 7.0))];
+        assert_eq!(
+            kind(&Standing::Suspect, Some(range(5e4, 6e4)), loss),
+            Kind::CannotBeSole
+        );
+    }
+
+    #[test]
+    fn unknowns_stay_open() {
+        assert_eq!(known(None, None, vec![]).judge().kind, Kind::NotSettled);
+        let one_sided = ResistanceRange {
+            dry: false,
+            high_ohm: f64::INFINITY,
+            ..range(0.0, 0.2)
+        };
+        let grit = vec![ability(
+            Need::Residue(0.001),
+            (0.0, f64::INFINITY),
+            (0.0, f64::INFINITY),
+        )];
+        let finding = known(Some(&Standing::Suspect), Some(one_sided), grit).judge();
+        assert_eq!(finding.kind, Kind::NotSettled);
+        assert!(finding.reasons[0].contains("more voltage than the signal"));
+    }
+}

@@ -1,0 +1,248 @@
+//! What to do next: the tests that separate what is still open, by how much they decide for each minute.
+//!
+//! A test that splits the open candidates into two parts of weight `p` and `1 - p` decides
+//! `-p log2 p - (1-p) log2 (1-p)` bits (Shannon 1948). Minutes are common practice. Lid-on tests come before lid-off ones
+//! unless a lid-off one decides more than three times as much a minute.
+
+use super::suspects::Who;
+use crate::bench::Channel;
+use crate::bench::quantity::{Dimension, engineering};
+use crate::bench::range::dry_box_v;
+use serde::Serialize;
+
+/// One test.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NextStep {
+    /// what to do, as a sentence
+    pub what: String,
+    /// the contact, where it is about one
+    pub contact: Option<String>,
+    /// the channel
+    pub channel: Channel,
+    /// time it takes
+    pub minutes: f64,
+    /// how much it decides, bits
+    pub bits: f64,
+    /// whether the lid stays on
+    pub lid_on: bool,
+    /// how to read the outcome
+    pub reads_as: String,
+}
+
+/// Something still open on a channel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// what it is
+    pub who: Who,
+    /// time to get at it, minutes
+    pub access_min: f64,
+    /// whether a dry reading is at hand
+    pub has_dry_reading: bool,
+    /// below this it cannot be the cause, ohm
+    pub impossible_below_ohm: Option<f64>,
+    /// whether it can be worked from outside: a switch or a control
+    pub can_be_worked: bool,
+    /// the part it belongs to
+    pub part: String,
+    /// number of its section on the route; rivals stand after the section they follow
+    pub place: usize,
+}
+
+/// Time to open an amplifier where the sheet gives no access time, minutes (common practice).
+pub const LID_MIN: f64 = 10.0;
+const LISTEN_MIN: f64 = 1.0;
+const SWAP_MIN: f64 = 2.0;
+const CLIP_LEAD_MIN: f64 = 3.0;
+const DRY_BOX_MIN: f64 = 4.0;
+const BIAS_MIN: f64 = 10.0;
+/// A reading settles less than a bridge: share of the bits that it is given [assumption].
+const READING_SHARE: f64 = 0.8;
+const LID_OFF_ADVANTAGE: f64 = 3.0;
+const WORTH_BITS: f64 = 0.01;
+
+fn bits(part: usize, whole: usize) -> f64 {
+    if part == 0 || part >= whole {
+        return 0.0;
+    }
+    let p = part as f64 / whole as f64;
+    -(p * p.log2() + (1.0 - p) * (1.0 - p).log2())
+}
+
+/// Tests for one channel, best first; `unheard` lists routes that nobody listened on, with what stands on them.
+#[must_use]
+pub fn propose(
+    channel: Channel,
+    open: &[Candidate],
+    unheard: &[(String, Vec<Who>)],
+    alike: bool,
+) -> Vec<NextStep> {
+    // one more for "something else": a single suspect is still worth a test
+    let whole = open.len() + 1;
+    let mut steps = Vec::new();
+    let mut add = |what: String,
+                   contact: Option<&Who>,
+                   minutes: f64,
+                   bits: f64,
+                   lid_on: bool,
+                   reads_as: String| {
+        if bits >= WORTH_BITS {
+            let contact = contact.map(|who| who.name().to_owned());
+            steps.push(NextStep {
+                what,
+                contact,
+                channel,
+                minutes,
+                bits,
+                lid_on,
+                reads_as,
+            });
+        }
+    };
+    for (route, on_it) in unheard {
+        let covered = open.iter().filter(|c| on_it.contains(&c.who)).count();
+        let what = format!("Listen on \"{route}\", no louder than before");
+        add(
+            what,
+            None,
+            LISTEN_MIN,
+            bits(covered, whole),
+            true,
+            "clean there clears what it shares with the bad route".into(),
+        );
+    }
+    let mut parts: Vec<&str> = open
+        .iter()
+        .filter(|c| c.can_be_worked)
+        .map(|c| c.part.as_str())
+        .collect();
+    parts.sort_unstable();
+    parts.dedup();
+    for part in parts {
+        let covered = open.iter().filter(|c| c.part == part).count();
+        add(
+            format!("Work the {part} ten times and listen"),
+            open.iter()
+                .find(|c| c.part == part && c.who.is_contact())
+                .map(|c| &c.who),
+            LISTEN_MIN,
+            READING_SHARE * bits(covered, whole),
+            true,
+            "a change points at it".into(),
+        );
+    }
+    for candidate in open {
+        let one = bits(1, whole);
+        match &candidate.who {
+            Who::Source(name) if !alike => {
+                add(
+                    format!("Swap left and right at the {name}"),
+                    None,
+                    SWAP_MIN,
+                    one,
+                    true,
+                    "the fault changes sides: it is before that plug".into(),
+                );
+            }
+            Who::Loudspeaker(name) if !alike => {
+                add(
+                    format!("Swap left and right at the {name}s, power off"),
+                    None,
+                    SWAP_MIN,
+                    one,
+                    true,
+                    "the fault stays with the loudspeaker: it is the loudspeaker".into(),
+                );
+            }
+            Who::Stage(name) if name.contains("power") => {
+                add(
+                    format!("Measure the bias of the {name} (live: only if you are trained for it)"),
+                    None, LID_MIN + BIAS_MIN, READING_SHARE * one, false,
+                    "far below 26 mV across each emitter resistor, or the maker's figure: under-biased".into(),
+                );
+            }
+            Who::Contact(name) => {
+                let access = candidate.access_min;
+                add(
+                    format!("Clip lead across {name}"),
+                    Some(&candidate.who),
+                    access + CLIP_LEAD_MIN,
+                    one,
+                    false,
+                    "clean: proved; the same: cleared".into(),
+                );
+                if !candidate.has_dry_reading {
+                    let reads_as = candidate.impossible_below_ohm.map_or(
+                        "millivolts to ohms".to_owned(),
+                        |limit| {
+                            format!(
+                                "under {} it cannot be the cause",
+                                engineering(dry_box_v(limit), Dimension::Voltage)
+                            )
+                        },
+                    );
+                    add(
+                        format!("Dry box on {name}"),
+                        Some(&candidate.who),
+                        access + DRY_BOX_MIN,
+                        READING_SHARE * one,
+                        false,
+                        reads_as,
+                    );
+                }
+            }
+            _ => {}
+        }
+    }
+    let rate = |step: &NextStep| {
+        step.bits / step.minutes * if step.lid_on { LID_OFF_ADVANTAGE } else { 1.0 }
+    };
+    steps.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
+    steps
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn contact(name: &str, access_min: f64) -> Candidate {
+        Candidate {
+            who: Who::Contact(name.into()),
+            access_min,
+            has_dry_reading: false,
+            impossible_below_ohm: Some(101.0),
+            can_be_worked: false,
+            part: name.split(" / ").next().unwrap_or(name).into(),
+            place: 0,
+        }
+    }
+
+    #[test]
+    fn an_even_split_is_one_bit() {
+        assert!((bits(2, 4) - 1.0).abs() < 1e-15);
+        assert!((bits(1, 4) - 0.811_278_124_459_133).abs() < 1e-12);
+        assert_eq!(bits(0, 4), 0.0);
+    }
+
+    #[test]
+    fn quick_and_telling_first_and_in_the_meters_units() {
+        let open = [
+            contact("selector / phono", 40.0),
+            contact("relay / a", 15.0),
+        ];
+        let unheard = [("tape".to_owned(), vec![Who::Contact("relay / a".into())])];
+        let steps = propose(Channel::Left, &open, &unheard, false);
+        assert!(steps[0].what.contains("Listen on \"tape\""));
+        assert_eq!(steps[1].what, "Clip lead across relay / a");
+        let box_step = steps
+            .iter()
+            .find(|s| s.what == "Dry box on selector / phono")
+            .unwrap();
+        assert_eq!(box_step.reads_as, "under 1.83 mV it cannot be the cause");
+        assert!(steps.windows(2).all(|w| w[0].lid_on || !w[1].lid_on));
+    }
+
+    #[test]
+    fn nothing_open_nothing_to_do() {
+        assert!(propose(Channel::Left, &[], &[], false).is_empty());
+    }
+}
