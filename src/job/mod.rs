@@ -1,5 +1,17 @@
 //! Files in and out: the job sheet, the readings, the assessment.
 
+pub mod assess;
+pub mod keys;
 pub mod model;
+mod readings;
+pub mod report;
+mod routes;
+pub mod sheet;
+mod sheet_circuit;
+mod sheet_evidence;
+mod tree;
 
+pub use assess::assess;
 pub use model::{Job, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
+pub use report::Assessment;
+pub use sheet::{load, read};

@@ -2,6 +2,7 @@
 
 mod array;
 mod errors;
+mod job;
 mod json;
 mod system;
 mod values;
@@ -23,6 +24,11 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<system::Ceiling>()?;
     module.add_function(wrap_pyfunction!(system::residue_from_loss_range, module)?)?;
     module.add_function(wrap_pyfunction!(system::loss_range_for_residue, module)?)?;
+    module.add_class::<job::Job>()?;
+    module.add_function(wrap_pyfunction!(job::load_job, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_reread_job, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_assess_json, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_engineering, module)?)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("TYPICAL_VERSION", crate::circuit::typical::VERSION)?;
     Ok(())

@@ -1,0 +1,196 @@
+"""The answer to a job sheet as frozen objects.
+
+Every number comes from the compiled core; these classes only hold it, print it and turn it into tables.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from . import _core
+
+if TYPE_CHECKING:
+    import pandas
+
+    from ._core import Job
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """One channel in one line: ``says`` who, ``because`` of what."""
+
+    channel: str
+    says: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What the evidence says about one contact and channel.
+
+    kind: proved, able to account for it, cannot be the sole cause, cleared, in order, not settled.
+    ceiling: most residue it can cause at the upper end of its reading (bound T1, any chatter), a ratio; None: no bound.
+    loss_db: loss at 1 kHz at both ends of its reading, dB. resistance_ohm: those ends; an upper None is unbounded.
+    by_hypothesis: largest residue by film law in a resistive loop, and by chatter, as ratios.
+    impossible_below_ohm: below this it cannot do what is heard.
+    """
+
+    contact: str
+    channel: str
+    kind: str
+    ceiling: float | None
+    loss_db: tuple[float | None, float | None]
+    resistance_ohm: tuple[float | None, float | None]
+    dry: bool | None
+    in_order: bool | None
+    by_hypothesis: tuple[tuple[str, float], ...]
+    impossible_below_ohm: float | None
+    reasons: tuple[str, ...]
+    decided_by: str
+    in_order_up_to_ohm: float | None
+    in_order_source: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """One test: minutes it takes, bits it decides, whether the lid stays on, how to read it."""
+
+    what: str
+    contact: str | None
+    channel: str
+    minutes: float
+    bits: float
+    lid_on: bool
+    reads_as: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rival:
+    """Something that is no contact and still open, with the test that decides."""
+
+    who: str
+    channels: tuple[str, ...]
+    test: str
+
+
+@dataclass(frozen=True, slots=True)
+class Typical:
+    """A typical value that stood in for a number; whether half or twice of it changes a finding (None: not tried)."""
+
+    place: str
+    name: str
+    means: str
+    changes_the_answer: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """The answer to one job sheet."""
+
+    title: str
+    headlines: tuple[Headline, ...]
+    why: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    next_steps: tuple[NextStep, ...]
+    rivals: tuple[Rival, ...]
+    typical: tuple[Typical, ...]
+    assumes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    clashes: tuple[str, ...]
+    version: str
+    typical_version: int
+    source_json: str
+
+    @property
+    def headline(self) -> dict[str, str]:
+        """Channel to sentence."""
+        return {line.channel: line.says for line in self.headlines}
+
+    def finding(self, contact: str, channel: str) -> Finding:
+        """The finding on one contact and channel; KeyError if there is none."""
+        for found in self.findings:
+            if found.contact == contact and found.channel == channel:
+                return found
+        raise KeyError((contact, channel))
+
+    def to_json(self) -> str:
+        """Everything, as JSON text."""
+        return self.source_json
+
+    def to_frame(self) -> pandas.DataFrame:
+        """One row per contact and channel; needs pandas."""
+        import pandas
+
+        rows = [
+            {
+                "contact": f.contact,
+                "channel": f.channel,
+                "finding": f.kind,
+                "low_ohm": f.resistance_ohm[0],
+                "high_ohm": f.resistance_ohm[1],
+                "dry": f.dry,
+                "in_order": f.in_order,
+                "ceiling": f.ceiling,
+                "loss_low_db": f.loss_db[0],
+                "loss_high_db": f.loss_db[1],
+                "impossible_below_ohm": f.impossible_below_ohm,
+                "decided_by": f.decided_by,
+            }
+            for f in self.findings
+        ]
+        return pandas.DataFrame(rows)
+
+    def _repr_html_(self) -> str:
+        from .report import html
+
+        return html(self)
+
+    def __str__(self) -> str:
+        from .report import text
+
+        return text(self)
+
+
+def _finding(row: dict[str, Any], data: dict[str, Any]) -> Finding:
+    return Finding(
+        contact=data["contact"],
+        channel=data["channel"],
+        kind=data["kind"],
+        ceiling=data["ceiling"],
+        loss_db=(data["loss_db"][0], data["loss_db"][1]),
+        resistance_ohm=(data["resistance_ohm"][0], data["resistance_ohm"][1]),
+        dry=data["dry"],
+        in_order=data["in_order"],
+        by_hypothesis=tuple(sorted(data["by_hypothesis"].items())),
+        impossible_below_ohm=data["impossible_below_ohm"],
+        reasons=tuple(data["reasons"]),
+        decided_by=data["decided_by"],
+        in_order_up_to_ohm=row["in_order_up_to_ohm"],
+        in_order_source=row["in_order_source"],
+    )
+
+
+def assess(job: Job) -> Assessment:
+    """Says what the evidence of a job sheet leaves.
+
+    job: what :func:`load_job` gives. Raises InputError where a route cannot be computed.
+    """
+    source = _core._assess_json(job)
+    data = json.loads(source)
+    return Assessment(
+        title=data["title"],
+        headlines=tuple(Headline(**line) for line in data["headlines"]),
+        why=tuple(data["why"]),
+        findings=tuple(_finding(row, found) for row in data["rows"] for found in row["findings"]),
+        next_steps=tuple(NextStep(**step) for step in data["next_steps"]),
+        rivals=tuple(Rival(r["who"], tuple(r["channels"]), r["test"]) for r in data["rivals"]),
+        typical=tuple(Typical(**used) for used in data["typical"]),
+        assumes=tuple(data["assumes"]),
+        cautions=tuple(data["cautions"]),
+        clashes=tuple(data["clashes"]),
+        version=data["version"],
+        typical_version=data["typical_version"],
+        source_json=source,
+    )

@@ -1,0 +1,325 @@
+//! Readings, from a CSV file beside the sheet or from `[[reading]]`.
+
+use super::keys::READING;
+use super::tree::{allowed_names, nearest};
+use crate::bench::evidence::Channel;
+use crate::bench::method::Shows;
+use crate::bench::quantity::{Dimension, Shown, quantity, shown};
+use crate::bench::{Method, Reading, State};
+use crate::error::InputError;
+use std::collections::BTreeMap;
+
+/// The cells of one reading as text, by key.
+pub(super) type Cells<'c> = BTreeMap<&'c str, String>;
+
+/// What a reading may refer to.
+pub(super) struct Known<'k> {
+    pub(super) contacts: Vec<&'k str>,
+    pub(super) methods: &'k BTreeMap<String, Method>,
+    /// contacts whose part is no control: megohms there are a slip of the prefix
+    pub(super) small: Vec<&'k str>,
+}
+
+/// Channels of a cell.
+pub(super) fn channels(cell: &str) -> Option<Vec<Channel>> {
+    Some(match cell {
+        "left" | "L" | "l" => vec![Channel::Left],
+        "right" | "R" | "r" => vec![Channel::Right],
+        "both" => vec![Channel::Left, Channel::Right],
+        _ => return None,
+    })
+}
+
+/// The readings of one row, one per channel.
+pub(super) fn reading(
+    cells: &Cells<'_>,
+    known: &Known<'_>,
+    line: usize,
+) -> Result<Vec<Reading>, InputError> {
+    let cell = |key: &str| {
+        cells
+            .get(key)
+            .map(|c| c.trim().to_owned())
+            .filter(|c| !c.is_empty())
+    };
+    let fault = |key: &str, value: String, allowed: String| {
+        InputError::new(format!("reading: {key}"), value, allowed).at_line(line)
+    };
+    let wanted = |key: &str| {
+        let meaning = READING
+            .iter()
+            .find(|k| k.name == key)
+            .map_or("", |k| k.meaning);
+        cell(key).ok_or_else(|| fault(key, "missing".into(), format!("write {meaning}")))
+    };
+    let contact = wanted("contact")?;
+    if !known.contacts.contains(&contact.as_str()) {
+        let allowed = match nearest(&contact, known.contacts.iter().copied()) {
+            Some(near) => format!("did you mean \"{near}\"? a contact must be on a section's path"),
+            None => "a contact must be on a section's path".to_owned(),
+        };
+        return Err(fault(
+            "contact",
+            format!("unknown contact \"{contact}\""),
+            allowed,
+        ));
+    }
+    let channel = wanted("channel")?;
+    let Some(channels) = channels(&channel) else {
+        return Err(fault(
+            "channel",
+            format!("\"{channel}\""),
+            "allowed: left, right, both, L, R".into(),
+        ));
+    };
+    let when = cell("when").unwrap_or_else(|| State::AsFound.word().to_owned());
+    let Some(when) = State::from_word(&when) else {
+        let words = State::ALL.iter().map(|s| s.word());
+        return Err(fault(
+            "when",
+            format!("\"{when}\""),
+            allowed_names(&when, words),
+        ));
+    };
+    let method_name = wanted("method")?;
+    let own = known.methods.get(&method_name).cloned();
+    let Some(mut method) = own.or_else(|| Method::typical(&method_name)) else {
+        let names = known
+            .methods
+            .keys()
+            .map(String::as_str)
+            .chain(Method::TYPICAL);
+        return Err(fault(
+            "method",
+            format!("unknown method \"{method_name}\""),
+            allowed_names(&method_name, names),
+        ));
+    };
+    let text = wanted("shows")?;
+    let (allowed, by_voltage) = shows_of(&method);
+    let (shows, dimension) =
+        shown(&text, &allowed).map_err(|e| fault("shows", e.problem, e.allowed))?;
+    method.shows = match dimension {
+        Dimension::Voltage => by_voltage,
+        Dimension::Decibel => Shows::LossDb,
+        _ if shows == Shown::Open && !matches!(method.shows, Shows::Ohms) => Shows::Ohms,
+        _ => Shows::Ohms,
+    };
+    let largest = match shows {
+        Shown::Value(q) => q.value,
+        Shown::Between(_, high) => high,
+        _ => 0.0,
+    };
+    if dimension == Dimension::Resistance
+        && largest >= 1e6
+        && known.small.contains(&contact.as_str())
+        && text.contains('M')
+    {
+        let meant = text.replace('M', "m");
+        return Err(fault(
+            "shows",
+            format!("\"{text}\" on {contact}"),
+            format!(
+                "did you mean \"{meant}\"? m is milli, M is mega; an open contact reads \"OL\""
+            ),
+        ));
+    }
+    let at_v = cell("at")
+        .map(|at| {
+            quantity(&at, Dimension::Voltage)
+                .map(|q| q.value)
+                .map_err(|e| fault("at", e.problem, e.allowed))
+        })
+        .transpose()?;
+    if method.shows == Shows::SignalVolts && !at_v.is_some_and(|v| v > 0.0) {
+        return Err(fault(
+            "at",
+            "missing".into(),
+            "signal millivolts need the load's voltage beside them, like \"2.83 V\"".into(),
+        ));
+    }
+    Ok(channels
+        .into_iter()
+        .map(|channel| Reading {
+            when,
+            contact: contact.clone(),
+            channel,
+            shows,
+            method: method.clone(),
+            method_name: method_name.clone(),
+            polarity: cell("polarity"),
+            at_v,
+            note: cell("note"),
+            file: None,
+            line,
+        })
+        .collect())
+}
+
+/// Dimensions a method can show, and what a voltage means.
+fn shows_of(method: &Method) -> (Vec<Dimension>, Shows) {
+    match method.shows {
+        Shows::Ohms if method.source_ohm.is_some() && method.open_circuit_v.is_some() => (
+            vec![Dimension::Resistance, Dimension::Voltage],
+            Shows::DividerVolts,
+        ),
+        Shows::Ohms if method.current_a.is_some() => (
+            vec![Dimension::Resistance, Dimension::Voltage],
+            Shows::DropVolts,
+        ),
+        Shows::Ohms => (vec![Dimension::Resistance], Shows::Ohms),
+        Shows::DividerVolts => (
+            vec![Dimension::Voltage, Dimension::Resistance],
+            Shows::DividerVolts,
+        ),
+        Shows::DropVolts => (
+            vec![Dimension::Voltage, Dimension::Resistance],
+            Shows::DropVolts,
+        ),
+        Shows::SignalVolts => (vec![Dimension::Voltage], Shows::SignalVolts),
+        Shows::LossDb => (vec![Dimension::Decibel], Shows::LossDb),
+    }
+}
+
+/// Refuses a row that stands twice.
+pub(super) fn refuse_twice(readings: &[Reading], faults: &mut Vec<InputError>) {
+    for (index, r) in readings.iter().enumerate() {
+        let same = |o: &&Reading| {
+            (
+                o.when,
+                &o.contact,
+                o.channel,
+                o.shows,
+                &o.method_name,
+                &o.polarity,
+            ) == (
+                r.when,
+                &r.contact,
+                r.channel,
+                r.shows,
+                &r.method_name,
+                &r.polarity,
+            )
+        };
+        if let Some(first) = readings[..index].iter().find(same) {
+            let found = format!(
+                "the same as line {}: {}, {}",
+                first.line,
+                r.contact,
+                r.channel.word()
+            );
+            let mut fault =
+                InputError::new("reading", found, "write each reading once").at_line(r.line);
+            if let Some(file) = &r.file {
+                fault = fault.in_file(file);
+            }
+            faults.push(fault);
+        }
+    }
+}
+
+/// Reads a CSV of readings; every fault is collected with its line.
+pub(super) fn from_csv(
+    text: &str,
+    file: &str,
+    known: &Known<'_>,
+) -> (Vec<Reading>, Vec<InputError>) {
+    let text = text.trim_start_matches('\u{feff}');
+    let header = text
+        .lines()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or("");
+    let delimiter = [b';', b'\t', b',']
+        .into_iter()
+        .max_by_key(|&d| (header.bytes().filter(|&b| b == d).count(), d == b','))
+        .unwrap_or(b',');
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let (mut readings, mut faults) = (Vec::new(), Vec::new());
+    let columns: Vec<String> = match reader.headers() {
+        Ok(headers) => headers.iter().map(str::to_lowercase).collect(),
+        Err(error) => {
+            faults.push(
+                InputError::new(
+                    "readings",
+                    error,
+                    "allowed: a CSV file in UTF-8 with a header row",
+                )
+                .in_file(file),
+            );
+            return (readings, faults);
+        }
+    };
+    for column in &columns {
+        if !READING.iter().any(|k| k.name == column) {
+            let allowed = allowed_names(column, READING.iter().map(|k| k.name));
+            faults.push(
+                InputError::new("header", format!("unknown column \"{column}\""), allowed)
+                    .at_line(1)
+                    .in_file(file),
+            );
+        }
+    }
+    for key in ["contact", "channel", "shows", "method"] {
+        if !columns.iter().any(|c| c == key) {
+            faults.push(
+                InputError::new(
+                    "header",
+                    format!("no column \"{key}\""),
+                    "allowed: a header row with contact, channel, shows, method",
+                )
+                .at_line(1)
+                .in_file(file),
+            );
+        }
+    }
+    if !faults.is_empty() {
+        return (readings, faults);
+    }
+    for record in reader.records() {
+        let record = match record {
+            Ok(record) => record,
+            Err(error) => {
+                let line = error.position().map_or(0, |p| p.line() as usize);
+                faults.push(
+                    InputError::new("row", error, "allowed: a CSV row in UTF-8")
+                        .at_line(line)
+                        .in_file(file),
+                );
+                continue;
+            }
+        };
+        let line = record.position().map_or(0, |p| p.line() as usize);
+        if record.iter().all(str::is_empty) {
+            continue;
+        }
+        if record.len() > columns.len() {
+            let allowed = format!(
+                "allowed: the {} columns of the header; put a cell with the delimiter in quotes",
+                columns.len()
+            );
+            faults.push(
+                InputError::new("row", format!("{} cells", record.len()), allowed)
+                    .at_line(line)
+                    .in_file(file),
+            );
+            continue;
+        }
+        let cells: Cells<'_> = columns
+            .iter()
+            .map(String::as_str)
+            .zip(record.iter().map(str::to_owned))
+            .collect();
+        match reading(&cells, known, line) {
+            Ok(found) => readings.extend(found.into_iter().map(|r| Reading {
+                file: Some(file.to_owned()),
+                ..r
+            })),
+            Err(fault) => faults.push(fault.in_file(file)),
+        }
+    }
+    (readings, faults)
+}
