@@ -24,35 +24,40 @@ SHORT = {
     "not settled": "open",
 }
 
-# how many lines of each kind the short answer prints; the rest is for --all
-MOST_WHY, MOST_ROWS, MOST_STEPS, MOST_RIVALS = 4, 10, 4, 3
+# the short answer stays below this many lines; the rest is for --all
+MOST_LINES = 39
 
 
 def _wrapped(text: str, lead: str = "  ", then: str = "    ") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=then, break_on_hyphens=False)
 
 
+def _number(ohm: float) -> str:
+    """Ohms without their unit: 9.92, 0.058, 1.47k."""
+    for scale, prefix in ((1e9, "G"), (1e6, "M"), (1e3, "k")):
+        if ohm >= 0.9995 * scale:
+            return f"{ohm / scale:.3g}{prefix}"
+    return f"{ohm:.3f}".rstrip("0").rstrip(".") if ohm < 1 else f"{ohm:.3g}"
+
+
 def _ohms(finding: Finding) -> str:
+    """The range of a reading: 9.92-15.3, <15.3, >0.057 where it is one-sided, - without one."""
     low, high = finding.resistance_ohm
     if low is None:
         return "-"
     if high is None:
-        return f"from {_engineering(low, 'ohm')}" if low else "any"
-    bottom, top = _engineering(low, "ohm"), _engineering(high, "ohm")
-    if low == 0.0:
-        return f"to {top}"
-    number, unit = bottom.split(" ")
-    return f"{number}-{top}" if top.endswith(f" {unit}") else f"{bottom}-{top}"
+        return f">{_number(low)}" if low else "not dry"
+    return f"{_number(low)}-{_number(high)}" if low else f"<{_number(high)}"
 
 
 def _worst(pair: tuple[Finding, Finding]) -> str:
     ceilings = [f.ceiling for f in pair if f.ceiling is not None]
-    return _engineering(max(ceilings), "%") if ceilings else "-"
+    return f"{100 * max(ceilings):.2g} %" if ceilings else "-"
 
 
 def _verdict(pair: tuple[Finding, Finding]) -> str:
     left, right = (SHORT[f.kind] for f in pair)
-    return left if left == right else f"L {left}, R {right}"
+    return left if left == right else f"{left} / {right}"
 
 
 def _pairs(assessment: Assessment) -> list[tuple[Finding, Finding]]:
@@ -60,29 +65,31 @@ def _pairs(assessment: Assessment) -> list[tuple[Finding, Finding]]:
     return list(zip(found[0::2], found[1::2], strict=True))
 
 
+def _cells(pair: tuple[Finding, Finding]) -> tuple[str, ...]:
+    limit = pair[0].in_order_up_to_ohm
+    usual = _number(limit) if limit is not None else "-"
+    return (pair[0].contact, _ohms(pair[0]), _ohms(pair[1]), usual, _worst(pair), _verdict(pair))
+
+
+HEADS = ("contact", "left, ohm", "right, ohm", "usual to", "worst", "left / right")
+
+
 def _table(pairs: Iterable[tuple[Finding, Finding]]) -> list[str]:
-    rows = [("contact", "left", "right", "usual to", "at worst", "finding")]
-    for pair in pairs:
-        limit = pair[0].in_order_up_to_ohm
-        usual = _engineering(limit, "ohm") if limit is not None else "-"
-        rows.append((pair[0].contact, _ohms(pair[0]), _ohms(pair[1]), usual, _worst(pair), _verdict(pair)))
-    widths = [max(len(row[k]) for row in rows) for k in range(6)]
-    spare = WIDTH - sum(widths) - 2 * 5
+    rows = [HEADS, *(_cells(pair) for pair in pairs)]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
+    gap = 2 if sum(widths) + 2 * (len(HEADS) - 1) <= WIDTH else 1
+    name = max(12, min(widths[0], WIDTH - sum(widths[1:]) - gap * (len(HEADS) - 1)))
     lines = []
     for row in rows:
-        name = row[0]
-        cells = [name.ljust(widths[0])] + [cell.ljust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
-        if spare < 0:
-            # too wide for the page: the finding goes below, indented
-            lines.append("  ".join(cells[:-1]).rstrip())
-            lines.append(f"    {row[-1]}")
-        else:
-            lines.append("  ".join(cells).rstrip())
+        first, *more = textwrap.wrap(row[0], name, subsequent_indent="  ")
+        cells = [first.ljust(name)]
+        cells += [cell.ljust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
+        lines.append((" " * gap).join(cells).rstrip())
+        lines += more
     return lines
 
 
-def text(assessment: Assessment, *, everything: bool = False) -> str:
-    """The answer as text of at most 80 columns; under 40 lines unless ``everything`` is asked for."""
+def _headlines(assessment: Assessment) -> list[str]:
     lines = [assessment.title, ""]
     for line in assessment.headlines:
         lead = f"{line.channel.upper():<6} "
@@ -90,66 +97,91 @@ def text(assessment: Assessment, *, everything: bool = False) -> str:
         lines += textwrap.wrap(line.because, WIDTH, initial_indent=" " * 7, subsequent_indent=" " * 7)
     for clash in assessment.clashes:
         lines += _wrapped(f"contradiction: {clash}")
+    return lines
 
-    def cut(items: tuple[str, ...] | list[str], most: int) -> list[str]:
-        return list(items) if everything or len(items) <= most else list(items[:most])
 
-    hidden = []
-    if assessment.why:
-        lines += ["", "Why"]
-        for reason in cut(assessment.why, MOST_WHY):
-            lines += _wrapped(reason)
-    pairs = _pairs(assessment)
-    shown = pairs
-    if not everything and len(pairs) > MOST_ROWS:
-        order = list(SHORT)
-        telling = sorted(pairs, key=lambda p: min(order.index(f.kind) if f.kind != "not settled" else 1 for f in p))
-        kept = {id(p) for p in telling[:MOST_ROWS]}
-        shown = [p for p in pairs if id(p) in kept]
-        hidden.append(f"{len(pairs) - MOST_ROWS} more contacts")
-    lines += ["", *_table(shown)]
+def _details(assessment: Assessment) -> list[str]:
+    lines = []
+    for finding in assessment.findings:
+        lines += _wrapped(f"{finding.contact}, {finding.channel}: {finding.kind}, decided by {finding.decided_by}")
+        for reason in finding.reasons:
+            lines += _wrapped(reason, "    ", "      ")
+        by_law = ", ".join(f"{law} {_engineering(worst, '%')}" for law, worst in finding.by_hypothesis)
+        if by_law:
+            lines += _wrapped(f"most residue by hypothesis: {by_law}", "    ", "      ")
+        if finding.in_order_source:
+            lines += _wrapped(f"usual for its kind after {finding.in_order_source}", "    ", "      ")
+    return lines
+
+
+def _steps(assessment: Assessment, most: int) -> list[str]:
+    lines = []
+    for number, step in enumerate(assessment.next_steps[:most], 1):
+        lid = "lid on" if step.lid_on else "lid off"
+        told = f"{number}. {step.what}, {step.channel} ({step.minutes:.0f} min, {lid}): {step.reads_as}"
+        lines += _wrapped(told, "  ", "     ")
+    return ["", "Next", *lines] if lines else []
+
+
+def _rivals(assessment: Assessment, most: int) -> list[str]:
+    lines = []
+    for rival in assessment.rivals[:most]:
+        lines += _wrapped(f"{rival.who} ({', '.join(rival.channels)}): {rival.test}")
+    return ["", "If it is no contact", *lines] if lines else []
+
+
+def _typical(assessment: Assessment, everything: bool) -> list[str]:
     if everything:
-        for finding in assessment.findings:
-            lines += _wrapped(f"{finding.contact}, {finding.channel}: {finding.kind}, decided by {finding.decided_by}")
-            for reason in finding.reasons:
-                lines += _wrapped(reason, "    ", "      ")
-            by_law = ", ".join(f"{law} {_engineering(worst, '%')}" for law, worst in finding.by_hypothesis)
-            if by_law:
-                lines += _wrapped(f"most residue by hypothesis: {by_law}", "    ", "      ")
-            if finding.in_order_source:
-                lines += _wrapped(f"usual for its kind after {finding.in_order_source}", "    ", "      ")
-    steps = assessment.next_steps if everything else assessment.next_steps[:MOST_STEPS]
-    if steps:
-        lines += ["", "Next"]
-        for number, step in enumerate(steps, 1):
-            lid = "lid on" if step.lid_on else "lid off"
-            told = f"{number}. {step.what}, {step.channel} ({step.minutes:.0f} min, {lid}): {step.reads_as}"
-            lines += _wrapped(told, "  ", "     ")
-    rivals = assessment.rivals if everything else assessment.rivals[:MOST_RIVALS]
-    if rivals:
-        lines += ["", "If it is no contact"]
-        for rival in rivals:
-            lines += _wrapped(f"{rival.who} ({', '.join(rival.channels)}): {rival.test}")
-    matters = [t for t in assessment.typical if t.changes_the_answer]
-    rest = [t for t in assessment.typical if not t.changes_the_answer]
-    lines += [""]
-    if everything:
+        effect = {True: "half or twice changes a finding", False: "makes no difference", None: "not varied"}
+        lines = []
         for used in assessment.typical:
-            effect = {True: "half or twice changes a finding", False: "makes no difference", None: "not varied"}
-            lines += _wrapped(f"typical: {used.place} = {used.name} ({used.means}): {effect[used.changes_the_answer]}", "")
-    elif assessment.typical:
-        told = "Typical values taken: "
-        told += "; ".join(f"{t.name} ({t.means}) CHANGES a finding at half or twice" for t in matters)
-        if rest:
-            told += ("; " if matters else "") + f"{len(rest)} others make no difference" * bool(matters)
-            told += f"{len(rest)}, none changes a finding at half or twice" * (not matters)
-        lines += _wrapped(told, "", "  ")
+            told = f"typical: {used.place} = {used.name} ({used.means}): {effect[used.changes_the_answer]}"
+            lines += _wrapped(told, "", "  ")
+        return lines
+    if not assessment.typical:
+        return []
+    matters = [f"{t.name} ({t.means})" for t in assessment.typical if t.changes_the_answer]
+    told = f"{len(assessment.typical)} typical values taken; half or twice "
+    told += f"of these changes a finding: {', '.join(matters)}" if matters else "of each changes no finding"
+    return _wrapped(told, "", "  ")
+
+
+def _page(assessment: Assessment, why: int, rows: int, steps: int, rivals: int, everything: bool) -> list[str]:
+    lines = _headlines(assessment)
+    reasons = [line for reason in assessment.why[:why] for line in _wrapped(reason)]
+    lines += ["", "Why", *reasons] if reasons else []
+    pairs = _pairs(assessment)
+    order = ["proved", "able", "open", "cannot", "in order", "cleared"]
+    telling = sorted(pairs, key=lambda pair: min(order.index(SHORT[f.kind]) for f in pair))
+    kept = {id(pair) for pair in telling[:rows]}
+    lines += ["", *_table(pair for pair in pairs if id(pair) in kept)]
+    if everything:
+        lines += _details(assessment)
+    lines += _steps(assessment, steps) + _rivals(assessment, rivals) + [""]
+    lines += _typical(assessment, everything)
     lines += _wrapped("Assumes: " + "; ".join(assessment.assumes), "", "  ")
-    for caution in assessment.cautions if everything else assessment.cautions[:3]:
+    for caution in assessment.cautions:
         lines += _wrapped(f"! {caution}", "", "  ")
     if not everything:
-        lines.append("(--all: every reason and number)" + (f"; {', '.join(hidden)}" if hidden else ""))
-    return "\n".join(lines) + "\n"
+        more = f"; {len(pairs) - rows} contacts more" if len(pairs) > rows else ""
+        lines.append(f"(--all: every reason and number{more})")
+    return lines
+
+
+def text(assessment: Assessment, *, everything: bool = False) -> str:
+    """The answer as text of at most 80 columns; under 40 lines unless ``everything`` is asked for."""
+    if everything:
+        return "\n".join(_page(assessment, 99, 999, 99, 99, True)) + "\n"
+    most = {"why": 5, "rows": 12, "steps": 4, "rivals": 3}
+    least = {"why": 1, "rows": 4, "steps": 2, "rivals": 1}
+    while True:
+        lines = _page(assessment, **most, everything=False)
+        larger = [name for name in most if most[name] > least[name]]
+        if len(lines) <= MOST_LINES or not larger:
+            return "\n".join(lines) + "\n"
+        # shorten what is longest beyond its least, reasons first
+        name = max(larger, key=lambda n: most[n] / (least[n] + 2))
+        most[name] -= 1
 
 
 def html(assessment: Assessment) -> str:
@@ -157,13 +189,10 @@ def html(assessment: Assessment) -> str:
     parts = [f"<p><b>{escape(assessment.title)}</b></p><ul>"]
     for line in assessment.headlines:
         parts.append(f"<li><b>{line.channel}</b>: {escape(line.says)} <i>({escape(line.because)})</i></li>")
-    heads = "".join(f"<th>{h}</th>" for h in ("contact", "left", "right", "usual to", "at worst", "finding"))
+    heads = "".join(f"<th>{head}</th>" for head in HEADS)
     parts.append(f"</ul><table><thead><tr>{heads}</tr></thead><tbody>")
     for pair in _pairs(assessment):
-        limit = pair[0].in_order_up_to_ohm
-        usual = _engineering(limit, "ohm") if limit is not None else "-"
-        cells = (pair[0].contact, _ohms(pair[0]), _ohms(pair[1]), usual, _worst(pair), _verdict(pair))
-        parts.append("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>")
+        parts.append("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in _cells(pair)) + "</tr>")
     parts.append("</tbody></table>")
     for caution in assessment.cautions:
         parts.append(f"<p>&#9888; {escape(caution)}</p>")

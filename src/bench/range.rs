@@ -8,6 +8,8 @@
 use super::method::{DRY_CURRENT_A, DRY_VOLTAGE_V, Method, Shows};
 use super::quantity::Shown;
 use super::reading::{Reading, State};
+use crate::physics::Film;
+use crate::response::resistive_loop::film_voltage_v;
 
 /// What the circuit is like where the contact stands, at 1 kHz.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,8 +29,14 @@ pub struct Place {
 pub struct ResistanceRange {
     /// lower end, ohm
     pub low_ohm: f64,
+    /// resistance that the contact surely reached: largest lower end over the readings, ohm
+    pub reached_ohm: f64,
     /// upper end, ohm; infinite where nothing bounds it
     pub high_ohm: f64,
+    /// largest zero-voltage resistance behind the upper end, if the film rectifies and was read in its forward direction, ohm
+    pub rest_high_ohm: f64,
+    /// whether the upper end was read with the signal itself, so that it holds at that signal
+    pub at_signal: bool,
     /// upper end as the meter saw it, whatever the signal would see, ohm
     pub shown_high_ohm: f64,
     /// whether every reading was dry enough
@@ -64,6 +72,21 @@ impl Method {
         }
     }
 
+    /// Voltage that the method leaves across a contact of a resistance, V.
+    fn voltage_across_v(&self, resistance_ohm: f64) -> f64 {
+        let open = self.open_circuit_v.unwrap_or(f64::INFINITY);
+        let by_current = self
+            .current_a
+            .map_or(f64::INFINITY, |current| current * resistance_ohm);
+        let by_divider = match self.source_ohm {
+            Some(source) if resistance_ohm.is_finite() => {
+                open * resistance_ohm / (resistance_ohm + source)
+            }
+            _ => open,
+        };
+        by_current.min(by_divider).min(10.0)
+    }
+
     /// Whether the method leaves the contact as the signal would find it.
     #[must_use]
     pub fn is_dry_at(&self, place: &Place) -> bool {
@@ -76,6 +99,31 @@ impl Method {
                     && current <= place.short_peak_a.max(DRY_CURRENT_A)
             }
         }
+    }
+}
+
+/// The rectifying film of the bench priors that grows most from rest to its reverse direction: ideality 1, leak 0.01.
+fn worst_rectifier(resistance_ohm: f64) -> Film {
+    Film::Rectifying {
+        resistance_ohm,
+        ideality: 1.0,
+        leak_ratio: 0.01,
+    }
+}
+
+impl ResistanceRange {
+    /// Largest chord that the signal can meet: the upper end, grown as far as a rectifying film could at this place.
+    ///
+    /// A ceiling takes the largest chord in use, not the resistance at rest: read with millivolts and used at a volt, a
+    /// rectifier blocks far more than it showed. The loop counts with the magnitude of its impedance at 1 kHz.
+    #[must_use]
+    pub fn high_in_use_ohm(&self, place: &Place) -> f64 {
+        if self.at_signal || self.rest_high_ohm.is_infinite() || self.rest_high_ohm <= 0.0 {
+            return self.high_ohm;
+        }
+        let film = worst_rectifier(self.rest_high_ohm);
+        let voltage = film_voltage_v(&film, place.loop_ohm, -place.open_peak_v);
+        film.chord_ohm(voltage).max(self.high_ohm)
     }
 }
 
@@ -104,22 +152,35 @@ pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
             leads.0,
         )
     };
-    let (low, high) = match reading.shows {
-        Shown::Value(q) => (
-            lowest(q.value, q.plus_minus),
-            highest(q.value, q.plus_minus),
-        ),
-        Shown::Between(a, b) => (lowest(a, 0.0), highest(b, 0.0)),
-        Shown::Below(limit) => (0.0, highest(limit, 0.0)),
-        Shown::Above(limit) => (lowest(limit, 0.0), f64::INFINITY),
-        Shown::Open => (OVER_LIMIT_OHM, f64::INFINITY),
+    let (low, reached, high) = match reading.shows {
+        Shown::Value(q) => {
+            let low = lowest(q.value, q.plus_minus);
+            (low, low, highest(q.value, q.plus_minus))
+        }
+        Shown::Between(a, b) => (lowest(a, 0.0), lowest(b, 0.0), highest(b, 0.0)),
+        Shown::Below(limit) => (0.0, 0.0, highest(limit, 0.0)),
+        Shown::Above(limit) => {
+            let low = lowest(limit, 0.0);
+            (low, low, f64::INFINITY)
+        }
+        Shown::Open => (OVER_LIMIT_OHM, OVER_LIMIT_OHM, f64::INFINITY),
     };
     let dry = method.is_dry_at(place);
+    let at_signal = matches!(method.shows, Shows::SignalVolts | Shows::LossDb);
     let drop = method.current_a.map(|current| current * low);
     ResistanceRange {
         low_ohm: low,
+        reached_ohm: reached,
         high_ohm: if dry { high } else { f64::INFINITY },
         shown_high_ohm: high,
+        rest_high_ohm: if !dry {
+            f64::INFINITY
+        } else if at_signal {
+            high
+        } else {
+            high / worst_rectifier(1.0).chord_ohm(method.voltage_across_v(high))
+        },
+        at_signal,
         dry,
         fritted: !dry && drop.is_some_and(|drop| (0.1..=0.5).contains(&drop)),
         moved: reading.when.moved(),
@@ -141,10 +202,17 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
             .map(|range| range.low_ohm),
     );
     Some(ResistanceRange {
+        rest_high_ohm: if dry.is_empty() {
+            f64::INFINITY
+        } else {
+            largest(&mut dry.iter().map(|range| range.rest_high_ohm))
+        },
+        at_signal: dry.iter().all(|range| range.at_signal),
         low_ohm: ranges
             .iter()
             .map(|range| range.low_ohm)
             .fold(first.low_ohm, f64::min),
+        reached_ohm: largest(&mut ranges.iter().map(|range| range.reached_ohm)),
         high_ohm: if dry.is_empty() {
             f64::INFINITY
         } else {
@@ -232,6 +300,21 @@ mod tests {
             range.dry && range.low_ohm < 101.0 && range.high_ohm > 101.0 && range.high_ohm < 120.0,
             "{range:?}"
         );
+    }
+
+    #[test]
+    fn a_rectifier_read_dry_blocks_more_at_a_watt() {
+        // read as 0.4 to 0.5 ohm at millivolts, used behind 8 V peak: the upper end in use is far above what was read
+        let shown = range_of(&reading("8 uV", "dry box"), &LOUDSPEAKER);
+        assert!(shown.dry);
+        let in_use = shown.high_in_use_ohm(&LOUDSPEAKER);
+        assert!(in_use > 3.0 * shown.high_ohm, "{in_use} {}", shown.high_ohm);
+        // a phono signal is too small to wake it: within a fifth
+        let phono = range_of(&reading("0.2 mV", "dry box"), &PHONO);
+        assert!(phono.high_in_use_ohm(&PHONO) < 1.2 * phono.high_ohm);
+        // read with the signal itself there is nothing to grow
+        let signal = range_of(&reading("85 mV", "signal millivolts"), &LOUDSPEAKER);
+        assert_eq!(signal.high_in_use_ohm(&LOUDSPEAKER), signal.high_ohm);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use super::model::{Job, SourceSheet, part_of};
 use super::report::{Assessment, Headline, Rival, Row, Typical};
 use super::routes::{Route, Routes};
-use crate::bench::evidence::Heard;
+use crate::bench::evidence::{ComesBack, GoesAway, Heard};
 use crate::bench::kind::Kind as PartKind;
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::range::{Place, ResistanceRange, counts_for_symptom, range_of, swing};
@@ -30,7 +30,7 @@ pub fn assess(job: &Job) -> Result<Assessment, InputError> {
     let routes = Routes::new(job)?;
     let picture = picture(&routes.observations(job), &job.bridged);
     let rows = rows(job, &routes, &picture);
-    let rivals = rivals(&picture);
+    let rivals = rivals(&picture, &rows);
     let headlines = headlines(&picture, &rows, &rivals);
     let next_steps = next_steps(job, &routes, &picture, &rows);
     let why = why(job, &picture, &rows);
@@ -94,8 +94,13 @@ fn rows(job: &Job, routes: &Routes, picture: &Picture) -> Vec<Row> {
     contacts(routes).into_iter().map(row).collect()
 }
 
+/// Place of a channel in a pair.
+fn side(channel: Channel) -> usize {
+    usize::from(channel == Channel::Right)
+}
+
 fn channel_of(picture: &Picture, channel: Channel) -> &ChannelPicture {
-    &picture.channels[usize::from(channel == Channel::Right)]
+    &picture.channels[side(channel)]
 }
 
 /// The range that the readings before any remedy leave for one contact and channel.
@@ -183,7 +188,12 @@ fn abilities(
         let route = routes.named(&heard.route)?;
         let (index, _) = route.contacts().find(|c| c.1 == contact)?;
         let need = Need::of(heard)?;
-        let (low, high) = range.map_or((0.0, f64::INFINITY), |r| (r.low_ohm, r.high_ohm));
+        let (least, low, high) = range.map_or((0.0, 0.0, f64::INFINITY), |r| {
+            (r.low_ohm, r.reached_ohm, r.high_ohm)
+        });
+        let high = range.map_or(high, |r| {
+            r.high_in_use_ohm(&route.place(index, routes.level(heard)))
+        });
         let perfect = vec![0.0; route.network.contacts.len()];
         let ready = Loop::new(&route.network, &[index], &perfect, TONE_HZ, AUDIBLE_BAND_HZ).ok()?;
         let residue = |ohm: f64| {
@@ -213,6 +223,7 @@ fn abilities(
             need,
             residue: (residue(low), residue(high)),
             loss_db: (loss(low), loss(high)),
+            least_loss_db: loss(least),
             change_db: if dull {
                 (change(low), change(high))
             } else {
@@ -256,26 +267,35 @@ fn impossible_below(
     Some(low.exp())
 }
 
-fn rivals(picture: &Picture) -> Vec<Rival> {
+fn is_proved(rows: &[Row], channel: Channel) -> bool {
+    rows.iter()
+        .any(|row| row.findings[side(channel)].kind == Kind::Proved)
+}
+
+fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
     let mut open: BTreeMap<&Who, Vec<Channel>> = BTreeMap::new();
     for channel in &picture.channels {
         for (who, standing) in &channel.standing {
-            if !who.is_contact() && standing.is_open() && !channel.symptoms.is_empty() {
+            let asked = !channel.symptoms.is_empty() && !is_proved(rows, channel.channel);
+            if !who.is_contact() && standing.is_open() && asked {
                 open.entry(who).or_default().push(channel.channel);
             }
         }
     }
-    let test = |who: &Who| {
-        match who {
-        Who::Source(name) => format!("swap left and right at the {name}: a fault that changes sides is before the plug"),
-        Who::Loudspeaker(_) => "swap the loudspeakers, power off: a fault that stays in place is the loudspeaker".to_owned(),
+    let test = |who: &Who| match who {
+        Who::Source(_) => {
+            "swap its left and right plugs; a fault that moves is before them".to_owned()
+        }
+        Who::Loudspeaker(_) => {
+            "swap them, power off; a fault that stays is the loudspeaker".to_owned()
+        }
         Who::Stage(name) if name.contains("power") => {
-            "bias: 26 mV across each emitter resistor keeps the output resistance level (Oliver 1971), makers often specify less; plainest in quiet passages, alike on both channels".to_owned()
+            "bias, 26 mV across each emitter resistor (Oliver 1971) or the maker's figure"
+                .to_owned()
         }
         Who::Stage(_) | Who::Contact(_) => {
-            "noise and direct voltage at its output with the input shorted; coupling capacitors for leakage".to_owned()
+            "noise and direct voltage behind it with its input shorted".to_owned()
         }
-    }
     };
     open.into_iter()
         .map(|(who, channels)| Rival {
@@ -303,7 +323,7 @@ fn headlines(picture: &Picture, rows: &[Row], rivals: &[Rival]) -> Vec<Headline>
 }
 
 fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], rivals: &[Rival]) -> Headline {
-    let side = usize::from(channel.channel == Channel::Right);
+    let at = side(channel.channel);
     let made = |says: String, because: String| Headline {
         channel: channel.channel,
         says,
@@ -326,7 +346,7 @@ fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], rivals: &[Rival
         };
         rows.iter()
             .filter(on_bad)
-            .filter(|row| row.findings[side].kind == kind)
+            .filter(|row| row.findings[at].kind == kind)
             .map(|row| row.contact.as_str())
             .collect()
     };
@@ -398,10 +418,8 @@ fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], rivals: &[Rival
 fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Vec<NextStep> {
     let mut steps: Vec<NextStep> = Vec::new();
     for channel in &picture.channels {
-        let side = usize::from(channel.channel == Channel::Right);
-        let settled = rows
-            .iter()
-            .any(|row| row.findings[side].kind == Kind::Proved);
+        let at = side(channel.channel);
+        let settled = is_proved(rows, channel.channel);
         if channel.symptoms.is_empty() || settled {
             continue;
         }
@@ -410,12 +428,15 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
             let row = rows
                 .iter()
                 .find(|row| who.is_contact() && row.contact == who.name());
-            let finding = row.map(|row| &row.findings[side]);
+            let finding = row.map(|row| &row.findings[at]);
             if !standing.is_open()
                 || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled))
             {
                 continue;
             }
+            let worked = job.heard.iter().any(|h| {
+                h.channel == channel.channel && h.goes_away.contains(&GoesAway::SwitchWorked)
+            });
             let part_name = part_of(who.name());
             let part = job.parts.get(part_name);
             let by_hand = |kind: PartKind| {
@@ -433,7 +454,7 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
                 access_min: part.and_then(|p| p.access_s).map_or(LID_MIN, |s| s / 60.0),
                 has_dry_reading: finding.is_some_and(|f| f.dry == Some(true)),
                 impossible_below_ohm: finding.and_then(|f| f.impossible_below_ohm),
-                can_be_worked: part.and_then(|p| p.kind).is_some_and(by_hand),
+                can_be_worked: !worked && part.and_then(|p| p.kind).is_some_and(by_hand),
                 part: part_name.to_owned(),
                 place,
             });
@@ -466,32 +487,31 @@ fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
         if channel.symptoms.is_empty() {
             continue;
         }
-        let side = usize::from(channel.channel == Channel::Right);
+        let at = side(channel.channel);
         let word = channel.channel.word();
         let cleared = rows
             .iter()
-            .filter(|r| r.findings[side].kind == Kind::Cleared)
+            .filter(|r| r.findings[at].kind == Kind::Cleared)
             .count();
         let left = if channel.single.is_empty() {
             "no single element".to_owned()
         } else {
             list(&channel.single.iter().map(Who::name).collect::<Vec<_>>())
         };
-        lines.push(format!(
-            "{word}: the routes clear {cleared} of {} contacts and leave {left}",
-            rows.len()
-        ));
-        let decisive = rows.iter().filter(|r| {
-            matches!(
-                r.findings[side].kind,
-                Kind::Proved | Kind::Able | Kind::CannotBeSole
-            )
-        });
-        for row in decisive {
-            if let Some(reason) = row.findings[side].reasons.last() {
-                lines.push(format!("{word}: {}: {reason}", row.contact));
+        if !is_proved(rows, channel.channel) {
+            let total = rows.len();
+            lines.push(format!(
+                "{word}: the routes clear {cleared} of {total} contacts and leave {left}"
+            ));
+        }
+        for kind in [Kind::Able, Kind::CannotBeSole] {
+            for row in rows.iter().filter(|row| row.findings[at].kind == kind) {
+                if let Some(reason) = row.findings[at].reasons.last() {
+                    lines.push(format!("{word}: {}: {reason}", row.contact));
+                }
             }
         }
+        lines.extend(hints(job, channel.channel));
         for heard in job
             .heard
             .iter()
@@ -506,6 +526,45 @@ fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
                     ));
                 }
             }
+        }
+    }
+    lines
+}
+
+/// What the way a symptom goes and comes speaks for (common practice).
+fn hints(job: &Job, channel: Channel) -> Vec<String> {
+    let word = channel.word();
+    let mut lines = Vec::new();
+    for heard in job
+        .heard
+        .iter()
+        .filter(|h| h.channel == channel && h.what != What::Clean)
+    {
+        let what = heard.what.word();
+        for goes in &heard.goes_away {
+            let speaks = match goes {
+                GoesAway::TurnedUp => "a film that the larger signal breaks",
+                GoesAway::SwitchWorked => "a contact that wipes itself clean",
+                GoesAway::Tapped => "a loose contact or joint",
+                GoesAway::WarmedUp => "a joint that closes with heat, or a bias that settles",
+                GoesAway::MeterApplied => "a film that the ohmmeter broke",
+            };
+            lines.push(format!(
+                "{word}: {what} goes away ({}): speaks for {speaks}",
+                goes.word()
+            ));
+        }
+        for comes in &heard.comes_back {
+            let speaks = match comes {
+                ComesBack::Overnight | ComesBack::AfterRest => {
+                    "a film that grows again or a bridge that lets go"
+                }
+                ComesBack::WhenTapped => "a loose contact or joint",
+            };
+            lines.push(format!(
+                "{word}: {what} comes back ({}): speaks for {speaks}",
+                comes.word()
+            ));
         }
     }
     lines
@@ -581,32 +640,31 @@ fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
         .iter()
         .any(|h| h.what == What::Grit && h.residue.is_none())
     {
-        lines.push(
-            "grit without a measured residue: 0.068 % if plain, 0.0068 % if slight".to_owned(),
-        );
+        lines.push("grit is 0.068 % residue if plain, 0.0068 % if slight".to_owned());
     }
     if job.heard.iter().any(|h| h.output_v.is_none())
         && routes.all.iter().any(|r: &Route| r.network.links.len() > 1)
     {
         lines.push(format!(
-            "routes heard without an output level: all equally loud, {}",
+            "all routes equally loud, {}",
             engineering(routes.output_v, Dimension::Voltage)
         ));
     }
-    lines.push(
-        "one contact at fault at a time; intervals, no probabilities in this version".to_owned(),
-    );
+    lines.push("one contact at fault at a time; intervals, no probabilities yet".to_owned());
     lines
 }
 
 fn cautions(job: &Job) -> Vec<String> {
     let mut lines = vec![
-        "Lid off: unplug from the mains and let the reservoirs discharge; check with a meter. Live work is for those trained and licensed for it.".to_owned(),
-        "Unplug the cartridge before any ohmmeter; ohmmeter last, it may break the film it measures.".to_owned(),
+        "Lid off: mains unplugged, reservoirs discharged and checked; live work only by those trained and licensed for it.".to_owned(),
+        "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
     ];
     let power = job.sections.iter().any(|s| s.loudspeaker.is_some());
     if power {
-        lines.push("First power-up after work: through a current limiter, no loudspeaker until the output shows no direct voltage.".to_owned());
+        lines.push(
+            "First power-up through a current limiter; no loudspeaker on an output with d.c."
+                .to_owned(),
+        );
     }
     if job.parts.values().any(|p| p.kind == Some(PartKind::Relay)) {
         lines.push("Relays and heat sinks may be hot.".to_owned());

@@ -63,11 +63,13 @@ pub struct Ability {
     pub route: String,
     /// what is asked of it there
     pub need: Need,
-    /// residue ceiling at the lower and upper end of its reading; infinite where nothing bounds it
+    /// residue ceiling at the resistance it surely reached and at the upper end; infinite where nothing bounds it
     pub residue: (f64, f64),
-    /// loss at 1 kHz at both ends, dB
+    /// loss at 1 kHz at the resistance it surely reached and at the upper end, dB
     pub loss_db: (f64, f64),
-    /// response change at both ends, dB
+    /// loss at 1 kHz at the smallest resistance of its readings, dB
+    pub least_loss_db: f64,
+    /// response change at the resistance it surely reached and at the upper end, dB
     pub change_db: (f64, f64),
     /// whether quieter, imbalance or dead was also heard on that route and channel
     pub loss_was_heard: bool,
@@ -97,7 +99,8 @@ fn decibel(db: f64) -> String {
 
 /// Judges one route by the ohms; returns the verdict, the reason, and the assumption that decided.
 fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
-    const READING: &str = "the reading's upper end, as the signal finds the contact";
+    const READING: &str =
+        "the upper end of its reading, grown as far as a rectifying film could at this signal";
     let route = &ability.route;
     if ability.need.needs_moved_reading() && !range.moved {
         let reason = format!(
@@ -148,22 +151,22 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
                 "residue",
             );
             if found.0 == Verdict::Able
-                && ability.loss_db.0 > LOSS_SURELY_HEARD_DB
+                && ability.least_loss_db > LOSS_SURELY_HEARD_DB
                 && !ability.loss_was_heard
             {
                 let reason = format!(
                     "route \"{route}\": at the resistance read it would also be {} quieter, and nobody noted that",
-                    decibel(ability.loss_db.0)
+                    decibel(ability.least_loss_db)
                 );
                 return (Verdict::Open, reason, "a steady loss would have been noted");
             }
             found
         }
         Need::Loss(least, most) => {
-            if ability.loss_db.0 > most {
+            if ability.least_loss_db > most {
                 let reason = format!(
                     "route \"{route}\": it would be at least {} quieter, more than the {} that was measured",
-                    decibel(ability.loss_db.0),
+                    decibel(ability.least_loss_db),
                     decibel(most)
                 );
                 return (Verdict::Cannot, reason, "the measured loss");
@@ -180,7 +183,13 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
             }
             found
         }
-        Need::LossNowAndThen(least) => by_reach(0.0, ability.loss_db.1, least, &decibel, "quieter"),
+        Need::LossNowAndThen(least) => by_reach(
+            ability.loss_db.0,
+            ability.loss_db.1,
+            least,
+            &decibel,
+            "quieter",
+        ),
         Need::ResponseChange(least) => by_reach(
             ability.change_db.0,
             ability.change_db.1,
@@ -229,9 +238,8 @@ impl Known<'_> {
     pub fn judge(self) -> Finding {
         let mut reasons = Vec::new();
         let in_order = match (self.range, self.in_order_up_to_ohm) {
-            (Some(range), Some(limit)) => Some(
-                range.shown_high_ohm <= limit || range.low_ohm <= limit && range.low_ohm == 0.0,
-            ),
+            (Some(range), Some(limit)) if range.shown_high_ohm <= limit => Some(true),
+            (Some(range), Some(limit)) if range.reached_ohm > limit => Some(false),
             _ => None,
         };
         let (kind, decided_by) = self.decide(in_order, &mut reasons);
@@ -247,7 +255,10 @@ impl Known<'_> {
             channel: self.channel,
             kind,
             ceiling: finite(worst),
-            loss_db: (finite(loss(|a| a.loss_db.0)), finite(loss(|a| a.loss_db.1))),
+            loss_db: (
+                finite(loss(|a| a.least_loss_db)),
+                finite(loss(|a| a.loss_db.1)),
+            ),
             resistance_ohm: (
                 self.range.map(|r| r.low_ohm),
                 self.range.and_then(|r| finite(r.high_ohm)),
@@ -367,7 +378,10 @@ mod tests {
     fn range(low: f64, high: f64) -> ResistanceRange {
         ResistanceRange {
             low_ohm: low,
+            reached_ohm: low,
             high_ohm: high,
+            rest_high_ohm: high,
+            at_signal: true,
             shown_high_ohm: high,
             dry: true,
             fritted: false,
@@ -381,6 +395,7 @@ mod tests {
             need,
             residue,
             loss_db,
+            least_loss_db: loss_db.0,
             change_db: (0.0, 0.0),
             loss_was_heard: false,
             impossible_below_ohm: Some(65.0),

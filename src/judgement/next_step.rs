@@ -135,12 +135,12 @@ pub fn propose(
         match &candidate.who {
             Who::Source(name) if !alike => {
                 add(
-                    format!("Swap left and right at the {name}"),
+                    format!("Swap the left and right plugs of the {name}"),
                     None,
                     SWAP_MIN,
                     one,
                     true,
-                    "the fault changes sides: it is before that plug".into(),
+                    "the fault changes sides: it is before them".into(),
                 );
             }
             Who::Loudspeaker(name) if !alike => {
