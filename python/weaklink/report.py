@@ -173,14 +173,14 @@ def text(assessment: Assessment, *, everything: bool = False) -> str:
     if everything:
         return "\n".join(_page(assessment, 99, 999, 99, 99, True)) + "\n"
     most = {"why": 5, "rows": 12, "steps": 4, "rivals": 3}
-    least = {"why": 1, "rows": 4, "steps": 2, "rivals": 1}
+    least = {"why": 3, "rows": 4, "steps": 2, "rivals": 1}
     while True:
         lines = _page(assessment, **most, everything=False)
         larger = [name for name in most if most[name] > least[name]]
         if len(lines) <= MOST_LINES or not larger:
             return "\n".join(lines) + "\n"
         # shorten what is longest beyond its least, reasons first
-        name = max(larger, key=lambda n: most[n] / (least[n] + 2))
+        name = max(larger, key=lambda n: most[n] / least[n])
         most[name] -= 1
 
 

@@ -40,9 +40,9 @@ pub struct Method {
     pub floor: f64,
 }
 
-/// Open-circuit voltage up to which a method is dry for any signal, V (ASTM B539 method C, IEC 60512-2-1 test 2a [seen]).
+/// Open-circuit voltage up to which a method is dry for any signal, V (ASTM B539 method C, IEC 60512-2-1 test 2a \[seen\]).
 pub const DRY_VOLTAGE_V: f64 = 0.020;
-/// Short-circuit current up to which a method is dry for any signal, A (ASTM B539 method C [seen]).
+/// Short-circuit current up to which a method is dry for any signal, A (ASTM B539 method C \[seen\]).
 pub const DRY_CURRENT_A: f64 = 0.100;
 
 impl Method {

@@ -1,7 +1,7 @@
 //! From what a meter showed to the range of resistance that it leaves.
 //!
 //! A reading is dry enough where the method puts no more voltage and current on the contact than the larger of the
-//! signal's own peaks and 20 mV, 100 mA (ASTM B539 method C, IEC 60512-2-1 test 2a [seen]). A method that puts more may
+//! signal's own peaks and 20 mV, 100 mA (ASTM B539 method C, IEC 60512-2-1 test 2a \[seen\]). A method that puts more may
 //! have broken or wiped the film it measured: the dry resistance is then at least what was read, and nothing bounds it
 //! from above (common practice).
 
@@ -47,7 +47,7 @@ pub struct ResistanceRange {
     pub moved: bool,
 }
 
-/// What "over limit" means at least, ohm: hand meters end at some megohms [assumption].
+/// What "over limit" means at least, ohm: hand meters end at some megohms \[assumption\].
 pub const OVER_LIMIT_OHM: f64 = 1e6;
 
 impl Method {

@@ -656,18 +656,14 @@ fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
 
 fn cautions(job: &Job) -> Vec<String> {
     let mut lines = vec![
-        "Lid off: mains unplugged, reservoirs discharged and checked; live work only by those trained and licensed for it.".to_owned(),
+        "Lid off: mains unplugged, reservoirs discharged and checked, relays and heat sinks cool; live work only by those trained and licensed, after local rules.".to_owned(),
         "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
     ];
     let power = job.sections.iter().any(|s| s.loudspeaker.is_some());
     if power {
         lines.push(
-            "First power-up through a current limiter; no loudspeaker on an output with d.c."
-                .to_owned(),
+            "First power-up through a current limiter; no loudspeaker on a d.c. output.".to_owned(),
         );
-    }
-    if job.parts.values().any(|p| p.kind == Some(PartKind::Relay)) {
-        lines.push("Relays and heat sinks may be hot.".to_owned());
     }
     lines
 }

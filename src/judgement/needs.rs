@@ -7,17 +7,17 @@ use crate::bench::{Heard, Strength, What};
 /// Least residue that a listener could call grit, as a ratio, when only just heard.
 ///
 /// Safe end of published masking and threshold models: higher harmonics of 1 kHz at 80 dB become audible from
-/// 0.0068 % on (ISO/IEC 11172-3 annex D with Terhardt's threshold [calc]).
+/// 0.0068 % on (ISO/IEC 11172-3 annex D with Terhardt's threshold \[calc\]).
 pub const SLIGHT_RESIDUE: f64 = 0.000_068;
-/// The same when plainly heard: ten times as much [assumption].
+/// The same when plainly heard: ten times as much \[assumption\].
 pub const PLAIN_RESIDUE: f64 = 10.0 * SLIGHT_RESIDUE;
-/// Least loss or imbalance noticed, dB: 0.5 dB (Jesteadt, Wier and Green 1977, 80 dB sensation level [calc]; Mills 1960 [seen]).
+/// Least loss or imbalance noticed, dB: 0.5 dB (Jesteadt, Wier and Green 1977, 80 dB sensation level \[calc\]; Mills 1960 \[seen\]).
 pub const SLIGHT_LOSS_DB: f64 = 0.5;
-/// The same when plainly heard: 1 dB (Mills 1960, 1 kHz [seen]).
+/// The same when plainly heard: 1 dB (Mills 1960, 1 kHz \[seen\]).
 pub const PLAIN_LOSS_DB: f64 = 1.0;
-/// Loss from which a channel is called dead, dB [assumption].
+/// Loss from which a channel is called dead, dB \[assumption\].
 pub const DEAD_LOSS_DB: f64 = 20.0;
-/// Loss that would itself have been heard and written down, dB: the limit of channel difference in DIN 45500-6 [seen].
+/// Loss that would itself have been heard and written down, dB: the limit of channel difference in DIN 45500-6 \[seen\].
 pub const LOSS_SURELY_HEARD_DB: f64 = 3.0;
 
 /// What it takes.

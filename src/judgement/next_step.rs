@@ -55,7 +55,7 @@ const SWAP_MIN: f64 = 2.0;
 const CLIP_LEAD_MIN: f64 = 3.0;
 const DRY_BOX_MIN: f64 = 4.0;
 const BIAS_MIN: f64 = 10.0;
-/// A reading settles less than a bridge: share of the bits that it is given [assumption].
+/// A reading settles less than a bridge: share of the bits that it is given \[assumption\].
 const READING_SHARE: f64 = 0.8;
 const LID_OFF_ADVANTAGE: f64 = 3.0;
 const WORTH_BITS: f64 = 0.01;

@@ -6,9 +6,9 @@
 //! | law | current at `v` | source |
 //! | --- | --- | --- |
 //! | ohmic | `v / R` | Ohm |
-//! | tunnelling | `(V0/R) sinh(v/V0)` | low-voltage form of Simmons, J. Appl. Phys. 34 (1963) 238 [memory]: the cubic term of `sinh` matches with `gamma = 1/(6 V0^2)` |
-//! | rectifying | `((1-l)/R) U expm1(v/U) + (l/R) v`, `U = n kT/e` | thermionic emission over an oxide barrier [memory] beside an ohmic leak |
-//! | bridged | `(V_T/R) atan(v/V_T)`, `V_T = 2 sqrt(L) T0` | heated constriction, Holm, Electric Contacts, 1967, paragraphs 15-17 [memory]; derivation [computed] |
+//! | tunnelling | `(V0/R) sinh(v/V0)` | low-voltage form of Simmons, J. Appl. Phys. 34 (1963) 238 \[memory\]: the cubic term of `sinh` matches with `gamma = 1/(6 V0^2)` |
+//! | rectifying | `((1-l)/R) U expm1(v/U) + (l/R) v`, `U = n kT/e` | thermionic emission over an oxide barrier \[memory\] beside an ohmic leak |
+//! | bridged | `(V_T/R) atan(v/V_T)`, `V_T = 2 sqrt(L) T0` | heated constriction, Holm, Electric Contacts, 1967, paragraphs 15-17 \[memory\]; derivation \[computed\] |
 
 use super::constants::{LORENZ_V2_PER_K2, ROOM_TEMPERATURE_K, THERMAL_VOLTAGE_V};
 use crate::error::{InputError, positive};

@@ -168,7 +168,7 @@ macro_rules! system_methods {
                 ready.columns.result(out)
             }
 
-            #[pyo3(signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ))]
+            #[pyo3(signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0))")]
             fn response_change_db<'py>(
                 &self,
                 py: Python<'py>,
@@ -195,7 +195,7 @@ macro_rules! system_methods {
                 columns.result(out)
             }
 
-            #[pyo3(signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ))]
+            #[pyo3(signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=(20.0, 20000.0))")]
             #[allow(clippy::too_many_arguments)]
             fn ceiling<'py>(
                 &self,
@@ -220,6 +220,9 @@ fn whole(network: &Network, values: &[Values<'_>], point: usize) -> Vec<f64> {
         .map(|(v, c)| at(*v, point) + c.constriction_ohm)
         .collect()
 }
+
+/// A loop made ready, with the frequency, fixed resistances and moving contacts that it is ready for.
+type Prepared<'n> = (f64, Vec<f64>, Vec<usize>, Result<bounds::Loop<'n>, Status>);
 
 fn ceiling<'py>(
     py: Python<'py>,
@@ -297,8 +300,7 @@ fn ceiling<'py>(
                 std::f64::consts::SQRT_2 * scale * on_contact(network, k, 1.0).open_v
             })
             .collect();
-        let mut prepared: Option<(f64, Vec<f64>, Vec<usize>, Result<bounds::Loop<'_>, Status>)> =
-            None;
+        let mut prepared: Option<Prepared<'_>> = None;
         let mut out = Vec::with_capacity(size);
         for point in 0..size {
             if watch.stop() {

@@ -85,7 +85,7 @@ pub(crate) fn refine_largest(grid: &[f64], on_grid: &[f64], value: impl Fn(f64) 
     best
 }
 
-/// Largest value of a function with one maximum between two points (golden section, Kiefer 1953 [memory]).
+/// Largest value of a function with one maximum between two points (golden section, Kiefer 1953 \[memory\]).
 fn golden_section(mut low: f64, mut high: f64, value: &impl Fn(f64) -> f64) -> f64 {
     const SHARE: f64 = 0.618_033_988_749_894_9;
     const ROUNDS: usize = 30;

@@ -2,7 +2,7 @@
 //!
 //! `v + Z i(v) = e(t)` has one root between zero and `e`, because every film law rises and is passive. The current's
 //! harmonics are the load's. Checked against the closed forms for a weak nonlinearity (Sansen, IEEE TCAS-II 46, 1999
-//! [memory]): `HD2 = A a2 / (2 (1+T)^2)`, `HD3 = A^2 (a3 (1+T) - 2 T a2^2) / (4 (1+T)^4)`, `T = Z/R`.
+//! \[memory\]): `HD2 = A a2 / (2 (1+T)^2)`, `HD3 = A^2 (a3 (1+T) - 2 T a2^2) / (4 (1+T)^4)`, `T = Z/R`.
 
 use crate::physics::Film;
 

@@ -61,6 +61,7 @@ impl Block {
     }
 
     /// Walks a ladder from one volt at its load; leaves the EMF in `v`.
+    #[allow(clippy::needless_range_loop)] // lanes of several arrays, walked together
     fn walk(
         &mut self,
         ladder: &Ladder,
@@ -153,12 +154,12 @@ pub fn loss_db(
             let mut ratio = [1.0; LANES];
             for link in &network.links {
                 block.walk(&link.ladder, Some(contacts), start, count);
-                for k in 0..LANES {
-                    ratio[k] *= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
+                for (k, ratio) in ratio.iter_mut().enumerate() {
+                    *ratio *= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
                 }
                 block.walk(&link.ladder, None, start, count);
-                for k in 0..LANES {
-                    ratio[k] /= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
+                for (k, ratio) in ratio.iter_mut().enumerate() {
+                    *ratio /= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
                 }
             }
             for (loss, ratio) in lanes.iter_mut().zip(ratio) {

@@ -1,0 +1,300 @@
+"""The compiled part of weaklink: sections and chains of contacts, their linear response and ceilings, job sheets.
+
+Conventions: SI units with the unit in the name; rms of a sine unless the name says peak; EMF is open circuit; loss is
+positive for quieter; residue is a ratio to the fundamental; exp(+j omega t). ``_Num`` is a number or anything numpy takes
+as an array of real numbers; all arguments of one call broadcast to one shape S; all scalars in, a float out.
+"""
+
+import os
+from collections.abc import Iterable, Mapping
+from typing import Any, Literal, Self, final
+
+import numpy
+import numpy.typing
+
+type _Num = float | numpy.typing.ArrayLike
+type _Floats = Any
+type _Contacts = Mapping[str, _Num]
+type _Ranges = Mapping[str, tuple[_Num, _Num]]
+
+__all__ = [
+    "WeaklinkError",
+    "InputError",
+    "InternalError",
+    "Source",
+    "Lead",
+    "Load",
+    "Film",
+    "Contact",
+    "Stage",
+    "Section",
+    "Chain",
+    "Ceiling",
+    "residue_from_loss_range",
+    "loss_range_for_residue",
+    "Job",
+    "load_job",
+    "_reread_job",
+    "_assess_json",
+    "_engineering",
+    "__version__",
+    "TYPICAL_VERSION",
+]
+
+__version__: str
+TYPICAL_VERSION: int
+
+class WeaklinkError(Exception):
+    """Whatever weaklink itself raises."""
+
+class InputError(WeaklinkError):
+    """Bad input: place, value and what is allowed of the first fault; every fault in ``faults``."""
+
+    place: str
+    value: str
+    allowed: str
+    file: str | None
+    line: int | None
+    faults: list[tuple[str | None, int | None, str, str, str]]
+
+class InternalError(WeaklinkError):
+    """A fault of weaklink itself; please report it."""
+
+class _Value:
+    def __eq__(self, other: object, /) -> bool: ...
+    def __hash__(self, /) -> int: ...
+    def __reduce__(self, /) -> tuple[Any, tuple[Any]]: ...
+    def to_dict(self, /) -> dict[str, Any]:
+        """Plain dicts, lists, numbers and text; an infinite upper end of a range is None."""
+    @classmethod
+    def from_dict(cls, /, data: Mapping[str, Any]) -> Self:
+        """The inverse of to_dict; InputError for anything else."""
+
+@final
+class Source(_Value):
+    """EMF (V rms, open circuit) behind ``resistance_ohm + j omega inductance_h``; all finite, zero or more."""
+
+    def __new__(cls, /, *, emf_v: float, resistance_ohm: float = 0.0, inductance_h: float = 0.0) -> Self: ...
+    @property
+    def emf_v(self, /) -> float: ...
+    @property
+    def resistance_ohm(self, /) -> float: ...
+    @property
+    def inductance_h(self, /) -> float: ...
+
+@final
+class Lead(_Value):
+    """Series resistance and inductance, then capacitance to the return; all finite, zero or more."""
+
+    def __new__(
+        cls, /, *, resistance_ohm: float = 0.0, inductance_h: float = 0.0, capacitance_f: float = 0.0
+    ) -> Self: ...
+    @property
+    def resistance_ohm(self, /) -> float: ...
+    @property
+    def inductance_h(self, /) -> float: ...
+    @property
+    def capacitance_f(self, /) -> float: ...
+
+@final
+class Load(_Value):
+    """Resistance (above zero) with a capacitance across it."""
+
+    def __new__(cls, /, *, resistance_ohm: float, capacitance_f: float = 0.0) -> Self: ...
+    @property
+    def resistance_ohm(self, /) -> float: ...
+    @property
+    def capacitance_f(self, /) -> float: ...
+
+@final
+class Film(_Value):
+    """Film law by its zero-voltage resistance R (ohm, above zero).
+
+    ohmic: i = v/R. tunnelling: (V0/R) sinh(v/V0), V0 = scale_v (low-voltage form of Simmons 1963).
+    rectifying: (1-l)/R U expm1(v/U) + l v/R, U = ideality kT/e at 293.15 K, l = leak_ratio in (0, 1].
+    bridged: (VT/R) atan(v/VT), VT = 2 sqrt(L) T0 = 91.6 mV (heated constriction, Holm 1967).
+    """
+
+    @staticmethod
+    def ohmic(*, resistance_ohm: float) -> Film: ...
+    @staticmethod
+    def tunnelling(*, resistance_ohm: float, scale_v: float) -> Film: ...
+    @staticmethod
+    def rectifying(*, resistance_ohm: float, ideality: float = 1.0, leak_ratio: float = 0.1) -> Film: ...
+    @staticmethod
+    def bridged(*, resistance_ohm: float) -> Film: ...
+    @property
+    def law(self, /) -> str: ...
+    @property
+    def resistance_ohm(self, /) -> float: ...
+    def current_a(self, /, voltage_v: _Num) -> _Floats:
+        """Current at a voltage, A, shape of the argument."""
+    def slope_s(self, /, voltage_v: _Num) -> _Floats:
+        """Slope di/dv at a voltage, S."""
+    def chord_ohm(self, /, voltage_v: _Num) -> _Floats:
+        """Chord v/i at a voltage, ohm; at zero voltage the zero-voltage resistance."""
+
+@final
+class Contact(_Value):
+    """One mating pair; exactly one of ``resistance_ohm`` (ohm, zero is perfect) and ``film``.
+
+    constriction_ohm: metal in series with the film. range_ohm: (low, high) chords in use, high may be infinite; default from
+    zero to the largest chord up to the peak voltage in use. role: "signal" or "return" conductor.
+    """
+
+    def __new__(
+        cls,
+        /,
+        name: str,
+        *,
+        resistance_ohm: float | None = None,
+        film: Film | None = None,
+        constriction_ohm: float = 0.0,
+        range_ohm: tuple[float, float] | None = None,
+        role: Literal["signal", "return"] = "signal",
+    ) -> Self: ...
+    @property
+    def name(self, /) -> str: ...
+    @property
+    def resistance_ohm(self, /) -> float: ...
+    @property
+    def film(self, /) -> Film: ...
+    @property
+    def constriction_ohm(self, /) -> float: ...
+    @property
+    def range_ohm(self, /) -> tuple[float, float] | None: ...
+    @property
+    def role(self, /) -> str: ...
+
+@final
+class Stage(_Value):
+    """Active stage: gain at 1 kHz (dB), equalisation "flat", "riaa" or "riaa 7950 us" (IEC 60098), output resistance."""
+
+    def __new__(
+        cls,
+        /,
+        name: str,
+        *,
+        gain_db: float = 0.0,
+        equalisation: Literal["flat", "riaa", "riaa 7950 us"] = "flat",
+        output_resistance_ohm: float = 0.0,
+    ) -> Self: ...
+    @property
+    def name(self, /) -> str: ...
+    @property
+    def gain_db(self, /) -> float: ...
+    @property
+    def equalisation(self, /) -> str: ...
+    @property
+    def output_resistance_ohm(self, /) -> float: ...
+
+@final
+class Ceiling:
+    """Most residue that any contact in a range can cause (bound T1), ratios to the fundamental, shape S.
+
+    harmonics: steady film, multiples of the driven frequency in the band (NaN if there are none).
+    chatter: any law, memory or vibration, all frequencies of the band. NaN where status is not "holds".
+    """
+
+    @property
+    def harmonics(self, /) -> _Floats: ...
+    @property
+    def chatter(self, /) -> _Floats: ...
+    @property
+    def applies(self, /) -> Any:
+        """Whether there is a ceiling, bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """"holds", "can open", "several loops" or "no fundamental"; text or array of text."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
+class _System(_Value):
+    @property
+    def contact_names(self, /) -> list[str]: ...
+    def transfer(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> Any:
+        """Complex V(load)/EMF, through all stages of a chain. contacts: zero-voltage ohms by name. Raises InputError."""
+    def loss_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> _Floats:
+        """20 log10 |transfer with perfect contacts / transfer|, dB: positive is quieter. Raises InputError."""
+    def response_change_db(
+        self, /, *, contacts: _Contacts | None = None, band_hz: tuple[float, float] = (20.0, 20000.0)
+    ) -> _Floats:
+        """Largest minus smallest loss over a band, dB."""
+    def ceiling(
+        self,
+        /,
+        frequency_hz: _Num,
+        *,
+        ranges: _Ranges | None = None,
+        emf_v: _Num | None = None,
+        contacts: _Contacts | None = None,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+    ) -> Ceiling:
+        """Bound T1 for a tone at ``frequency_hz``.
+
+        ranges: name to (low, high) ohm of the contacts that may move, the others stay at their resistance; without it every
+        contact moves in its own range, by default up to its largest chord at the peak that ``emf_v`` (V rms, default the
+        source's) puts on it. _Contacts of one loop are added; contacts in several loops get no ceiling from this bound.
+        """
+
+@final
+class Section(_System):
+    """Source, path (contacts and leads in the order of the signal) and load; source=None after a stage of a chain."""
+
+    def __new__(cls, /, name: str, *, source: Source | None, path: Iterable[Contact | Lead], load: Load) -> Self: ...
+    @property
+    def name(self, /) -> str: ...
+    @property
+    def source(self, /) -> Source | None: ...
+    @property
+    def path(self, /) -> list[Contact | Lead]: ...
+    @property
+    def load(self, /) -> Load: ...
+    def with_contact(self, /, name: str, **changes: Any) -> Section:
+        """A copy with one contact changed; changes are the arguments of Contact."""
+    def with_source(self, /, **changes: Any) -> Section:
+        """A copy with its source changed; changes are the arguments of Source."""
+
+@final
+class Chain(_System):
+    """Sections and stages in order; the first section has a source, a section after a stage has none."""
+
+    def __new__(cls, /, items: Iterable[Section | Stage]) -> Self: ...
+    @property
+    def items(self, /) -> list[Section | Stage]: ...
+
+@final
+class Job:
+    """A job sheet, read and checked; made by load_job or Job.from_text."""
+
+    @staticmethod
+    def from_text(text: str, *, file: str = "sheet", readings: tuple[str, str] | None = None) -> Job:
+        """Reads a sheet from its text; readings: (name, text) of its CSV. Raises InputError with every fault."""
+    @property
+    def title(self, /) -> str: ...
+    @property
+    def file(self, /) -> str | None: ...
+    @property
+    def text(self, /) -> str: ...
+    @property
+    def readings(self, /) -> tuple[str, str] | None: ...
+    @property
+    def routes(self, /) -> list[str]: ...
+    @property
+    def contacts(self, /) -> list[str]: ...
+    def __eq__(self, other: object, /) -> bool: ...
+    def __hash__(self, /) -> int: ...
+    def __reduce__(self, /) -> tuple[Any, tuple[str, str, tuple[str, str] | None]]: ...
+
+def load_job(path: str | os.PathLike[str]) -> Job:
+    """Reads a job sheet and the readings file beside it. Raises InputError with every fault, each with its line."""
+
+def residue_from_loss_range(range_db: _Num) -> _Floats:
+    """T6: most residue in a resistive loop whose instantaneous loss ranges over ``range_db``: sinh(range_db/17.37)."""
+
+def loss_range_for_residue(residue: _Num) -> _Floats:
+    """Inverse of T6: least range of loss, dB, that goes with a residue in a resistive loop."""
+
+def _reread_job(text: str, file: str, readings: tuple[str, str] | None) -> Job: ...
+def _assess_json(job: Job) -> str: ...
+def _engineering(value: float, unit: str) -> str: ...

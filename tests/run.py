@@ -1,0 +1,72 @@
+"""Installs what the tests need and runs them all: python3 tests/run.py
+
+Everything goes into target/, which git ignores. Stops at the first step that fails; a step that ran no test fails too.
+"""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import time
+import venv
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+VENV = ROOT / "target" / "venv-test"
+PYTHON = VENV / ("Scripts" if os.name == "nt" else "bin") / "python"
+# the sets of features that users can ask for; python links as an extension, so it is built and not run as a Rust test
+TESTED = ["", "threads", "job", "job,threads"]
+BUILT = [*TESTED, "python"]
+ENOUGH = {"cargo test": 40, "pytest": 60}
+
+
+def run(title: str, *command: str, **more: str) -> str:
+    print(f"== {title}", flush=True)
+    began = time.monotonic()
+    done = subprocess.run(
+        command, cwd=ROOT, env=os.environ | more, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False
+    )
+    if done.returncode:
+        print(done.stdout)
+        sys.exit(f"failed: {title}: {' '.join(command)}")
+    print(f"   ok, {time.monotonic() - began:.0f} s", flush=True)
+    return done.stdout
+
+
+def counted(title: str, output: str, pattern: str, least: int) -> None:
+    total = sum(int(n) for n in re.findall(pattern, output))
+    print(f"   {total} tests passed")
+    if total < least:
+        print(output)
+        sys.exit(f"failed: {title} ran {total} tests, at least {least} are there")
+
+
+def main() -> None:
+    if shutil.which("cargo") is None:
+        sys.exit("cargo is not on the path: install the Rust toolchain first")
+    run("format", "cargo", "fmt", "--check")
+    for features in BUILT:
+        name = features or "default"
+        run(f"clippy, {name}", "cargo", "clippy", "--locked", "--all-targets", "--features", features, "--", "-D", "warnings")
+    run("docs", "cargo", "doc", "--locked", "--no-deps", "--features", "job,threads", RUSTDOCFLAGS="-D warnings")
+    for features in TESTED:
+        name = features or "default"
+        output = run(f"Rust tests, {name}", "cargo", "test", "--locked", "--features", features)
+        least = ENOUGH["cargo test"] if "job" in features else 10
+        counted(f"Rust tests, {name}", output, r"test result: ok\. (\d+) passed", least)
+    if not PYTHON.exists():
+        print("== virtual environment", flush=True)
+        venv.create(VENV, with_pip=True)
+    # the wheel lands in the environment's own site-packages, so that what is tested is what users install
+    run("build and install the wheel", str(PYTHON), "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", ".")
+    run("what the tests need", str(PYTHON), "-m", "pip", "install", "--quiet", ".[test]")
+    output = run("pytest", str(PYTHON), "-m", "pytest")
+    counted("pytest", output, r"(\d+) passed", ENOUGH["pytest"])
+    run("stubs against the wheel", str(PYTHON), "-m", "mypy.stubtest", "weaklink", "--ignore-disjoint-bases", "--allowlist", "tests/stubtest-allowed.txt")
+    run("types of the package", str(PYTHON), "-m", "mypy", "--strict", "python/weaklink")
+    print("all tests passed")
+
+
+if __name__ == "__main__":
+    main()
