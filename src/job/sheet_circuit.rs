@@ -477,6 +477,7 @@ fn stage(
 fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut Job) {
     let place = format!("[route] \"{name}\"");
     let mut numbers: Vec<usize> = Vec::new();
+    let mut broken = false;
     for (section, at) in walk.texts(&place, node) {
         match job.sections.iter().position(|s| s.name == section) {
             Some(number) if numbers.contains(&number) => walk.fault(
@@ -494,9 +495,18 @@ fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut 
                     format!("unknown section \"{section}\""),
                     allowed_names(&section, known.iter().copied()),
                 );
-                return;
+                broken = true;
             }
         }
+    }
+    if broken {
+        // its name stays known, so that what was heard on it is not a fault as well
+        job.routes.push(RouteSheet {
+            name: name.to_owned(),
+            sections: numbers,
+            line: walk.line(at),
+        });
+        return;
     }
     let Some(&first) = numbers.first() else {
         return walk.fault(

@@ -92,7 +92,7 @@ fn heard_row(
                 };
                 let Some(word) = walk.word(&place, &text, at, What::from_word, all_words!(What))
                 else {
-                    continue;
+                    return;
                 };
                 match key {
                     "what" => what = Some(word),

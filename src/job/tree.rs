@@ -20,16 +20,20 @@ pub(super) struct Walk<'t> {
 
 /// The nearest of `known` to a name, if it is near enough to be meant.
 pub(super) fn nearest<'k>(name: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
-    known
-        .into_iter()
-        .map(|k| {
-            (
-                k,
-                strsim::normalized_damerau_levenshtein(&name.to_lowercase(), &k.to_lowercase()),
-            )
-        })
+    const NEAR_ENOUGH: f64 = 0.5;
+    const BEGINNING: usize = 3;
+    let name = name.to_lowercase();
+    let likeness = |other: &str| {
+        let other = other.to_lowercase();
+        let begins = name.len().min(other.len()) >= BEGINNING
+            && (name.starts_with(&other) || other.starts_with(&name));
+        strsim::normalized_damerau_levenshtein(&name, &other)
+            + if begins { NEAR_ENOUGH } else { 0.0 }
+    };
+    let rated = known.into_iter().map(|k| (k, likeness(k)));
+    rated
         .max_by(|a, b| a.1.total_cmp(&b.1))
-        .filter(|(_, likeness)| *likeness > 0.5)
+        .filter(|(_, l)| *l > NEAR_ENOUGH)
         .map(|(k, _)| k)
 }
 
@@ -266,17 +270,15 @@ impl<'t> Walk<'t> {
     }
 }
 
-/// Key and value of a line like `into = 47 kohm`.
+/// Key and value of the first value without quotes in a line like `into = 47 kohm` or `x = { into = 47 kohm }`.
 fn unquoted(line: &str) -> Option<(&str, &str)> {
-    let (key, value) = line.split_once('=')?;
-    let value = value
-        .split('#')
-        .next()
-        .unwrap_or(value)
-        .trim()
-        .trim_end_matches(['}', ','])
-        .trim();
-    let bare = value.starts_with(|c: char| c.is_alphanumeric() || c == '-')
-        && !value.contains(['"', '\'', '{', '[']);
-    (bare && !value.is_empty()).then(|| (key.trim(), value))
+    let line = line.split('#').next().unwrap_or(line);
+    line.match_indices('=').find_map(|(at, _)| {
+        let key = line.get(..at)?.trim_end().rsplit([' ', '{', ',']).next()?;
+        let value = line.get(at + 1..)?.split([',', '}']).next()?.trim();
+        let begins = value.starts_with(|c: char| c.is_alphanumeric() || c == '-');
+        let bare =
+            begins && value.contains(char::is_alphabetic) && !value.contains(['"', '\'', '{', '[']);
+        (bare && !matches!(value, "true" | "false" | "inf" | "nan")).then_some((key, value))
+    })
 }

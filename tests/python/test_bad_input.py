@@ -1,0 +1,173 @@
+"""Every fault of a sheet or a readings file says where, what and what is allowed; the table can be extended by a row."""
+
+import subprocess
+import sys
+
+import pytest
+
+import weaklink as wl
+
+GOOD = """sheet = 1
+title = "invented"
+readings = "r.csv"
+[method]
+"my meter" = { wires = 2, open_circuit = "1.9 V", lead = "0.2 ohm", accuracy = "0.8 % + 3 x 0.1 ohm" }
+[part]
+"selector" = { kind = "rotary switch", access = "40 min" }
+"volume" = { kind = "potentiometer", track = "50 kohm", setting = "-30 dB" }
+[section]
+"in" = { from = "line source", path = ["selector / disc"], into = "50 kohm" }
+"vol" = { path = ["volume / wiper"], into = "47 kohm", then = "power stage" }
+"out" = { path = ["relay / a", "0.1 ohm"], into = "8 ohm loudspeaker" }
+[route]
+"disc" = ["in", "vol", "out"]
+[[heard]]
+route = "disc"
+channel = "left"
+what = "grit"
+[[bridged]]
+contact = "relay / a"
+channel = "left"
+then = "same"
+"""
+ROWS = "when,contact,channel,shows,method\nas found,selector / disc,left,12 ohm,my meter\n"
+
+
+def read(text: str, rows: str = ROWS) -> wl.Job:
+    return wl.Job.from_text(text, file="job.toml", readings=("r.csv", rows))
+
+
+def test_the_good_sheet_is_good():
+    job = read(GOOD)
+    assert job.contacts == ["selector / disc", "volume / wiper", "relay / a"]
+    assert len(wl.assess(job).findings) == 6
+
+
+# what to replace, with what, and what the message must hold: line, place, value, allowed
+SHEETS = {
+    "quotes forgotten": ('into = "50 kohm"', "into = 50 kohm", ["line 10", "quotes forgotten? write"]),
+    "quotes forgotten at a line of its own": ('what = "grit"', "what = grit", ["line 18", "what", 'write what = "grit"']),
+    "unit missing": ('into = "50 kohm"', "into = 50", ["line 10", '[section] "in": into', "unit missing", '"50 ohm"']),
+    "unit missing in text": ('into = "50 kohm"', 'into = "50"', ["line 10", "into", "has no unit", '"47 kohm"']),
+    "wrong dimension": ('into = "50 kohm"', 'into = "50 kV"', ["line 10", "into", "is a voltage, not a resistance"]),
+    "unknown unit": ('into = "50 kohm"', 'into = "50 kohn"', ["line 10", 'unknown unit "kohn"']),
+    "unknown source": ('"line source"', '"line sourse"', ["line 10", "from", 'did you mean "line source"?']),
+    "unknown stage": ('"power stage"', '"powr stage"', ["line 11", "then", 'did you mean "power stage"?']),
+    "neither contact nor lead": ('"0.1 ohm"]', '"cable"]', ["line 12", "path", '"cable" is neither a contact nor a lead']),
+    "contact without position": ('"relay / a"', '"relay /"', ["line 12", "path", '"part / position"']),
+    "contact twice": ('"relay / a", "0.1 ohm"', '"selector / disc"', ["line 12", 'contact "selector / disc" stands twice']),
+    "unknown role": ('"0.1 ohm"]', '{ contact = "x / y", role = "retrun" }]', ["line 12", "role", 'did you mean "return"?']),
+    "role of a later version": ('"0.1 ohm"]', '{ contact = "x / y", role = "shunt" }]', ["line 12", "this version places"]),
+    "no load": (', into = "47 kohm"', "", ["line 11", "no into"]),
+    "load of zero": ('into = "50 kohm"', 'into = "0 ohm"', ["line 10", "above zero"]),
+    "unknown kind": ('"rotary switch"', '"rotary swich"', ["line 7", '[part] "selector": kind', 'did you mean "rotary switch"?']),
+    "milliohm track": ('track = "50 kohm"', 'track = "50 mohm"', ["line 8", "track", "did you mean kohm?"]),
+    "control that amplifies": ('"-30 dB"', '"30 dB"', ["line 8", "setting", "does not amplify"]),
+    "unknown key": ("access =", "acces =", ["line 7", 'unknown key "acces"', 'did you mean "access"?']),
+    "key under the wrong header": ('channel = "left"\nwhat', 'track = "1 kohm"\nwhat', ["line 17", '"track"', "belongs under [part]"]),
+    "key at the top that belongs lower": ("sheet = 1", 'sheet = 1\ngoes_away = ["tapped"]', ["line 2", "belongs under [[heard]]"]),
+    "unknown header": ("[part]", "[prat]", ["line 6", 'unknown key "prat"', 'did you mean "part"?']),
+    "quick form": ("[route]", "[contact]\n[route]", ["line 13", "[contact]", "does not read it"]),
+    "version": ("sheet = 1", "sheet = 2", ["line 1", "sheet", "allowed: 1"]),
+    "no version": ("sheet = 1\n", "\n", ["begin with sheet = 1"]),
+    "route of an unknown section": ('["in", "vol", "out"]', '["in", "volume", "out"]', ["line 14", 'did you mean "vol"?']),
+    "route that does not join": (', then = "power stage"', "", ["line 14", '"vol" and "out" do not join', "give section"]),
+    "route without a source": ('["in", "vol", "out"]', '["out"]', ["line 14", "has no source", "begins with a source"]),
+    "source in the middle": ('["in", "vol", "out"]', '["in", "in2"]\n', ["unknown section"]),
+    "control without a setting": (', setting = "-30 dB"', "", ["line 14", "needs track and setting"]),
+    "heard on an unknown route": ('route = "disc"', 'route = "disk"', ["line 16", 'did you mean "disc"?']),
+    "unknown symptom": ('what = "grit"', 'what = "gritty"', ["line 18", "what", 'did you mean "grit"?']),
+    "unknown channel": ('channel = "left"\nwhat', 'channel = "middle"\nwhat', ["line 17", "channel", '"both"']),
+    "no channel": ('channel = "left"\nwhat', "what", ["line 15", "[[heard]]", "channel and what"]),
+    "one bracket": ("[[bridged]]", "[bridged]", ["bridged", "two brackets"]),
+    "bridged an unknown contact": ('contact = "relay / a"', 'contact = "relay / b"', ["line 20", 'did you mean "relay / a"?']),
+    "contradiction": (
+        "[[bridged]]",
+        '[[heard]]\nroute = "disc"\nchannel = "left"\nwhat = "clean"\n[[bridged]]',
+        ["line 19", "clean here and grit on line 15", "contradict"],
+    ),
+    "heard twice": ("[[bridged]]", '[[heard]]\nroute = "disc"\nleft = "grit"\n[[bridged]]', ["line 19", "stands twice"]),
+    "duplicate part": ('"volume" = {', '"selector" = {', ["line 8", "comes twice", "each name once"]),
+    "accuracy": ("0.8 % + 3 x 0.1 ohm", "quite good", ["line 5", "accuracy", '"0.8 % + 3 x 0.1 ohm"']),
+    "wires": ("wires = 2", "wires = 3", ["line 5", "wires", "allowed: 2 or 4"]),
+    "residue as a number": ('what = "grit"', 'what = "grit"\nresidue = 1.2', ["line 19", "residue", '"1.2 %"']),
+    "no readings file": ('readings = "r.csv"', 'readings = "other.csv"', ["line 3", '"other.csv"', "beside the sheet"]),
+    "path is no list": ('path = ["selector / disc"]', 'path = "selector / disc"', ["line 10", "path", "write a list"]),
+    "text for a number": ('title = "invented"', "title = 3", ["line 2", "title", "in quotes"]),
+}
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_bad_sheet(name):
+    old, new, fragments = SHEETS[name]
+    assert GOOD.count(old) >= 1
+    with pytest.raises(wl.InputError) as caught:
+        read(GOOD.replace(old, new, 1))
+    text = str(caught.value)
+    for fragment in ["job.toml", *fragments]:
+        assert fragment in text, text
+    assert caught.value.place and caught.value.allowed and caught.value.faults
+
+
+READINGS = {
+    "unknown contact": ("selector / disc", "selektor / disc", ["line 2", 'did you mean "selector / disc"?']),
+    "unknown method": ("my meter", "my metre", ["line 2", 'unknown method "my metre"', 'did you mean "my meter"?']),
+    "unknown state": ("as found", "as fund", ["line 2", "when", 'did you mean "as found"?']),
+    "unknown column": ("shows", "show", ["line 1", 'unknown column "show"', 'did you mean "shows"?']),
+    "missing column": (",method\n", "\n", ["line 1", 'no column "method"']),
+    "no unit": ("12 ohm", "12", ["line 2", "shows", "has no unit"]),
+    "megohm for milliohm": ("12 ohm", "85 Mohm", ["line 2", 'did you mean "85 mohm"?', "M is mega"]),
+    "range upside down": ("12 ohm", "4 to 0.3 ohm", ["line 2", "larger to the smaller"]),
+    "negative": ("12 ohm", "-3 ohm", ["line 2", "negative"]),
+    "decibels on an ohmmeter": ("12 ohm", "0.6 dB", ["line 2", "is a level in dB, not a resistance"]),
+    "channel": ("left", "top", ["line 2", "channel", "left, right, both"]),
+    "nothing shown": ("12 ohm", "", ["line 2", "shows", "missing"]),
+    "signal millivolts without the load": ("12 ohm,my meter", "1 mV,signal millivolts", ["line 2", "at", "2.83 V"]),
+    "twice": (ROWS, ROWS + ROWS.splitlines()[1] + "\n", ["line 3", "the same as line 2"]),
+    "too many cells": ("my meter", "my meter,1,2", ["line 2", "7 cells"]),
+}
+
+
+@pytest.mark.parametrize("name", READINGS)
+def test_bad_readings(name):
+    old, new, fragments = READINGS[name]
+    with pytest.raises(wl.InputError) as caught:
+        read(GOOD, ROWS.replace(old, new, 1))
+    for fragment in ["r.csv", *fragments]:
+        assert fragment in str(caught.value), caught.value
+
+
+def test_every_fault_is_told_at_once():
+    bad = GOOD.replace('"rotary switch"', '"x"').replace('what = "grit"', 'what = "y"').replace("12 ohm", "z")
+    with pytest.raises(wl.InputError) as caught:
+        read(bad, ROWS.replace("12 ohm", "12"))
+    assert len(caught.value.faults) == 3
+    assert [fault[1] for fault in caught.value.faults] == [7, 18, 2]
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "\ufeffwhen;contact;channel;shows;method\r\nas found;selector / disc;L;1,2 ohm;my meter\r\n\r\n",
+        "contact\tchannel\tshows\tmethod\nselector / disc\tleft\t1.2 ohm\tmy meter\n",
+        "contact,channel,shows,method\nselector / disc,left,1.2 \u03a9,my meter\n",
+        'contact,channel,shows,method\n"selector / disc",l,1R2,my meter\n;\n'.replace(";\n", ""),
+    ],
+)
+def test_spreadsheets_as_they_come(rows):
+    finding = wl.assess(read(GOOD, rows)).finding("selector / disc", "left")
+    # 1.2 ohm less 0.2 ohm of leads less 0.8 % and three counts of 0.1 ohm
+    assert finding.resistance_ohm[0] == pytest.approx(1.2 - 0.2 - 0.0096 - 0.3)
+
+
+def test_exit_status(tmp_path, jobs):
+    run = lambda *a: subprocess.run([sys.executable, "-m", "weaklink.cli", *map(str, a)], capture_output=True, text=True)  # noqa: E731
+    bad = tmp_path / "bad.toml"
+    bad.write_text(GOOD.replace("sheet = 1", "sheet = 7"))
+    (tmp_path / "r.csv").write_text(ROWS)
+    done = run("assess", bad)
+    assert done.returncode == 2 and "line 1" in done.stderr and done.stdout == ""
+    done = run("assess", tmp_path / "none.toml")
+    assert done.returncode == 2 and "none.toml" in done.stderr
+    assert run("assess").returncode == 2
+    assert run("assess", jobs / "two-faults.toml").returncode == 0

@@ -1,0 +1,210 @@
+"""Job sheets from end to end: examples, route logic, readings, the page."""
+
+import json
+import pickle
+import re
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+import weaklink as wl
+
+FINE_BOX = '{ wires = 4, open_circuit = "20 mV", source = "1 kohm", accuracy = "0.1 %" }\n'
+EXAMPLES = ["gritty-right-on-records", "two-faults"]
+
+LINE = """sheet = 1
+[part]
+"selector" = { kind = "rotary switch" }
+[section]
+"disc" = { from = { emf = "0.5 V", resistance = "2.2 kohm" }, path = ["selector / disc"], into = "22 kohm", then = "line stage" }
+"tape" = { from = { emf = "0.5 V", resistance = "2.2 kohm" }, path = ["selector / tape"], into = "22 kohm", then = "line stage" }
+"out" = { path = ["monitor / a"], into = "100 kohm" }
+[route]
+"disc" = ["disc", "out"]
+"tape" = ["tape", "out"]
+"""
+
+
+def assess(more: str, rows: str | None = None) -> wl.Assessment:
+    text = LINE
+    if rows is not None:
+        text = text.replace("sheet = 1\n", 'sheet = 1\nreadings = "r.csv"\n')
+        rows = "when,contact,channel,shows,method,at\n" + rows
+    return wl.assess(wl.Job.from_text(text + more, readings=("r.csv", rows) if rows is not None else None))
+
+
+def heard(route: str, **more: str) -> str:
+    return "[[heard]]\n" + f'route = "{route}"\n' + "".join(f'{k} = "{v}"\n' for k, v in more.items())
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_examples_fit_a_page(jobs, name):
+    done = subprocess.run(
+        [sys.executable, "-m", "weaklink.cli", "assess", str(jobs / f"{name}.toml")],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    lines = done.stdout.splitlines()
+    assert len(lines) < 40 and max(map(len, lines)) <= 80
+    assert "\x1b" not in done.stdout and done.stdout.isascii()
+    assert "invented" in lines[0] and any(line.startswith("! Lid off") for line in lines)
+
+
+def test_what_the_examples_say(jobs):
+    gritty = wl.assess(wl.load_job(jobs / "gritty-right-on-records.toml"))
+    assert gritty.headline["left"].startswith("clean")
+    assert gritty.headline["right"] == "source selector / phono can account for it"
+    assert gritty.finding("tape monitor / source", "right").kind == "cannot be the sole cause"
+    assert gritty.finding("volume control / wiper", "right").kind == "cleared"
+    assert gritty.finding("speaker relay / a", "left").kind == "in order" or gritty.finding("speaker relay / a", "left").kind == "cleared"
+    two = wl.assess(wl.load_job(jobs / "two-faults.toml"))
+    assert two.headline == {"left": "speaker relay / a is the cause", "right": "source selector / disc can account for it"}
+    assert two.finding("speaker relay / a", "left").kind == "proved"
+
+
+def test_readme_shows_what_the_command_prints(root, jobs):
+    readme = (root / "README.md").read_text()
+    block = re.search(r"<!-- assess -->\n```text\n(.*?)```", readme, re.S)
+    assert block is not None
+    printed = str(wl.assess(wl.load_job(jobs / "gritty-right-on-records.toml")))
+    assert block.group(1) == printed
+
+
+def test_readme_python_runs(root):
+    blocks = re.findall(r"```python\n(.*?)```", (root / "README.md").read_text(), re.S)
+    assert blocks
+    for block in blocks:
+        exec(compile(block, "README.md", "exec"), {})  # noqa: S102
+
+
+def test_a_clip_lead_proves_and_acquits():
+    found = assess(heard("disc", left="grit", right="clean") + '[[bridged]]\ncontact = "selector / disc"\nchannel = "L"\nthen = "clean"\n')
+    assert found.finding("selector / disc", "left").kind == "proved"
+    found = assess(heard("disc", left="grit", right="clean") + '[[bridged]]\ncontact = "selector / disc"\nchannel = "L"\nthen = "same"\n')
+    assert found.finding("selector / disc", "left").kind == "cannot be the sole cause"
+
+
+def test_clean_routes_clear_only_at_no_larger_signal():
+    at = '[[heard]]\nroute = "disc"\nleft = "grit"\n' + heard("tape", left="clean")
+    assert assess(at).finding("monitor / a", "left").kind == "cleared"
+    louder = assess(at.replace("0.5 V", "0.5 V")).finding("monitor / a", "left")
+    assert "no more than" in louder.reasons[0]
+    more = LINE.replace('"tape" = { from = { emf = "0.5 V"', '"tape" = { from = { emf = "0.6 V"') + at
+    found = wl.assess(wl.Job.from_text(more)).finding("monitor / a", "left")
+    assert found.kind == "not settled" and "larger signal may break its film" in found.reasons[0]
+
+
+def test_no_contact_can_be_the_headline():
+    rows = "".join(
+        f"as found,{contact},left,<0.01 mV,signal millivolts,0.5 V\n" for contact in ("selector / disc", "monitor / a")
+    )
+    found = assess(heard("disc", left="grit"), rows)
+    assert {f.kind for f in found.findings if f.channel == "left" and "tape" not in f.contact} == {"cannot be the sole cause"}
+    assert found.headline["left"].startswith("no contact alone; look at") and "line stage" in found.headline["left"]
+    assert {r.who for r in found.rivals} == {"line stage", "source"}
+
+
+def test_readings_that_are_not_dry_are_one_sided():
+    found = assess(heard("disc", left="grit"), "as found,selector / disc,left,0.4 ohm,hand meter,\n")
+    finding = found.finding("selector / disc", "left")
+    assert finding.resistance_ohm[1] is None and finding.dry is False and finding.kind == "not settled"
+    assert "more voltage than the signal" in finding.reasons[0]
+
+
+def test_ohms_decide_both_ways():
+    # the disc loop is 24.2 kohm; plain grit is taken as 0.068 %: r = 2 d (d + sqrt(1 + d^2)) = 0.00136, 32.9 ohm
+    finding = assess(heard("disc", left="grit")).finding("selector / disc", "left")
+    assert finding.impossible_below_ohm == pytest.approx(24.2e3 * 2 * 6.8e-4 * (1 + 6.8e-4), rel=1e-3)
+    good = assess(heard("disc", left="grit"), "as found,selector / disc,left,<0.1 mV,dry box,\n")
+    assert good.finding("selector / disc", "left").kind == "cannot be the sole cause"
+    bad = assess(heard("disc", left="grit"), "as found,selector / disc,left,4 mV,dry box,\n")
+    assert bad.finding("selector / disc", "left").kind == "able to account for it"
+    # the same ohms cannot take a channel away
+    dead = assess(heard("disc", left="dead"), "as found,selector / disc,left,4 mV,dry box,\n")
+    assert dead.finding("selector / disc", "left").kind == "cannot be the sole cause"
+
+
+def test_a_crackle_is_not_excluded_at_rest():
+    rest = "as found,selector / disc,left,<0.1 mV,dry box,\n"
+    assert assess(heard("disc", left="crackle"), rest).finding("selector / disc", "left").kind == "not settled"
+    moved = rest + "tapped,selector / disc,left,<0.1 mV,dry box,\n"
+    assert assess(heard("disc", left="crackle"), moved).finding("selector / disc", "left").kind == "cannot be the sole cause"
+
+
+def test_readings_after_a_remedy_do_not_count_for_the_symptom():
+    rows = "as found,selector / disc,left,4 mV,dry box,\nafter cleaning,selector / disc,left,<0.1 mV,dry box,\n"
+    assert assess(heard("disc", left="grit"), rows).finding("selector / disc", "left").kind == "able to account for it"
+
+
+def test_both_channels_alike_ask_for_one_cause():
+    found = assess(heard("disc", channel="both", what="grit"))
+    assert "one shared cause" in found.headline["left"] and "one shared cause" in found.headline["right"]
+
+
+def test_clashes_are_told():
+    more = heard("disc", left="grit") + heard("tape", left="clean") + '[[bridged]]\ncontact = "monitor / a"\nchannel = "left"\nthen = "clean"\n'
+    found = assess(more)
+    assert any("monitor / a" in clash for clash in found.clashes) and "contradiction" in str(found)
+
+
+def test_next_steps_are_in_the_users_units():
+    steps = assess(heard("disc", left="grit")).next_steps
+    assert steps[0].lid_on and steps[0].minutes <= 2
+    box = next(s for s in steps if s.what == "Dry box on selector / disc")
+    # 32.9 ohm on 19.7 mV behind 987 ohm
+    assert box.reads_as == "under 636 uV it cannot be the cause"
+
+
+def test_typical_values_and_whether_they_matter(jobs):
+    found = wl.assess(wl.load_job(jobs / "gritty-right-on-records.toml"))
+    assert any(t.name == "moving magnet" and "5 mV" in t.means for t in found.typical)
+    assert all(t.changes_the_answer is not None for t in found.typical if t.place.startswith("[section]"))
+    # 32 ohm read to 0.1 % is just below the 32.9 ohm that plain grit takes in 24.2 kohm; half the source's resistance is enough
+    near = LINE.replace('{ emf = "0.5 V", resistance = "2.2 kohm" }', '"line source"', 1) + heard("disc", left="grit")
+    near = near.replace("sheet = 1\n", 'sheet = 1\nreadings = "r.csv"\n[method]\n"fine box" = ' + FINE_BOX)
+    rows = "contact,channel,shows,method\nselector / disc,left,32 ohm,fine box\n"
+    found = wl.assess(wl.Job.from_text(near, readings=("r.csv", rows)))
+    assert found.finding("selector / disc", "left").kind == "cannot be the sole cause"
+    assert [t.changes_the_answer for t in found.typical if t.name == "line source"] == [True]
+    assert "line source (500 mV behind 2.2 kohm)" in str(found)
+
+
+def test_objects(jobs):
+    job = wl.load_job(jobs / "two-faults.toml")
+    again = pickle.loads(pickle.dumps(job))
+    assert again == job and hash(again) == hash(job) and "two" not in repr(job)[:3]
+    found = wl.assess(job)
+    assert pickle.loads(pickle.dumps(found)) == found
+    assert json.loads(found.to_json())["title"] == found.title
+    frame = found.to_frame()
+    assert len(frame) == len(found.findings) and set(frame["channel"]) == {"left", "right"}
+    html = found._repr_html_()
+    assert "<table>" in html and "speaker relay / a" in html
+    with pytest.raises(AttributeError):
+        found.title = "x"
+    with pytest.raises(KeyError):
+        found.finding("nobody", "left")
+
+
+def test_json_and_all(jobs):
+    run = lambda *a: subprocess.run([sys.executable, "-m", "weaklink.cli", "assess", str(jobs / "two-faults.toml"), *a], capture_output=True, text=True, check=True).stdout  # noqa: E731
+    assert json.loads(run("--json"))["version"] == wl.__version__
+    everything = run("--all")
+    assert "decided by" in everything and max(map(len, everything.splitlines())) <= 80
+
+
+def test_measured_residue_and_loss_bring_the_range_theorem():
+    more = heard("disc", left="grit", residue="1.2 % +- 0.2 %", by="0.05 dB +- 0.02 dB")
+    found = assess(more)
+    # T6: 1 % takes 17.37 asinh(0.01) = 0.174 dB
+    assert any("takes a loss of 0.17 dB" in line for line in found.why)
+
+
+def test_levels_follow_the_sheet():
+    # a stated output sets what the listener hears: 1 W into 8 ohm is 2.83 V
+    sheet = LINE.replace('into = "100 kohm"', 'into = "8 ohm loudspeaker"') + heard("disc", left="grit", output="1 W")
+    assert any("2.83 V" in line for line in wl.assess(wl.Job.from_text(sheet + heard("tape", left="clean"))).assumes)
+    assert np.isfinite(wl.assess(wl.Job.from_text(sheet)).findings[0].impossible_below_ohm)
