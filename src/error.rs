@@ -21,18 +21,8 @@ pub struct InputError {
 
 impl InputError {
     /// An error at `place` about `value`; `allowed` says what would do.
-    pub fn new(
-        place: impl Into<String>,
-        value: impl fmt::Display,
-        allowed: impl Into<String>,
-    ) -> Self {
-        Self {
-            place: place.into(),
-            value: value.to_string(),
-            allowed: allowed.into(),
-            file: None,
-            line: None,
-        }
+    pub fn new(place: impl Into<String>, value: impl fmt::Display, allowed: impl Into<String>) -> Self {
+        Self { place: place.into(), value: value.to_string(), allowed: allowed.into(), file: None, line: None }
     }
 
     /// The same error with the line it came from, unless it already has one.
@@ -76,11 +66,7 @@ pub(crate) fn not_negative(place: &str, value: f64) -> Result<f64, InputError> {
     if value.is_finite() && value >= 0.0 {
         Ok(value)
     } else {
-        Err(InputError::new(
-            place,
-            value,
-            "allowed: finite, zero or more",
-        ))
+        Err(InputError::new(place, value, "allowed: finite, zero or more"))
     }
 }
 
@@ -95,9 +81,5 @@ pub(crate) fn positive(place: &str, value: f64) -> Result<f64, InputError> {
 
 /// `value` if it is finite, else an error that names `place`.
 pub(crate) fn finite(place: &str, value: f64) -> Result<f64, InputError> {
-    if value.is_finite() {
-        Ok(value)
-    } else {
-        Err(InputError::new(place, value, "allowed: a finite number"))
-    }
+    if value.is_finite() { Ok(value) } else { Err(InputError::new(place, value, "allowed: a finite number")) }
 }

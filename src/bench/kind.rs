@@ -52,25 +52,16 @@ impl Kind {
         let limit = |up_to_ohm, source| Some(InOrder { up_to_ohm, source });
         match self {
             Self::RotarySwitch => limit(0.040, "MIL-DTL-3786/1G, after life [seen]"),
-            Self::SlideSwitch => {
-                limit(0.130, "slide switch data sheet, after 10 000 cycles [seen]")
-            }
+            Self::SlideSwitch => limit(0.130, "slide switch data sheet, after 10 000 cycles [seen]"),
             Self::PushSwitch => limit(0.250, "MIL-DTL-28827C, after life [seen]"),
             Self::ToggleSwitch => limit(0.050, "logic-level toggle data sheet [seen]"),
-            Self::Relay => limit(
-                0.100,
-                "twice the initial 50 mohm after life, MIL-R-5757J [seen, initial from memory]",
-            ),
-            Self::PhonoSocket => limit(0.100, "[memory]"),
-            Self::HeadphoneSocket => {
-                limit(0.150, "small jack data sheet, after 5000 cycles [seen]")
+            Self::Relay => {
+                limit(0.100, "twice the initial 50 mohm after life, MIL-R-5757J [seen, initial from memory]")
             }
-            Self::Potentiometer => track_ohm.and_then(|track| {
-                limit(
-                    WIPER_SHARE_OF_TRACK * track,
-                    "3 % of the track, carbon control [memory]",
-                )
-            }),
+            Self::PhonoSocket => limit(0.100, "[memory]"),
+            Self::HeadphoneSocket => limit(0.150, "small jack data sheet, after 5000 cycles [seen]"),
+            Self::Potentiometer => track_ohm
+                .and_then(|track| limit(WIPER_SHARE_OF_TRACK * track, "3 % of the track, carbon control [memory]")),
             Self::Terminal | Self::Connector | Self::Joint => None,
         }
     }

@@ -47,13 +47,7 @@ pub const DRY_CURRENT_A: f64 = 0.100;
 
 impl Method {
     /// Names of the typical methods.
-    pub const TYPICAL: [&'static str; 5] = [
-        "hand meter",
-        "dry box",
-        "1 A drop",
-        "signal millivolts",
-        "clip lead loss",
-    ];
+    pub const TYPICAL: [&'static str; 5] = ["hand meter", "dry box", "1 A drop", "signal millivolts", "clip lead loss"];
 
     /// A typical method by its name.
     #[must_use]
@@ -98,19 +92,10 @@ impl Method {
                 floor: 0.2e-3,
                 ..base
             },
-            "signal millivolts" => Self {
-                shows: Shows::SignalVolts,
-                wires: 4,
-                of_reading: 0.03,
-                floor: 0.1e-3,
-                ..base
-            },
-            "clip lead loss" => Self {
-                shows: Shows::LossDb,
-                wires: 4,
-                floor: 0.05,
-                ..base
-            },
+            "signal millivolts" => {
+                Self { shows: Shows::SignalVolts, wires: 4, of_reading: 0.03, floor: 0.1e-3, ..base }
+            }
+            "clip lead loss" => Self { shows: Shows::LossDb, wires: 4, floor: 0.05, ..base },
             _ => return None,
         })
     }
@@ -124,8 +109,7 @@ impl Method {
     /// Largest current the method drives through a closed contact, A.
     #[must_use]
     pub fn applied_current_a(&self) -> Option<f64> {
-        self.current_a
-            .or_else(|| Some(self.open_circuit_v? / self.source_ohm?))
+        self.current_a.or_else(|| Some(self.open_circuit_v? / self.source_ohm?))
     }
 
     /// Half width of the accuracy at a shown value, in the shown unit.

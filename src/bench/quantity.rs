@@ -2,6 +2,8 @@
 //!
 //! Units are the SI's; codes like 4k7 are those of IEC 60062. "m" is milli and "M" is mega.
 
+pub use super::engineering::engineering;
+
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -167,10 +169,7 @@ impl fmt::Display for QuantityError {
 impl std::error::Error for QuantityError {}
 
 fn wrong<T>(problem: impl Into<String>, allowed: impl Into<String>) -> Result<T, QuantityError> {
-    Err(QuantityError {
-        problem: problem.into(),
-        allowed: allowed.into(),
-    })
+    Err(QuantityError { problem: problem.into(), allowed: allowed.into() })
 }
 
 fn write_like(dimension: D) -> String {
@@ -184,8 +183,7 @@ fn unit_of(text: &str) -> Option<(D, f64)> {
     }
     UNITS.iter().find_map(|&(name, dimension, factor)| {
         let prefix = text.strip_suffix(name)?;
-        let scalable =
-            !matches!(dimension, D::Decibel | D::Ratio) && !matches!(name, "min" | "h" | "R");
+        let scalable = !matches!(dimension, D::Decibel | D::Ratio) && !matches!(name, "min" | "h" | "R");
         let scale = PREFIXES.iter().find(|p| p.0 == prefix)?.1;
         let kilo_by_capital = prefix == "K" && dimension != D::Resistance;
         (scalable && !kilo_by_capital).then_some((dimension, factor * scale))
@@ -198,8 +196,7 @@ fn split_number(text: &str) -> (&str, &str) {
     let mut exponent = false;
     let bytes = text.as_bytes();
     for (index, c) in text.char_indices() {
-        let after_exponent =
-            exponent && matches!(bytes.get(index.wrapping_sub(1)), Some(b'e' | b'E'));
+        let after_exponent = exponent && matches!(bytes.get(index.wrapping_sub(1)), Some(b'e' | b'E'));
         let sign = matches!(c, '+' | '-') && (index == 0 || after_exponent);
         let starts_exponent = matches!(c, 'e' | 'E')
             && !exponent
@@ -222,13 +219,7 @@ fn number(text: &str) -> Option<f64> {
 fn coded(text: &str, dimension: D) -> Option<f64> {
     let letters: &[(char, f64)] = match dimension {
         D::Resistance => &[('R', 1.0), ('k', 1e3), ('K', 1e3), ('M', 1e6), ('G', 1e9)],
-        D::Capacitance => &[
-            ('p', 1e-12),
-            ('n', 1e-9),
-            ('u', 1e-6),
-            ('\u{b5}', 1e-6),
-            ('\u{3bc}', 1e-6),
-        ],
+        D::Capacitance => &[('p', 1e-12), ('n', 1e-9), ('u', 1e-6), ('\u{b5}', 1e-6), ('\u{3bc}', 1e-6)],
         _ => return None,
     };
     let text = text.trim_end_matches("ohm").trim_end();
@@ -250,43 +241,24 @@ fn single(text: &str, dimension: D, lent: Option<&str>) -> Result<f64, QuantityE
     let (digits, rest) = split_number(text);
     let unit = rest.trim();
     let Some(value) = number(digits) else {
-        return wrong(
-            format!("{text:?} does not begin with a number"),
-            write_like(dimension),
-        );
+        return wrong(format!("{text:?} does not begin with a number"), write_like(dimension));
     };
-    let unit = if unit.is_empty() {
-        lent.unwrap_or("")
-    } else {
-        unit
-    };
+    let unit = if unit.is_empty() { lent.unwrap_or("") } else { unit };
     if unit.is_empty() {
         return wrong(format!("{text:?} has no unit"), write_like(dimension));
     }
     let Some((found, factor)) = unit_of(unit) else {
-        let known = UNITS.iter().find(|u| {
-            u.0.eq_ignore_ascii_case(unit) || unit.to_lowercase().ends_with(&u.0.to_lowercase())
-        });
-        let hint = known.map_or(String::new(), |u| {
-            format!(" (did you mean {:?}? m is milli, M is mega)", u.0)
-        });
-        return wrong(
-            format!("{text:?} has the unknown unit {unit:?}{hint}"),
-            write_like(dimension),
-        );
+        let known =
+            UNITS.iter().find(|u| u.0.eq_ignore_ascii_case(unit) || unit.to_lowercase().ends_with(&u.0.to_lowercase()));
+        let hint = known.map_or(String::new(), |u| format!(" (did you mean {:?}? m is milli, M is mega)", u.0));
+        return wrong(format!("{text:?} has the unknown unit {unit:?}{hint}"), write_like(dimension));
     };
     if found != dimension {
-        return wrong(
-            format!("{text:?} is {}, not {}", found.name(), dimension.name()),
-            write_like(dimension),
-        );
+        return wrong(format!("{text:?} is {}, not {}", found.name(), dimension.name()), write_like(dimension));
     }
     let value = value * factor;
     if !value.is_finite() {
-        return wrong(
-            format!("{text:?} is not a finite number"),
-            write_like(dimension),
-        );
+        return wrong(format!("{text:?} is not a finite number"), write_like(dimension));
     }
     if value < 0.0 && dimension != D::Decibel {
         return wrong(format!("{text:?} is negative"), "allowed: zero or more");
@@ -318,10 +290,7 @@ pub fn quantity(text: &str, dimension: Dimension) -> Result<Quantity, QuantityEr
         return wrong("the text is empty", write_like(dimension));
     }
     let Some((main, tolerance)) = text.split_once("+-") else {
-        return Ok(Quantity {
-            value: single(&text, dimension, None)?,
-            plus_minus: 0.0,
-        });
+        return Ok(Quantity { value: single(&text, dimension, None)?, plus_minus: 0.0 });
     };
     let (main, tolerance) = (main.trim(), tolerance.trim());
     let value = single(main, dimension, trailing_unit(tolerance))?;
@@ -361,30 +330,18 @@ pub fn shown(text: &str, allowed: &[Dimension]) -> Result<(Shown, Dimension), Qu
 }
 
 fn shown_as(text: &str, lower: &str, dimension: D) -> Result<Shown, QuantityError> {
-    let led_by = |words: &[&str]| {
-        words
-            .iter()
-            .find(|w| lower.starts_with(**w))
-            .and_then(|w| text.get(w.len()..))
-            .map(str::trim)
-    };
+    let led_by =
+        |words: &[&str]| words.iter().find(|w| lower.starts_with(**w)).and_then(|w| text.get(w.len()..)).map(str::trim);
     if let Some(rest) = led_by(&["<", "\u{2264}", "below ", "under "]) {
         return Ok(Shown::Below(single(rest, dimension, None)?));
     }
     if let Some(rest) = led_by(&[">", "\u{2265}", "above ", "over "]) {
         return Ok(Shown::Above(single(rest, dimension, None)?));
     }
-    let range = text
-        .split_once(" to ")
-        .or_else(|| text.split_once("..."))
-        .or_else(|| {
-            let at = text
-                .char_indices()
-                .skip(1)
-                .find(|&(i, c)| c == '-' && !text[..i].ends_with(['+', 'e', 'E']))?
-                .0;
-            Some((&text[..at], &text[at + 1..]))
-        });
+    let range = text.split_once(" to ").or_else(|| text.split_once("...")).or_else(|| {
+        let at = text.char_indices().skip(1).find(|&(i, c)| c == '-' && !text[..i].ends_with(['+', 'e', 'E']))?.0;
+        Some((&text[..at], &text[at + 1..]))
+    });
     if let Some((low, high)) = range {
         let (low, high) = (low.trim(), high.trim());
         let lowest = single(low, dimension, trailing_unit(high))?;
@@ -416,13 +373,10 @@ pub struct Accuracy {
 /// # Errors
 /// As [`quantity`], with the form that is wanted.
 pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
-    const FORM: &str = "write it like \"0.8 % + 3 x 0.1 ohm\": share of the reading, counts times the last digit's worth";
+    const FORM: &str =
+        "write it like \"0.8 % + 3 x 0.1 ohm\": share of the reading, counts times the last digit's worth";
     let text = tidy(text).replace(['*', '\u{d7}'], "x");
-    let mut found = Accuracy {
-        of_reading: 0.0,
-        floor: 0.0,
-        dimension: None,
-    };
+    let mut found = Accuracy { of_reading: 0.0, floor: 0.0, dimension: None };
     for term in text.split('+').map(str::trim) {
         if term.ends_with('%') {
             match single(term, D::Ratio, None) {
@@ -443,61 +397,6 @@ pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
         found.dimension = Some(dimension);
     }
     Ok(found)
-}
-
-/// Engineering form for messages: three digits and a prefix, ASCII units; an infinite resistance is "open".
-#[must_use]
-pub fn engineering(value: f64, dimension: Dimension) -> String {
-    if value.is_infinite() && dimension == D::Resistance {
-        return "open".to_owned();
-    }
-    let digits = |x: f64| {
-        let places = if x == 0.0 {
-            0
-        } else {
-            (2 - x.abs().log10().floor() as i32).clamp(0, 6)
-        };
-        let text = format!("{x:.*}", places as usize);
-        if text.contains('.') {
-            text.trim_end_matches('0').trim_end_matches('.').to_owned()
-        } else {
-            text
-        }
-    };
-    match dimension {
-        D::Decibel => return format!("{} dB", digits((value * 100.0).round() / 100.0)),
-        D::Ratio => return format!("{} %", digits(value * 100.0)),
-        D::Time if value >= 60.0 => return format!("{} min", digits(value / 60.0)),
-        _ => {}
-    }
-    if value == 0.0 || !value.is_finite() {
-        return format!(
-            "{} {}",
-            if value == 0.0 {
-                "0".to_owned()
-            } else {
-                value.to_string()
-            },
-            dimension.unit()
-        );
-    }
-    const STEPS: [(f64, &str); 8] = [
-        (1e-12, "p"),
-        (1e-9, "n"),
-        (1e-6, "u"),
-        (1e-3, "m"),
-        (1.0, ""),
-        (1e3, "k"),
-        (1e6, "M"),
-        (1e9, "G"),
-    ];
-    let rounded = value.abs() * 1.0005;
-    let step = STEPS
-        .iter()
-        .rev()
-        .find(|s| rounded >= s.0)
-        .unwrap_or(&STEPS[0]);
-    format!("{} {}{}", digits(value / step.0), step.1, dimension.unit())
 }
 
 #[cfg(test)]
@@ -553,34 +452,14 @@ mod tests {
     fn displays_of_a_meter() {
         let ohms = [D::Resistance];
         assert_eq!(shown("OL", &ohms).unwrap().0, Shown::Open);
-        assert_eq!(
-            shown("0.3 to 4 ohm", &ohms).unwrap().0,
-            Shown::Between(0.3, 4.0)
-        );
-        assert_eq!(
-            shown("0.3-4 ohm", &ohms).unwrap().0,
-            Shown::Between(0.3, 4.0)
-        );
-        assert_eq!(
-            shown("<0.1 mV", &[D::Voltage]).unwrap().0,
-            Shown::Below(1e-4)
-        );
+        assert_eq!(shown("0.3 to 4 ohm", &ohms).unwrap().0, Shown::Between(0.3, 4.0));
+        assert_eq!(shown("0.3-4 ohm", &ohms).unwrap().0, Shown::Between(0.3, 4.0));
+        assert_eq!(shown("<0.1 mV", &[D::Voltage]).unwrap().0, Shown::Below(1e-4));
         assert_eq!(shown("> 20 Mohm", &ohms).unwrap().0, Shown::Above(20e6));
         let (value, dimension) = shown("1.83 mV", &[D::Resistance, D::Voltage]).unwrap();
         assert_eq!(dimension, D::Voltage);
-        assert_eq!(
-            value,
-            Shown::Value(Quantity {
-                value: 1.83e-3,
-                plus_minus: 0.0
-            })
-        );
-        assert!(
-            shown("4 to 0.3 ohm", &ohms)
-                .unwrap_err()
-                .problem
-                .contains("larger to the smaller")
-        );
+        assert_eq!(value, Shown::Value(Quantity { value: 1.83e-3, plus_minus: 0.0 }));
+        assert!(shown("4 to 0.3 ohm", &ohms).unwrap_err().problem.contains("larger to the smaller"));
     }
 
     #[test]
@@ -589,12 +468,7 @@ mod tests {
         assert_relative_eq!(found.of_reading, 0.008, max_relative = 1e-12);
         assert_relative_eq!(found.floor, 0.3, max_relative = 1e-12);
         assert_eq!(found.dimension, Some(D::Resistance));
-        assert!(
-            accuracy("pretty good")
-                .unwrap_err()
-                .allowed
-                .contains("0.8 % + 3 x 0.1 ohm")
-        );
+        assert!(accuracy("pretty good").unwrap_err().allowed.contains("0.8 % + 3 x 0.1 ohm"));
     }
 
     #[test]
@@ -621,11 +495,7 @@ mod tests {
         for exponent in -11..9 {
             let x = 4.7 * 10f64.powi(exponent);
             let text = engineering(x, D::Resistance);
-            assert_relative_eq!(
-                quantity(&text, D::Resistance).unwrap().value,
-                x,
-                max_relative = 6e-3
-            );
+            assert_relative_eq!(quantity(&text, D::Resistance).unwrap().value, x, max_relative = 6e-3);
         }
         assert_eq!(engineering(f64::INFINITY, D::Resistance), "open");
         assert_eq!(engineering(0.05, D::Resistance), "50 mohm");

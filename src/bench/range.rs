@@ -56,15 +56,8 @@ impl Method {
         match self.shows {
             Shows::Ohms => (shown - lead_ohm).max(0.0),
             Shows::DividerVolts => {
-                let (open, source) = (
-                    self.open_circuit_v.unwrap_or(DRY_VOLTAGE_V),
-                    self.source_ohm.unwrap_or(0.0),
-                );
-                if shown >= open {
-                    f64::INFINITY
-                } else {
-                    source * shown.max(0.0) / (open - shown)
-                }
+                let (open, source) = (self.open_circuit_v.unwrap_or(DRY_VOLTAGE_V), self.source_ohm.unwrap_or(0.0));
+                if shown >= open { f64::INFINITY } else { source * shown.max(0.0) / (open - shown) }
             }
             Shows::DropVolts => shown.max(0.0) / self.current_a.unwrap_or(1.0),
             Shows::SignalVolts => place.load_ohm * shown.max(0.0) / at_v.unwrap_or(f64::NAN),
@@ -75,13 +68,9 @@ impl Method {
     /// Voltage that the method leaves across a contact of a resistance, V.
     fn voltage_across_v(&self, resistance_ohm: f64) -> f64 {
         let open = self.open_circuit_v.unwrap_or(f64::INFINITY);
-        let by_current = self
-            .current_a
-            .map_or(f64::INFINITY, |current| current * resistance_ohm);
+        let by_current = self.current_a.map_or(f64::INFINITY, |current| current * resistance_ohm);
         let by_divider = match self.source_ohm {
-            Some(source) if resistance_ohm.is_finite() => {
-                open * resistance_ohm / (resistance_ohm + source)
-            }
+            Some(source) if resistance_ohm.is_finite() => open * resistance_ohm / (resistance_ohm + source),
             _ => open,
         };
         by_current.min(by_divider).min(10.0)
@@ -95,8 +84,7 @@ impl Method {
             Shows::Ohms | Shows::DividerVolts | Shows::DropVolts => {
                 let voltage = self.applied_voltage_v().unwrap_or(f64::INFINITY);
                 let current = self.applied_current_a().unwrap_or(0.0);
-                voltage <= place.open_peak_v.max(DRY_VOLTAGE_V)
-                    && current <= place.short_peak_a.max(DRY_CURRENT_A)
+                voltage <= place.open_peak_v.max(DRY_VOLTAGE_V) && current <= place.short_peak_a.max(DRY_CURRENT_A)
             }
         }
     }
@@ -104,11 +92,7 @@ impl Method {
 
 /// The rectifying film of the bench priors that grows most from rest to its reverse direction: ideality 1, leak 0.01.
 fn worst_rectifier(resistance_ohm: f64) -> Film {
-    Film::Rectifying {
-        resistance_ohm,
-        ideality: 1.0,
-        leak_ratio: 0.01,
-    }
+    Film::Rectifying { resistance_ohm, ideality: 1.0, leak_ratio: 0.01 }
 }
 
 impl ResistanceRange {
@@ -131,26 +115,12 @@ impl ResistanceRange {
 #[must_use]
 pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
     let method = &reading.method;
-    let leads = if method.wires == 4 {
-        (0.0, 0.0)
-    } else {
-        method.lead_ohm
-    };
+    let leads = if method.wires == 4 { (0.0, 0.0) } else { method.lead_ohm };
     let lowest = |shown: f64, slack: f64| {
-        method.resistance_ohm(
-            shown - method.half_width(shown) - slack,
-            place,
-            reading.at_v,
-            leads.1,
-        )
+        method.resistance_ohm(shown - method.half_width(shown) - slack, place, reading.at_v, leads.1)
     };
     let highest = |shown: f64, slack: f64| {
-        method.resistance_ohm(
-            shown + method.half_width(shown) + slack,
-            place,
-            reading.at_v,
-            leads.0,
-        )
+        method.resistance_ohm(shown + method.half_width(shown) + slack, place, reading.at_v, leads.0)
     };
     let (low, reached, high) = match reading.shows {
         Shown::Value(q) => {
@@ -195,12 +165,7 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
     let first = *ranges.first()?;
     let dry: Vec<_> = ranges.iter().filter(|range| range.dry).collect();
     let largest = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, f64::max);
-    let wet_low = largest(
-        &mut ranges
-            .iter()
-            .filter(|range| !range.dry)
-            .map(|range| range.low_ohm),
-    );
+    let wet_low = largest(&mut ranges.iter().filter(|range| !range.dry).map(|range| range.low_ohm));
     Some(ResistanceRange {
         rest_high_ohm: if dry.is_empty() {
             f64::INFINITY
@@ -208,10 +173,7 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
             largest(&mut dry.iter().map(|range| range.rest_high_ohm))
         },
         at_signal: dry.iter().all(|range| range.at_signal),
-        low_ohm: ranges
-            .iter()
-            .map(|range| range.low_ohm)
-            .fold(first.low_ohm, f64::min),
+        low_ohm: ranges.iter().map(|range| range.low_ohm).fold(first.low_ohm, f64::min),
         reached_ohm: largest(&mut ranges.iter().map(|range| range.reached_ohm)),
         high_ohm: if dry.is_empty() {
             f64::INFINITY
@@ -236,11 +198,7 @@ pub fn counts_for_symptom(state: State) -> bool {
 pub fn dry_box_v(resistance_ohm: f64) -> f64 {
     const OPEN_V: f64 = 19.7e-3;
     const SOURCE_OHM: f64 = 987.0;
-    if resistance_ohm.is_infinite() {
-        OPEN_V
-    } else {
-        OPEN_V * resistance_ohm / (resistance_ohm + SOURCE_OHM)
-    }
+    if resistance_ohm.is_infinite() { OPEN_V } else { OPEN_V * resistance_ohm / (resistance_ohm + SOURCE_OHM) }
 }
 
 #[cfg(test)]
@@ -250,25 +208,11 @@ mod tests {
     use crate::bench::quantity::{Dimension, accuracy, shown};
     use approx::assert_relative_eq;
 
-    const PHONO: Place = Place {
-        open_peak_v: 7e-3,
-        short_peak_a: 1.5e-7,
-        loop_ohm: 48e3,
-        load_ohm: 47e3,
-    };
-    const LOUDSPEAKER: Place = Place {
-        open_peak_v: 8.0,
-        short_peak_a: 1.0,
-        loop_ohm: 8.05,
-        load_ohm: 8.0,
-    };
+    const PHONO: Place = Place { open_peak_v: 7e-3, short_peak_a: 1.5e-7, loop_ohm: 48e3, load_ohm: 47e3 };
+    const LOUDSPEAKER: Place = Place { open_peak_v: 8.0, short_peak_a: 1.0, loop_ohm: 8.05, load_ohm: 8.0 };
 
     fn reading(text: &str, method: &str) -> Reading {
-        let units = [
-            Dimension::Resistance,
-            Dimension::Voltage,
-            Dimension::Decibel,
-        ];
+        let units = [Dimension::Resistance, Dimension::Voltage, Dimension::Decibel];
         let mut method_used = Method::typical(method).unwrap();
         let (shows, dimension) = shown(text, &units).unwrap();
         if dimension == Dimension::Resistance {
@@ -296,10 +240,7 @@ mod tests {
             assert_relative_eq!(dry_box_v(ohm) * 1e3, millivolt, max_relative = 6e-3);
         }
         let range = range_of(&reading("1.83 mV", "dry box"), &PHONO);
-        assert!(
-            range.dry && range.low_ohm < 101.0 && range.high_ohm > 101.0 && range.high_ohm < 120.0,
-            "{range:?}"
-        );
+        assert!(range.dry && range.low_ohm < 101.0 && range.high_ohm > 101.0 && range.high_ohm < 120.0, "{range:?}");
     }
 
     #[test]
@@ -321,19 +262,13 @@ mod tests {
     fn below_the_leads_is_an_interval_from_zero() {
         let range = range_of(&reading("0.1 ohm", "hand meter"), &LOUDSPEAKER);
         assert_eq!(range.low_ohm, 0.0);
-        assert_relative_eq!(
-            range.shown_high_ohm,
-            0.1 + 0.3 + 0.001 - 0.1,
-            max_relative = 1e-12
-        );
+        assert_relative_eq!(range.shown_high_ohm, 0.1 + 0.3 + 0.001 - 0.1, max_relative = 1e-12);
     }
 
     #[test]
     fn a_hand_meter_is_one_sided_on_a_phono_contact_and_not_where_the_signal_is_larger() {
         let range = range_of(&reading("180 ohm", "hand meter"), &PHONO);
-        assert!(
-            !range.dry && range.high_ohm.is_infinite() && range.low_ohm > 170.0 && range.fritted
-        );
+        assert!(!range.dry && range.high_ohm.is_infinite() && range.low_ohm > 170.0 && range.fritted);
         let range = range_of(&reading("0.9 ohm", "hand meter"), &LOUDSPEAKER);
         assert!(range.dry && range.high_ohm < 1.2);
     }
@@ -341,11 +276,7 @@ mod tests {
     #[test]
     fn loss_to_ohms() {
         // 0.011579, 0.059254, 0.122018 of the loop for 0.1, 0.5, 1 dB [calc]
-        for (db, share) in [
-            ("0.1 dB", 0.011_579),
-            ("0.5 dB", 0.059_254),
-            ("1 dB", 0.122_018),
-        ] {
+        for (db, share) in [("0.1 dB", 0.011_579), ("0.5 dB", 0.059_254), ("1 dB", 0.122_018)] {
             let mut r = reading(db, "clip lead loss");
             r.method.floor = 0.0;
             let range = range_of(&r, &PHONO);
@@ -356,9 +287,7 @@ mod tests {
     #[test]
     fn hand_meter_half_width() {
         // 1.2 ohm on 0.1 ohm resolution, 0.5 % + 3 counts: 0.306 ohm [calc]
-        let method = Method::typical("hand meter")
-            .unwrap()
-            .with_accuracy(accuracy("0.5 % + 3 x 0.1 ohm").unwrap());
+        let method = Method::typical("hand meter").unwrap().with_accuracy(accuracy("0.5 % + 3 x 0.1 ohm").unwrap());
         assert_relative_eq!(method.half_width(1.2), 0.306, max_relative = 1e-12);
     }
 

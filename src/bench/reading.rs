@@ -34,10 +34,7 @@ impl State {
     /// Whether the contact was still as the symptom was heard: nothing had been remedied.
     #[must_use]
     pub fn before_remedy(self) -> bool {
-        !matches!(
-            self,
-            Self::AfterCleaning | Self::AfterStripping | Self::AfterReplacing
-        )
+        !matches!(self, Self::AfterCleaning | Self::AfterStripping | Self::AfterReplacing)
     }
 
     /// Whether the contact was being moved.

@@ -74,15 +74,10 @@ impl Chain {
                     section.check()?;
                     let place = format!("chain: section {:?}", section.name);
                     if index == 0 && section.source.is_none() {
-                        return Err(InputError::new(
-                            place,
-                            "no source",
-                            "the first section of a chain needs a source",
-                        ));
+                        return Err(InputError::new(place, "no source", "the first section of a chain needs a source"));
                     }
                     if index > 0 && section.source.is_some() {
-                        let allowed =
-                            "a section after a stage is driven by it: give it source=None";
+                        let allowed = "a section after a stage is driven by it: give it source=None";
                         return Err(InputError::new(place, "a source of its own", allowed));
                     }
                     if index > 0 && !after_stage {
@@ -95,22 +90,14 @@ impl Chain {
                     stage.check()?;
                     if index == 0 {
                         let place = format!("chain: stage {:?}", stage.name);
-                        return Err(InputError::new(
-                            place,
-                            "comes first",
-                            "a chain begins with a section",
-                        ));
+                        return Err(InputError::new(place, "comes first", "a chain begins with a section"));
                     }
                     after_stage = true;
                 }
             }
         }
         if self.items.is_empty() {
-            return Err(InputError::new(
-                "chain",
-                "no items",
-                "a chain needs at least one section",
-            ));
+            return Err(InputError::new("chain", "no items", "a chain needs at least one section"));
         }
         let contacts = self.items.iter().filter_map(|item| match item {
             ChainItem::Section(section) => Some(section.contacts()),
@@ -126,9 +113,7 @@ impl Network {
     /// # Errors
     /// As [`Section::check`]; a section without a source cannot stand alone.
     pub fn from_section(section: &Section) -> Result<Self, InputError> {
-        Self::from_chain(&Chain {
-            items: vec![ChainItem::Section(section.clone())],
-        })
+        Self::from_chain(&Chain { items: vec![ChainItem::Section(section.clone())] })
     }
 
     /// Makes a chain ready.
@@ -137,11 +122,7 @@ impl Network {
     /// As [`Chain::check`].
     pub fn from_chain(chain: &Chain) -> Result<Self, InputError> {
         chain.check()?;
-        let mut network = Self {
-            links: Vec::new(),
-            contacts: Vec::new(),
-            emf_v: 0.0,
-        };
+        let mut network = Self { links: Vec::new(), contacts: Vec::new(), emf_v: 0.0 };
         for item in &chain.items {
             match item {
                 ChainItem::Section(section) => {
@@ -156,11 +137,7 @@ impl Network {
                     }
                     let ladder = Ladder::new(section, &source, network.contacts.len());
                     network.contacts.extend(section.contacts().cloned());
-                    network.links.push(Link {
-                        ladder,
-                        stages: Vec::new(),
-                        name: section.name.clone(),
-                    });
+                    network.links.push(Link { ladder, stages: Vec::new(), name: section.name.clone() });
                 }
                 ChainItem::Stage(stage) => {
                     if let Some(link) = network.links.last_mut() {
@@ -177,35 +154,22 @@ impl Network {
     /// # Errors
     /// An unknown name; the error lists the known ones.
     pub fn contact_index(&self, name: &str) -> Result<usize, InputError> {
-        self.contacts
-            .iter()
-            .position(|contact| contact.name == name)
-            .ok_or_else(|| {
-                let known: Vec<_> = self
-                    .contacts
-                    .iter()
-                    .map(|c| format!("{:?}", c.name))
-                    .collect();
-                let allowed = format!("allowed: {}", known.join(", "));
-                InputError::new("contacts", format!("unknown contact {name:?}"), allowed)
-            })
+        self.contacts.iter().position(|contact| contact.name == name).ok_or_else(|| {
+            let known: Vec<_> = self.contacts.iter().map(|c| format!("{:?}", c.name)).collect();
+            let allowed = format!("allowed: {}", known.join(", "));
+            InputError::new("contacts", format!("unknown contact {name:?}"), allowed)
+        })
     }
 
     /// Number of the section that contact `index` stands in.
     #[must_use]
     pub fn section_of(&self, index: usize) -> usize {
-        self.links
-            .iter()
-            .position(|link| link.ladder.contacts().contains(&index))
-            .unwrap_or(0)
+        self.links.iter().position(|link| link.ladder.contacts().contains(&index)).unwrap_or(0)
     }
 
     /// Small-signal resistance of every contact, in order, ohm.
     #[must_use]
     pub fn resistances_ohm(&self) -> Vec<f64> {
-        self.contacts
-            .iter()
-            .map(Contact::small_signal_ohm)
-            .collect()
+        self.contacts.iter().map(Contact::small_signal_ohm).collect()
     }
 }

@@ -41,18 +41,11 @@ pub struct Contact {
 mod open_as_null {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-    pub(super) fn serialize<S: Serializer>(
-        range: &Option<(f64, f64)>,
-        to: S,
-    ) -> Result<S::Ok, S::Error> {
-        range
-            .map(|(low, high)| (low, high.is_finite().then_some(high)))
-            .serialize(to)
+    pub(super) fn serialize<S: Serializer>(range: &Option<(f64, f64)>, to: S) -> Result<S::Ok, S::Error> {
+        range.map(|(low, high)| (low, high.is_finite().then_some(high))).serialize(to)
     }
 
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
-        from: D,
-    ) -> Result<Option<(f64, f64)>, D::Error> {
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<(f64, f64)>, D::Error> {
         let range = Option::<(f64, Option<f64>)>::deserialize(from)?;
         Ok(range.map(|(low, high)| (low, high.unwrap_or(f64::INFINITY))))
     }
@@ -87,11 +80,7 @@ impl Contact {
     pub fn check(&self) -> Result<(), InputError> {
         let place = format!("contact {:?}", self.name);
         if self.name.trim().is_empty() {
-            return Err(InputError::new(
-                "contact: name",
-                "\"\"",
-                "allowed: a name with at least one letter",
-            ));
+            return Err(InputError::new("contact: name", "\"\"", "allowed: a name with at least one letter"));
         }
         if let Film::Ohmic { resistance_ohm } = self.film {
             not_negative("resistance_ohm", resistance_ohm).map_err(|e| e.within(&place))?;
@@ -116,11 +105,6 @@ impl Contact {
     /// The contact's own `range_ohm` if it has one; else from zero to the largest chord of its film, constriction included.
     #[must_use]
     pub fn chords_ohm(&self, peak_v: f64) -> (f64, f64) {
-        self.range_ohm.unwrap_or_else(|| {
-            (
-                0.0,
-                self.film.largest_chord_ohm(peak_v) + self.constriction_ohm,
-            )
-        })
+        self.range_ohm.unwrap_or_else(|| (0.0, self.film.largest_chord_ohm(peak_v) + self.constriction_ohm))
     }
 }

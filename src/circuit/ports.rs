@@ -83,8 +83,7 @@ impl Ports {
                 match *step {
                     Step::Series(ohm, henry) => upstream += Complex64::new(ohm, omega * henry),
                     Step::Shunt(farad) => {
-                        upstream /= Complex64::new(1.0, 0.0)
-                            + Complex64::new(0.0, omega * farad) * upstream;
+                        upstream /= Complex64::new(1.0, 0.0) + Complex64::new(0.0, omega * farad) * upstream;
                     }
                     Step::Contact(index) => {
                         let at = (index - first) * points + point;
@@ -108,10 +107,7 @@ impl Ports {
     /// Current through contact `k` per EMF in series with contact `j`, S, at a point of the grid.
     #[must_use]
     pub fn admittance(&self, k: usize, j: usize, point: usize) -> Complex64 {
-        let (near, far) = (
-            k.min(j) * self.points() + point,
-            k.max(j) * self.points() + point,
-        );
+        let (near, far) = (k.min(j) * self.points() + point, k.max(j) * self.points() + point);
         // an EMF nearer the source drives 1/M there; what arrives further on is the ratio of the walk's currents
         self.walk_current[far] / self.walk_current[near] / self.loop_impedance[near]
     }
@@ -128,9 +124,8 @@ impl Ports {
         let Some(current) = matrix.lu().solve(&drive) else {
             return Complex64::new(f64::NAN, f64::NAN);
         };
-        let lost: Complex64 = (0..self.contacts)
-            .map(|k| self.reach[k * self.points() + point] * impedance[k] * current[k])
-            .sum();
+        let lost: Complex64 =
+            (0..self.contacts).map(|k| self.reach[k * self.points() + point] * impedance[k] * current[k]).sum();
         self.output[point] - lost
     }
 }

@@ -59,10 +59,7 @@ impl Section {
 }
 
 /// Refuses a contact name that comes twice.
-pub(crate) fn unique<'a>(
-    place: &str,
-    contacts: impl Iterator<Item = &'a Contact>,
-) -> Result<(), InputError> {
+pub(crate) fn unique<'a>(place: &str, contacts: impl Iterator<Item = &'a Contact>) -> Result<(), InputError> {
     let mut seen = std::collections::BTreeSet::new();
     for contact in contacts {
         if !seen.insert(contact.name.as_str()) {

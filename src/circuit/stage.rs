@@ -104,8 +104,7 @@ impl Stage {
     pub fn check(&self) -> Result<(), InputError> {
         let place = format!("stage {:?}", self.name);
         finite("gain_db", self.gain_db).map_err(|e| e.within(&place))?;
-        not_negative("output_resistance_ohm", self.output_resistance_ohm)
-            .map_err(|e| e.within(&place))?;
+        not_negative("output_resistance_ohm", self.output_resistance_ohm).map_err(|e| e.within(&place))?;
         Ok(())
     }
 

@@ -9,38 +9,22 @@ pub const VERSION: u32 = 1;
 pub const SOURCES: [(&str, Source, &str); 4] = [
     (
         "moving magnet",
-        Source {
-            emf_v: 5e-3,
-            resistance_ohm: 1000.0,
-            inductance_h: 0.5,
-        },
+        Source { emf_v: 5e-3, resistance_ohm: 1000.0, inductance_h: 0.5 },
         "5 mV at 5 cm/s, 1 kHz [seen]; coil 400-1500 ohm, 300-700 mH [memory]",
     ),
     (
         "moving coil",
-        Source {
-            emf_v: 0.5e-3,
-            resistance_ohm: 10.0,
-            inductance_h: 30e-6,
-        },
+        Source { emf_v: 0.5e-3, resistance_ohm: 10.0, inductance_h: 30e-6 },
         "0.1-0.7 mV [seen]; coil 2-40 ohm, 10-100 uH [memory]",
     ),
     (
         "line source",
-        Source {
-            emf_v: 0.5,
-            resistance_ohm: 2200.0,
-            inductance_h: 0.0,
-        },
+        Source { emf_v: 0.5, resistance_ohm: 2200.0, inductance_h: 0.0 },
         "IEC 61938: reference 0.5 V, at most 2.2 kohm [seen]",
     ),
     (
         "tuner",
-        Source {
-            emf_v: 0.5,
-            resistance_ohm: 2200.0,
-            inductance_h: 0.0,
-        },
+        Source { emf_v: 0.5, resistance_ohm: 2200.0, inductance_h: 0.0 },
         "taken as a line source, common practice",
     ),
 ];
@@ -49,71 +33,31 @@ pub const SOURCES: [(&str, Source, &str); 4] = [
 pub const LEADS: [(&str, Lead, &str); 2] = [
     (
         "phono lead",
-        Lead {
-            resistance_ohm: 0.2,
-            inductance_h: 0.0,
-            capacitance_f: 150e-12,
-        },
+        Lead { resistance_ohm: 0.2, inductance_h: 0.0, capacitance_f: 150e-12 },
         "80-200 pF [seen]; resistance common practice",
     ),
     (
         "loudspeaker lead",
-        Lead {
-            resistance_ohm: 0.13,
-            inductance_h: 0.0,
-            capacitance_f: 0.0,
-        },
+        Lead { resistance_ohm: 0.13, inductance_h: 0.0, capacitance_f: 0.0 },
         "5 m pair of AWG 16, 13.174 mohm/m [calc]",
     ),
 ];
 
 /// A typical load by name; the flag says that it is a loudspeaker or headphones, which can be at fault itself.
 pub const LOADS: [(&str, Load, bool, &str); 4] = [
-    (
-        "8 ohm loudspeaker",
-        Load {
-            resistance_ohm: 8.0,
-            capacitance_f: 0.0,
-        },
-        true,
-        "nominal resistance",
-    ),
-    (
-        "6 ohm loudspeaker",
-        Load {
-            resistance_ohm: 6.0,
-            capacitance_f: 0.0,
-        },
-        true,
-        "nominal resistance",
-    ),
-    (
-        "4 ohm loudspeaker",
-        Load {
-            resistance_ohm: 4.0,
-            capacitance_f: 0.0,
-        },
-        true,
-        "nominal resistance",
-    ),
+    ("8 ohm loudspeaker", Load { resistance_ohm: 8.0, capacitance_f: 0.0 }, true, "nominal resistance"),
+    ("6 ohm loudspeaker", Load { resistance_ohm: 6.0, capacitance_f: 0.0 }, true, "nominal resistance"),
+    ("4 ohm loudspeaker", Load { resistance_ohm: 4.0, capacitance_f: 0.0 }, true, "nominal resistance"),
     (
         "moving magnet input",
-        Load {
-            resistance_ohm: 47e3,
-            capacitance_f: 100e-12,
-        },
+        Load { resistance_ohm: 47e3, capacitance_f: 100e-12 },
         false,
         "47 kohm [seen]; capacitance common practice",
     ),
 ];
 
 /// Names of the typical stages.
-pub const STAGES: [&str; 4] = [
-    "phono stage",
-    "moving coil stage",
-    "line stage",
-    "power stage",
-];
+pub const STAGES: [&str; 4] = ["phono stage", "moving coil stage", "line stage", "power stage"];
 
 /// A typical stage by name, and where its figures come from.
 ///
@@ -128,20 +72,11 @@ pub fn stage(name: &str) -> Option<(Stage, &'static str)> {
     };
     Some(match name {
         // 20 log10(150 mV / 2.5 mV)
-        "phono stage" => (
-            made(35.56, Equalisation::Riaa, 1000.0),
-            "2.5 mV to 150 mV, common practice",
-        ),
-        "moving coil stage" => (
-            made(55.56, Equalisation::Riaa, 1000.0),
-            "0.25 mV to 150 mV, common practice",
-        ),
+        "phono stage" => (made(35.56, Equalisation::Riaa, 1000.0), "2.5 mV to 150 mV, common practice"),
+        "moving coil stage" => (made(55.56, Equalisation::Riaa, 1000.0), "0.25 mV to 150 mV, common practice"),
         "line stage" => (made(10.0, Equalisation::Flat, 600.0), "common practice"),
         // 20 log10(16.7 V / 150 mV)
-        "power stage" => (
-            made(40.93, Equalisation::Flat, 0.05),
-            "150 mV to 16.7 V, common practice",
-        ),
+        "power stage" => (made(40.93, Equalisation::Flat, 0.05), "150 mV to 16.7 V, common practice"),
         _ => return None,
     })
 }
@@ -149,26 +84,17 @@ pub fn stage(name: &str) -> Option<(Stage, &'static str)> {
 /// A typical source by its name.
 #[must_use]
 pub fn source(name: &str) -> Option<(Source, &'static str)> {
-    SOURCES
-        .iter()
-        .find(|row| row.0 == name)
-        .map(|row| (row.1, row.2))
+    SOURCES.iter().find(|row| row.0 == name).map(|row| (row.1, row.2))
 }
 
 /// A typical lead by its name.
 #[must_use]
 pub fn lead(name: &str) -> Option<(Lead, &'static str)> {
-    LEADS
-        .iter()
-        .find(|row| row.0 == name)
-        .map(|row| (row.1, row.2))
+    LEADS.iter().find(|row| row.0 == name).map(|row| (row.1, row.2))
 }
 
 /// A typical load by its name, and whether it is a loudspeaker.
 #[must_use]
 pub fn load(name: &str) -> Option<(Load, bool, &'static str)> {
-    LOADS
-        .iter()
-        .find(|row| row.0 == name)
-        .map(|row| (row.1, row.2, row.3))
+    LOADS.iter().find(|row| row.0 == name).map(|row| (row.1, row.2, row.3))
 }

@@ -42,10 +42,7 @@ pub const HEADERS: &[Header] = &[
             key("open_circuit", "voltage on an open contact, like \"1.9 V\""),
             key("current", "test current, like \"1 mA\""),
             key("source", "source resistance, like \"987 ohm\""),
-            key(
-                "lead",
-                "resistance of both leads, like \"0.2 ohm\" or \"0.1 to 0.3 ohm\"",
-            ),
+            key("lead", "resistance of both leads, like \"0.2 ohm\" or \"0.1 to 0.3 ohm\""),
             key("accuracy", "like \"0.8 % + 3 x 0.1 ohm\""),
         ],
     },
@@ -66,30 +63,14 @@ pub const HEADERS: &[Header] = &[
         header: "[section]",
         name: "section",
         keys: &[
-            key(
-                "from",
-                "a source: \"moving magnet\" or { emf, resistance, inductance }",
-            ),
+            key("from", "a source: \"moving magnet\" or { emf, resistance, inductance }"),
             key("path", "list of contacts and leads, source to load"),
-            key(
-                "into",
-                "\"47 kohm\", \"8 ohm loudspeaker\" or { resistance, capacitance }",
-            ),
-            key(
-                "then",
-                "a stage: \"phono stage\" or { gain, equalisation, output_resistance }",
-            ),
-            key(
-                "signal",
-                "signal voltage of the section's source where it is known, like \"2 mV\"",
-            ),
+            key("into", "\"47 kohm\", \"8 ohm loudspeaker\" or { resistance, capacitance }"),
+            key("then", "a stage: \"phono stage\" or { gain, equalisation, output_resistance }"),
+            key("signal", "signal voltage of the section's source where it is known, like \"2 mV\""),
         ],
     },
-    Header {
-        header: "[route]",
-        name: "route",
-        keys: &[],
-    },
+    Header { header: "[route]", name: "route", keys: &[] },
     Header {
         header: "[[heard]]",
         name: "heard",
@@ -97,25 +78,13 @@ pub const HEADERS: &[Header] = &[
             key("route", "a route, or a list of them"),
             key("channel", "\"left\", \"right\" or \"both\""),
             key("what", "like \"grit\" or \"clean\""),
-            key(
-                "left",
-                "what is heard on the left, in place of channel and what",
-            ),
-            key(
-                "right",
-                "what is heard on the right, in place of channel and what",
-            ),
+            key("left", "what is heard on the left, in place of channel and what"),
+            key("right", "what is heard on the right, in place of channel and what"),
             key("strength", "\"slight\" or \"plain\""),
-            key(
-                "output",
-                "level at the end of the route, like \"2 V\" or \"1 W\"",
-            ),
+            key("output", "level at the end of the route, like \"2 V\" or \"1 W\""),
             key("residue", "measured residue, like \"1.2 % +- 0.2 %\""),
             key("by", "measured loss, like \"0.6 dB +- 0.2 dB\""),
-            key(
-                "than",
-                "what the loss is measured against, like \"the other channel\"",
-            ),
+            key("than", "what the loss is measured against, like \"the other channel\""),
             key("goes_away", "list, like [\"turned up\"]"),
             key("comes_back", "list, like [\"overnight\"]"),
         ],
@@ -130,11 +99,7 @@ pub const HEADERS: &[Header] = &[
             key("with", "\"clip lead\" or \"replacement\""),
         ],
     },
-    Header {
-        header: "[[reading]]",
-        name: "reading",
-        keys: READING,
-    },
+    Header { header: "[[reading]]", name: "reading", keys: READING },
 ];
 
 /// Columns of a readings file and keys of `[[reading]]`.
@@ -142,17 +107,11 @@ pub const READING: &[Key] = &[
     key("when", "state, like \"as found\" or \"tapped\""),
     key("contact", "a contact, \"part / position\""),
     key("channel", "\"left\", \"right\" or \"both\""),
-    key(
-        "shows",
-        "what the meter shows, like \"180 ohm\", \"0.3 to 4 ohm\", \"OL\", \"<0.1 mV\"",
-    ),
+    key("shows", "what the meter shows, like \"180 ohm\", \"0.3 to 4 ohm\", \"OL\", \"<0.1 mV\""),
     key("method", "a method, like \"dry box\""),
     key("polarity", "which way round, like \"+\" or \"-\""),
     key("note", "a remark"),
-    key(
-        "at",
-        "the load's voltage, for signal millivolts, like \"2.83 V\"",
-    ),
+    key("at", "the load's voltage, for signal millivolts, like \"2.83 V\""),
 ];
 
 /// Keys of inline tables.
@@ -171,10 +130,7 @@ pub const PATH: &[Key] = &[
     key("role", "\"signal\" or \"return\""),
 ];
 /// Keys of a load.
-pub const LOAD: &[Key] = &[
-    key("resistance", "like \"47 kohm\""),
-    key("capacitance", "like \"220 pF\""),
-];
+pub const LOAD: &[Key] = &[key("resistance", "like \"47 kohm\""), key("capacitance", "like \"220 pF\"")];
 /// Keys of a stage.
 pub const STAGE: &[Key] = &[
     key("name", "its name in the report"),
@@ -186,9 +142,7 @@ pub const STAGE: &[Key] = &[
 /// The header a key belongs under, if only one has it.
 #[must_use]
 pub fn home_of(key: &str) -> Option<&'static str> {
-    let mut homes = HEADERS
-        .iter()
-        .filter(|h| h.keys.iter().any(|k| k.name == key));
+    let mut homes = HEADERS.iter().filter(|h| h.keys.iter().any(|k| k.name == key));
     let home = homes.next()?;
     homes.next().is_none().then_some(home.header)
 }

@@ -6,10 +6,13 @@ pub mod model;
 mod readings;
 pub mod report;
 mod routes;
+mod rows;
+mod sentences;
 pub mod sheet;
 mod sheet_circuit;
 mod sheet_evidence;
 mod tree;
+mod typical;
 
 pub use assess::assess;
 pub use model::{Job, RouteSheet, SectionSheet, SourceSheet, TypicalUse};

@@ -31,25 +31,13 @@ pub(super) fn channels(cell: &str) -> Option<Vec<Channel>> {
 }
 
 /// The readings of one row, one per channel.
-pub(super) fn reading(
-    cells: &Cells<'_>,
-    known: &Known<'_>,
-    line: usize,
-) -> Result<Vec<Reading>, InputError> {
-    let cell = |key: &str| {
-        cells
-            .get(key)
-            .map(|c| c.trim().to_owned())
-            .filter(|c| !c.is_empty())
-    };
+pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Result<Vec<Reading>, InputError> {
+    let cell = |key: &str| cells.get(key).map(|c| c.trim().to_owned()).filter(|c| !c.is_empty());
     let fault = |key: &str, value: String, allowed: String| {
         InputError::new(format!("reading: {key}"), value, allowed).at_line(line)
     };
     let wanted = |key: &str| {
-        let meaning = READING
-            .iter()
-            .find(|k| k.name == key)
-            .map_or("", |k| k.meaning);
+        let meaning = READING.iter().find(|k| k.name == key).map_or("", |k| k.meaning);
         cell(key).ok_or_else(|| fault(key, "missing".into(), format!("write {meaning}")))
     };
     let contact = wanted("contact")?;
@@ -58,47 +46,26 @@ pub(super) fn reading(
             Some(near) => format!("did you mean \"{near}\"? a contact must be on a section's path"),
             None => "a contact must be on a section's path".to_owned(),
         };
-        return Err(fault(
-            "contact",
-            format!("unknown contact \"{contact}\""),
-            allowed,
-        ));
+        return Err(fault("contact", format!("unknown contact \"{contact}\""), allowed));
     }
     let channel = wanted("channel")?;
     let Some(channels) = channels(&channel) else {
-        return Err(fault(
-            "channel",
-            format!("\"{channel}\""),
-            "allowed: left, right, both, L, R".into(),
-        ));
+        return Err(fault("channel", format!("\"{channel}\""), "allowed: left, right, both, L, R".into()));
     };
     let when = cell("when").unwrap_or_else(|| State::AsFound.word().to_owned());
     let Some(when) = State::from_word(&when) else {
         let words = State::ALL.iter().map(|s| s.word());
-        return Err(fault(
-            "when",
-            format!("\"{when}\""),
-            allowed_names(&when, words),
-        ));
+        return Err(fault("when", format!("\"{when}\""), allowed_names(&when, words)));
     };
     let method_name = wanted("method")?;
     let own = known.methods.get(&method_name).cloned();
     let Some(mut method) = own.or_else(|| Method::typical(&method_name)) else {
-        let names = known
-            .methods
-            .keys()
-            .map(String::as_str)
-            .chain(Method::TYPICAL);
-        return Err(fault(
-            "method",
-            format!("unknown method \"{method_name}\""),
-            allowed_names(&method_name, names),
-        ));
+        let names = known.methods.keys().map(String::as_str).chain(Method::TYPICAL);
+        return Err(fault("method", format!("unknown method \"{method_name}\""), allowed_names(&method_name, names)));
     };
     let text = wanted("shows")?;
     let (allowed, by_voltage) = shows_of(&method);
-    let (shows, dimension) =
-        shown(&text, &allowed).map_err(|e| fault("shows", e.problem, e.allowed))?;
+    let (shows, dimension) = shown(&text, &allowed).map_err(|e| fault("shows", e.problem, e.allowed))?;
     method.shows = match dimension {
         Dimension::Voltage => by_voltage,
         Dimension::Decibel => Shows::LossDb,
@@ -119,17 +86,11 @@ pub(super) fn reading(
         return Err(fault(
             "shows",
             format!("\"{text}\" on {contact}"),
-            format!(
-                "did you mean \"{meant}\"? m is milli, M is mega; an open contact reads \"OL\""
-            ),
+            format!("did you mean \"{meant}\"? m is milli, M is mega; an open contact reads \"OL\""),
         ));
     }
     let at_v = cell("at")
-        .map(|at| {
-            quantity(&at, Dimension::Voltage)
-                .map(|q| q.value)
-                .map_err(|e| fault("at", e.problem, e.allowed))
-        })
+        .map(|at| quantity(&at, Dimension::Voltage).map(|q| q.value).map_err(|e| fault("at", e.problem, e.allowed)))
         .transpose()?;
     if method.shows == Shows::SignalVolts && !at_v.is_some_and(|v| v > 0.0) {
         return Err(fault(
@@ -159,23 +120,15 @@ pub(super) fn reading(
 /// Dimensions a method can show, and what a voltage means.
 fn shows_of(method: &Method) -> (Vec<Dimension>, Shows) {
     match method.shows {
-        Shows::Ohms if method.source_ohm.is_some() && method.open_circuit_v.is_some() => (
-            vec![Dimension::Resistance, Dimension::Voltage],
-            Shows::DividerVolts,
-        ),
-        Shows::Ohms if method.current_a.is_some() => (
-            vec![Dimension::Resistance, Dimension::Voltage],
-            Shows::DropVolts,
-        ),
+        Shows::Ohms if method.source_ohm.is_some() && method.open_circuit_v.is_some() => {
+            (vec![Dimension::Resistance, Dimension::Voltage], Shows::DividerVolts)
+        }
+        Shows::Ohms if method.current_a.is_some() => {
+            (vec![Dimension::Resistance, Dimension::Voltage], Shows::DropVolts)
+        }
         Shows::Ohms => (vec![Dimension::Resistance], Shows::Ohms),
-        Shows::DividerVolts => (
-            vec![Dimension::Voltage, Dimension::Resistance],
-            Shows::DividerVolts,
-        ),
-        Shows::DropVolts => (
-            vec![Dimension::Voltage, Dimension::Resistance],
-            Shows::DropVolts,
-        ),
+        Shows::DividerVolts => (vec![Dimension::Voltage, Dimension::Resistance], Shows::DividerVolts),
+        Shows::DropVolts => (vec![Dimension::Voltage, Dimension::Resistance], Shows::DropVolts),
         Shows::SignalVolts => (vec![Dimension::Voltage], Shows::SignalVolts),
         Shows::LossDb => (vec![Dimension::Decibel], Shows::LossDb),
     }
@@ -185,31 +138,12 @@ fn shows_of(method: &Method) -> (Vec<Dimension>, Shows) {
 pub(super) fn refuse_twice(readings: &[Reading], faults: &mut Vec<InputError>) {
     for (index, r) in readings.iter().enumerate() {
         let same = |o: &&Reading| {
-            (
-                o.when,
-                &o.contact,
-                o.channel,
-                o.shows,
-                &o.method_name,
-                &o.polarity,
-            ) == (
-                r.when,
-                &r.contact,
-                r.channel,
-                r.shows,
-                &r.method_name,
-                &r.polarity,
-            )
+            (o.when, &o.contact, o.channel, o.shows, &o.method_name, &o.polarity)
+                == (r.when, &r.contact, r.channel, r.shows, &r.method_name, &r.polarity)
         };
         if let Some(first) = readings[..index].iter().find(same) {
-            let found = format!(
-                "the same as line {}: {}, {}",
-                first.line,
-                r.contact,
-                r.channel.word()
-            );
-            let mut fault =
-                InputError::new("reading", found, "write each reading once").at_line(r.line);
+            let found = format!("the same as line {}: {}, {}", first.line, r.contact, r.channel.word());
+            let mut fault = InputError::new("reading", found, "write each reading once").at_line(r.line);
             if let Some(file) = &r.file {
                 fault = fault.in_file(file);
             }
@@ -219,36 +153,21 @@ pub(super) fn refuse_twice(readings: &[Reading], faults: &mut Vec<InputError>) {
 }
 
 /// Reads a CSV of readings; every fault is collected with its line.
-pub(super) fn from_csv(
-    text: &str,
-    file: &str,
-    known: &Known<'_>,
-) -> (Vec<Reading>, Vec<InputError>) {
+pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Reading>, Vec<InputError>) {
     let text = text.trim_start_matches('\u{feff}');
-    let header = text
-        .lines()
-        .find(|line| !line.trim().is_empty())
-        .unwrap_or("");
+    let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
     let delimiter = [b';', b'\t', b',']
         .into_iter()
         .max_by_key(|&d| (header.bytes().filter(|&b| b == d).count(), d == b','))
         .unwrap_or(b',');
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(delimiter)
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let (mut readings, mut faults) = (Vec::new(), Vec::new());
     let columns: Vec<String> = match reader.headers() {
         Ok(headers) => headers.iter().map(str::to_lowercase).collect(),
         Err(error) => {
             faults.push(
-                InputError::new(
-                    "readings",
-                    error,
-                    "allowed: a CSV file in UTF-8 with a header row",
-                )
-                .in_file(file),
+                InputError::new("readings", error, "allowed: a CSV file in UTF-8 with a header row").in_file(file),
             );
             return (readings, faults);
         }
@@ -257,9 +176,7 @@ pub(super) fn from_csv(
         if !READING.iter().any(|k| k.name == column) {
             let allowed = allowed_names(column, READING.iter().map(|k| k.name));
             faults.push(
-                InputError::new("header", format!("unknown column \"{column}\""), allowed)
-                    .at_line(1)
-                    .in_file(file),
+                InputError::new("header", format!("unknown column \"{column}\""), allowed).at_line(1).in_file(file),
             );
         }
     }
@@ -284,11 +201,7 @@ pub(super) fn from_csv(
             Ok(record) => record,
             Err(error) => {
                 let line = error.position().map_or(0, |p| p.line() as usize);
-                faults.push(
-                    InputError::new("row", error, "allowed: a CSV row in UTF-8")
-                        .at_line(line)
-                        .in_file(file),
-                );
+                faults.push(InputError::new("row", error, "allowed: a CSV row in UTF-8").at_line(line).in_file(file));
                 continue;
             }
         };
@@ -301,23 +214,12 @@ pub(super) fn from_csv(
                 "allowed: the {} columns of the header; put a cell with the delimiter in quotes",
                 columns.len()
             );
-            faults.push(
-                InputError::new("row", format!("{} cells", record.len()), allowed)
-                    .at_line(line)
-                    .in_file(file),
-            );
+            faults.push(InputError::new("row", format!("{} cells", record.len()), allowed).at_line(line).in_file(file));
             continue;
         }
-        let cells: Cells<'_> = columns
-            .iter()
-            .map(String::as_str)
-            .zip(record.iter().map(str::to_owned))
-            .collect();
+        let cells: Cells<'_> = columns.iter().map(String::as_str).zip(record.iter().map(str::to_owned)).collect();
         match reading(&cells, known, line) {
-            Ok(found) => readings.extend(found.into_iter().map(|r| Reading {
-                file: Some(file.to_owned()),
-                ..r
-            })),
+            Ok(found) => readings.extend(found.into_iter().map(|r| Reading { file: Some(file.to_owned()), ..r })),
             Err(fault) => faults.push(fault.in_file(file)),
         }
     }

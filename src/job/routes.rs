@@ -34,11 +34,7 @@ impl Route {
             let source = match &section.from {
                 SourceSheet::Own(source) => Some(*source),
                 SourceSheet::Before => None,
-                SourceSheet::Control {
-                    part,
-                    track_ohm,
-                    ratio,
-                } => {
+                SourceSheet::Control { part, track_ohm, ratio } => {
                     behind_control.get_or_insert(place);
                     // the control as what drives the section: its ratio, and its resistance seen from the wiper
                     items.push(ChainItem::Stage(Stage {
@@ -65,18 +61,16 @@ impl Route {
                 items.push(ChainItem::Stage(stage.clone()));
             }
         }
-        let network = Network::from_chain(&Chain { items }).map_err(|e| {
-            e.within(&format!("[route] \"{}\"", sheet.name))
-                .at_line(sheet.line)
-        })?;
+        let network = Network::from_chain(&Chain { items })
+            .map_err(|e| e.within(&format!("[route] \"{}\"", sheet.name)).at_line(sheet.line))?;
         let perfect = vec![0.0; network.contacts.len()];
         let mut emf_v = Vec::new();
         let mut level = network.emf_v;
         for (link, &number) in network.links.iter().zip(&sheet.sections) {
             level = job.sections[number].signal_v.unwrap_or(level);
             emf_v.push(level);
-            level *= link.ladder.transfer(1000.0, &perfect).norm()
-                * link.stages.iter().map(Stage::gain).product::<f64>();
+            level *=
+                link.ladder.transfer(1000.0, &perfect).norm() * link.stages.iter().map(Stage::gain).product::<f64>();
         }
         // the chain's last section ends at its load; a stage behind it counts as the output
         Ok(Self {
@@ -91,26 +85,14 @@ impl Route {
 
     /// EMF of each section while listening at `output_v`: only what stands behind a control follows the listener's hand.
     fn emf_at(&self, output_v: f64) -> Vec<f64> {
-        let scale = if self.output_v > 0.0 {
-            output_v / self.output_v
-        } else {
-            1.0
-        };
+        let scale = if self.output_v > 0.0 { output_v / self.output_v } else { 1.0 };
         let from = self.behind_control.unwrap_or(self.emf_v.len());
-        self.emf_v
-            .iter()
-            .enumerate()
-            .map(|(k, &emf)| if k >= from { emf * scale } else { emf })
-            .collect()
+        self.emf_v.iter().enumerate().map(|(k, &emf)| if k >= from { emf * scale } else { emf }).collect()
     }
 
     /// Contact numbers through this route's chain, with the number of their section.
     pub(super) fn contacts(&self) -> impl Iterator<Item = (usize, &str)> {
-        self.network
-            .contacts
-            .iter()
-            .enumerate()
-            .map(|(k, c)| (k, c.name.as_str()))
+        self.network.contacts.iter().enumerate().map(|(k, c)| (k, c.name.as_str()))
     }
 
     /// What the circuit is like where contact `index` stands, at a level.
@@ -131,30 +113,18 @@ impl Route {
         for (place, &number) in self.sections.iter().enumerate() {
             let section = &job.sections[number];
             if let Some(name) = &section.source_name {
-                elements.push(OnRoute {
-                    who: Who::Source(name.clone()),
-                    level_v: emf[place],
-                });
+                elements.push(OnRoute { who: Who::Source(name.clone()), level_v: emf[place] });
             }
             for index in self.network.links[place].ladder.contacts() {
                 let level_v = on_contact(&self.network, index, emf[place]).open_v;
-                elements.push(OnRoute {
-                    who: Who::Contact(self.network.contacts[index].name.clone()),
-                    level_v,
-                });
+                elements.push(OnRoute { who: Who::Contact(self.network.contacts[index].name.clone()), level_v });
             }
             let after = emf.get(place + 1).copied().unwrap_or(output_v);
             if let Some(stage) = &section.then {
-                elements.push(OnRoute {
-                    who: Who::Stage(stage.name.clone()),
-                    level_v: after,
-                });
+                elements.push(OnRoute { who: Who::Stage(stage.name.clone()), level_v: after });
             }
             if let Some(name) = &section.loudspeaker {
-                elements.push(OnRoute {
-                    who: Who::Loudspeaker(name.clone()),
-                    level_v: after,
-                });
+                elements.push(OnRoute { who: Who::Loudspeaker(name.clone()), level_v: after });
             }
         }
         elements
@@ -171,21 +141,11 @@ pub(super) struct Routes {
 
 impl Routes {
     pub(super) fn new(job: &Job) -> Result<Self, InputError> {
-        let all = job
-            .routes
-            .iter()
-            .map(|sheet| Route::new(job, sheet))
-            .collect::<Result<Vec<_>, _>>()?;
-        let heard_bad = job
-            .heard
-            .iter()
-            .find(|h| h.what != crate::bench::What::Clean);
+        let all = job.routes.iter().map(|sheet| Route::new(job, sheet)).collect::<Result<Vec<_>, _>>()?;
+        let heard_bad = job.heard.iter().find(|h| h.what != crate::bench::What::Clean);
         let named = |name: &str| all.iter().find(|r| r.name == name);
         let reference = heard_bad.and_then(|h| named(&h.route)).or(all.first());
-        let output_v = heard_bad
-            .and_then(|h| h.output_v)
-            .or(reference.map(|r| r.output_v))
-            .unwrap_or(0.0);
+        let output_v = heard_bad.and_then(|h| h.output_v).or(reference.map(|r| r.output_v)).unwrap_or(0.0);
         Ok(Self { all, output_v })
     }
 
@@ -214,35 +174,19 @@ impl Routes {
 
     /// Routes that nobody listened to on a channel, with what stands on them.
     pub(super) fn unheard(&self, job: &Job, channel: Channel) -> Vec<(String, Vec<Who>)> {
-        let heard = |name: &str| {
-            job.heard
-                .iter()
-                .any(|h| h.channel == channel && h.route == name)
-        };
+        let heard = |name: &str| job.heard.iter().any(|h| h.channel == channel && h.route == name);
         let rest = self.all.iter().filter(|route| !heard(&route.name));
         rest.map(|route| {
-            let on_it = route
-                .elements(job, self.output_v)
-                .into_iter()
-                .map(|e| e.who)
-                .collect();
+            let on_it = route.elements(job, self.output_v).into_iter().map(|e| e.who).collect();
             (route.name.clone(), on_it)
         })
         .collect()
     }
 
     /// A route through a contact: a bad one on that channel if there is one.
-    pub(super) fn through<'r>(
-        &'r self,
-        job: &Job,
-        contact: &str,
-        channel: Channel,
-    ) -> Option<(&'r Route, usize, f64)> {
+    pub(super) fn through<'r>(&'r self, job: &Job, contact: &str, channel: Channel) -> Option<(&'r Route, usize, f64)> {
         let find = |route: &'r Route| route.contacts().find(|c| c.1 == contact).map(|c| c.0);
-        let bad = job
-            .heard
-            .iter()
-            .filter(|h| h.channel == channel && h.what != crate::bench::What::Clean);
+        let bad = job.heard.iter().filter(|h| h.channel == channel && h.what != crate::bench::What::Clean);
         for heard in bad {
             if let Some(route) = self.named(&heard.route) {
                 if let Some(index) = find(route) {
@@ -250,8 +194,6 @@ impl Routes {
                 }
             }
         }
-        self.all
-            .iter()
-            .find_map(|route| find(route).map(|index| (route, index, self.output_v)))
+        self.all.iter().find_map(|route| find(route).map(|index| (route, index, self.output_v)))
     }
 }

@@ -28,17 +28,11 @@ pub fn load(path: &Path) -> Result<Job, Vec<InputError>> {
     let name = path.display().to_string();
     let read = |path: &Path| {
         std::fs::read(path).and_then(|bytes| {
-            String::from_utf8(bytes)
-                .map_err(|_| std::io::Error::new(std::io::ErrorKind::InvalidData, "not UTF-8 text"))
+            String::from_utf8(bytes).map_err(|_| std::io::Error::new(std::io::ErrorKind::InvalidData, "not UTF-8 text"))
         })
     };
-    let text = read(path).map_err(|error| {
-        vec![InputError::new(
-            &name,
-            error,
-            "allowed: a job sheet, a TOML file in UTF-8",
-        )]
-    })?;
+    let text = read(path)
+        .map_err(|error| vec![InputError::new(&name, error, "allowed: a job sheet, a TOML file in UTF-8")])?;
     let folder = path.parent().unwrap_or(Path::new("."));
     self::read(&text, &name, &|file| read(&folder.join(file)))
 }
@@ -53,11 +47,7 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     let Some(tree) = walk.parse() else {
         return Err(walk.faults);
     };
-    let mut job = Job {
-        text: text.to_owned(),
-        file: Some(file.to_owned()),
-        ..Job::default()
-    };
+    let mut job = Job { text: text.to_owned(), file: Some(file.to_owned()), ..Job::default() };
     let mut tables: BTreeMap<&str, &Node<'_>> = BTreeMap::new();
     let mut csv_name = None;
     let mut version = None;
@@ -67,11 +57,7 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
             "sheet" => version = Some(node),
             "title" => job.title = walk.text("title", node).unwrap_or_default(),
             "currency" => job.currency = walk.text("currency", node),
-            "readings" => {
-                csv_name = walk
-                    .text("readings", node)
-                    .map(|text| (text, node.span().start))
-            }
+            "readings" => csv_name = walk.text("readings", node).map(|text| (text, node.span().start)),
             "contact" => walk.fault(
                 at,
                 "[contact]",
@@ -82,10 +68,7 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
                 tables.insert(name, node);
             }
             _ => {
-                let known = TOP
-                    .iter()
-                    .map(|k| k.name)
-                    .chain(HEADERS.iter().map(|h| h.name));
+                let known = TOP.iter().map(|k| k.name).chain(HEADERS.iter().map(|h| h.name));
                 let allowed = match super::keys::home_of(name) {
                     Some(home) => format!("it belongs under {home}"),
                     None => allowed_names(name, known),
@@ -99,34 +82,16 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
         Some(node) => {
             let written = walk.written(node.span()).to_owned();
             if written != "1" {
-                walk.fault(
-                    node.span().start,
-                    "sheet",
-                    written,
-                    "allowed: 1, the only version so far",
-                );
+                walk.fault(node.span().start, "sheet", written, "allowed: 1, the only version so far");
             }
         }
     }
-    let methods = tables
-        .get("method")
-        .map(|node| read_methods(&mut walk, node))
-        .unwrap_or_default();
+    let methods = tables.get("method").map(|node| read_methods(&mut walk, node)).unwrap_or_default();
     if let Some(node) = tables.get("part") {
         read_parts(&mut walk, node, &mut job);
     }
-    sheet_circuit::read(
-        &mut walk,
-        tables.get("section").copied(),
-        tables.get("route").copied(),
-        &mut job,
-    );
-    sheet_evidence::read(
-        &mut walk,
-        tables.get("heard").copied(),
-        tables.get("bridged").copied(),
-        &mut job,
-    );
+    sheet_circuit::read(&mut walk, tables.get("section").copied(), tables.get("route").copied(), &mut job);
+    sheet_evidence::read(&mut walk, tables.get("heard").copied(), tables.get("bridged").copied(), &mut job);
 
     let contacts: Vec<String> = job
         .sections
@@ -140,19 +105,11 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     for contact in &contacts {
         job.parts.entry(part_of(contact).to_owned()).or_default();
     }
-    let is_control = |c: &&String| {
-        job.parts
-            .get(part_of(c))
-            .is_some_and(|p| p.kind == Some(Kind::Potentiometer))
-    };
+    let is_control = |c: &&String| job.parts.get(part_of(c)).is_some_and(|p| p.kind == Some(Kind::Potentiometer));
     let known = Known {
         contacts: contacts.iter().map(String::as_str).collect(),
         methods: &methods,
-        small: contacts
-            .iter()
-            .filter(|c| !is_control(c))
-            .map(String::as_str)
-            .collect(),
+        small: contacts.iter().filter(|c| !is_control(c)).map(String::as_str).collect(),
     };
     let mut found = Vec::new();
     if let Some((name, at)) = csv_name {
@@ -163,12 +120,9 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
                 walk.faults.extend(faults);
                 job.readings_text = Some((name, text));
             }
-            Err(error) => walk.fault(
-                at,
-                "readings",
-                format!("\"{name}\": {error}"),
-                "allowed: a CSV file beside the sheet",
-            ),
+            Err(error) => {
+                walk.fault(at, "readings", format!("\"{name}\": {error}"), "allowed: a CSV file beside the sheet")
+            }
         }
     }
     if let Some(node) = tables.get("reading") {
@@ -188,34 +142,18 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     refuse_twice(&found, &mut walk.faults);
     job.readings = found;
     typical_methods(&mut job, &methods);
-    if walk.faults.is_empty() {
-        Ok(job)
-    } else {
-        Err(walk.faults)
-    }
+    if walk.faults.is_empty() { Ok(job) } else { Err(walk.faults) }
 }
 
 /// The header's keys.
 pub(super) fn header(name: &str) -> &'static Header {
-    HEADERS
-        .iter()
-        .find(|h| h.name == name)
-        .unwrap_or(&HEADERS[0])
+    HEADERS.iter().find(|h| h.name == name).unwrap_or(&HEADERS[0])
 }
 
 /// Tables of an array like `[[heard]]`, each with its line.
-pub(super) fn rows<'n, 'a>(
-    walk: &mut Walk<'_>,
-    node: &'n Node<'a>,
-    name: &str,
-) -> Vec<(&'n DeTable<'a>, usize)> {
+pub(super) fn rows<'n, 'a>(walk: &mut Walk<'_>, node: &'n Node<'a>, name: &str) -> Vec<(&'n DeTable<'a>, usize)> {
     let Some(items) = node.get_ref().as_array() else {
-        walk.fault(
-            node.span().start,
-            name,
-            "one table",
-            format!("write [[{name}]] with two brackets"),
-        );
+        walk.fault(node.span().start, name, "one table", format!("write [[{name}]] with two brackets"));
         return Vec::new();
     };
     items
@@ -273,9 +211,7 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
                         _ => walk.fault(node.span().start, &place, written, "allowed: 2 or 4"),
                     }
                 }
-                "open_circuit" => {
-                    method.open_circuit_v = walk.value(&place, node, Dimension::Voltage)
-                }
+                "open_circuit" => method.open_circuit_v = walk.value(&place, node, Dimension::Voltage),
                 "current" => method.current_a = walk.value(&place, node, Dimension::Current),
                 "source" => method.source_ohm = walk.value(&place, node, Dimension::Resistance),
                 "lead" => {
@@ -291,9 +227,7 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
                             format!("\"{text}\""),
                             "write it like \"0.2 ohm\" or \"0.1 to 0.3 ohm\"",
                         ),
-                        Err(error) => {
-                            walk.fault(node.span().start, &place, error.problem, error.allowed)
-                        }
+                        Err(error) => walk.fault(node.span().start, &place, error.problem, error.allowed),
                     }
                 }
                 _ => {
@@ -302,9 +236,7 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
                     };
                     match accuracy(&text) {
                         Ok(found) => method = method.with_accuracy(found),
-                        Err(error) => {
-                            walk.fault(node.span().start, &place, error.problem, error.allowed)
-                        }
+                        Err(error) => walk.fault(node.span().start, &place, error.problem, error.allowed),
                     }
                 }
             }
@@ -327,9 +259,8 @@ fn read_parts(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
             match key {
                 "kind" => {
                     let all: Vec<&'static str> = Kind::ALL.iter().map(|k| k.word()).collect();
-                    part.kind = walk
-                        .text(&place, node)
-                        .and_then(|word| walk.word(&place, &word, at, Kind::from_word, &all));
+                    part.kind =
+                        walk.text(&place, node).and_then(|word| walk.word(&place, &word, at, Kind::from_word, &all));
                 }
                 "metal" => part.metal = walk.text(&place, node),
                 "note" => part.note = walk.text(&place, node),
@@ -338,36 +269,21 @@ fn read_parts(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
                     let written = walk.written(node.span()).to_owned();
                     match written.parse::<f64>() {
                         Ok(price) if price.is_finite() && price >= 0.0 => part.price = Some(price),
-                        _ => walk.fault(
-                            at,
-                            &place,
-                            written,
-                            "allowed: a number, zero or more, without a currency",
-                        ),
+                        _ => walk.fault(at, &place, written, "allowed: a number, zero or more, without a currency"),
                     }
                 }
                 "track" => {
                     part.track_ohm = walk.value(&place, node, Dimension::Resistance);
                     if part.track_ohm.is_some_and(|ohm| ohm < 100.0) {
                         let written = walk.written(node.span()).to_owned();
-                        walk.fault(
-                            at,
-                            &place,
-                            written,
-                            "a control's track is 100 ohm or more; did you mean kohm?",
-                        );
+                        walk.fault(at, &place, written, "a control's track is 100 ohm or more; did you mean kohm?");
                     }
                 }
                 _ => {
                     part.setting_db = walk.value(&place, node, Dimension::Decibel);
                     if part.setting_db.is_some_and(|db| db > 0.0) {
                         let written = walk.written(node.span()).to_owned();
-                        walk.fault(
-                            at,
-                            &place,
-                            written,
-                            "a control does not amplify: write 0 dB or less",
-                        );
+                        walk.fault(at, &place, written, "a control does not amplify: write 0 dB or less");
                     }
                 }
             }
@@ -378,21 +294,13 @@ fn read_parts(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
 
 /// Lists the typical methods that readings used.
 fn typical_methods(job: &mut Job, own: &BTreeMap<String, Method>) {
-    let mut names: Vec<String> = job
-        .readings
-        .iter()
-        .map(|r| r.method_name.clone())
-        .filter(|n| !own.contains_key(n))
-        .collect();
+    let mut names: Vec<String> =
+        job.readings.iter().map(|r| r.method_name.clone()).filter(|n| !own.contains_key(n)).collect();
     names.sort_unstable();
     names.dedup();
     for name in names {
         let place = "readings: method".to_owned();
-        job.typical.push(super::TypicalUse {
-            place,
-            means: "typical meter figures".to_owned(),
-            name,
-        });
+        job.typical.push(super::TypicalUse { place, means: "typical meter figures".to_owned(), name });
     }
 }
 

@@ -9,19 +9,9 @@ use crate::bench::quantity::{Dimension, engineering, quantity};
 use crate::circuit::{Contact, Equalisation, Lead, Load, PathItem, Role, Source, Stage, typical};
 
 /// Reads `[section]` and `[route]` into the job.
-pub(super) fn read(
-    walk: &mut Walk<'_>,
-    sections: Option<&Node<'_>>,
-    routes: Option<&Node<'_>>,
-    job: &mut Job,
-) {
+pub(super) fn read(walk: &mut Walk<'_>, sections: Option<&Node<'_>>, routes: Option<&Node<'_>>, job: &mut Job) {
     let Some(sections) = sections else {
-        return walk.fault(
-            0,
-            "sheet",
-            "no [section]",
-            "describe at least one section: from, path, into",
-        );
+        return walk.fault(0, "sheet", "no [section]", "describe at least one section: from, path, into");
     };
     for (name, at, node) in named(walk, sections, "[section]") {
         if let Some(section) = section(walk, name, at, node, job) {
@@ -34,9 +24,7 @@ pub(super) fn read(
                     .iter()
                     .chain([&section])
                     .flat_map(|s| &s.path)
-                    .filter(
-                        |other| matches!(other, PathItem::Contact(c) if c.name == contact.name),
-                    );
+                    .filter(|other| matches!(other, PathItem::Contact(c) if c.name == contact.name));
                 if twice.count() > 1 {
                     let place = format!("[section] \"{name}\": path");
                     walk.fault(
@@ -51,25 +39,14 @@ pub(super) fn read(
         }
     }
     let Some(routes) = routes else {
-        return walk.fault(
-            0,
-            "sheet",
-            "no [route]",
-            "list at least one route: the sections from source to ear",
-        );
+        return walk.fault(0, "sheet", "no [route]", "list at least one route: the sections from source to ear");
     };
     for (name, at, node) in named(walk, routes, "[route]") {
         route(walk, name, at, node, job);
     }
 }
 
-fn section(
-    walk: &mut Walk<'_>,
-    name: &str,
-    at: usize,
-    node: &Node<'_>,
-    job: &mut Job,
-) -> Option<SectionSheet> {
+fn section(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut Job) -> Option<SectionSheet> {
     let place = format!("[section] \"{name}\"");
     let table = walk.table(&place, node)?;
     let mut section = SectionSheet {
@@ -77,10 +54,7 @@ fn section(
         from: SourceSheet::Before,
         source_name: None,
         path: Vec::new(),
-        load: Load {
-            resistance_ohm: f64::NAN,
-            capacitance_f: 0.0,
-        },
+        load: Load { resistance_ohm: f64::NAN, capacitance_f: 0.0 },
         loudspeaker: None,
         then: None,
         signal_v: None,
@@ -112,47 +86,23 @@ fn section(
         }
     }
     if !has_path {
-        walk.fault(
-            at,
-            &place,
-            "no path",
-            "write path = [\"part / position\", ...], or [] for a plain wire",
-        );
+        walk.fault(at, &place, "no path", "write path = [\"part / position\", ...], or [] for a plain wire");
     }
     if !has_load {
-        walk.fault(
-            at,
-            &place,
-            "no into",
-            "write what it ends in, like into = \"47 kohm\"",
-        );
+        walk.fault(at, &place, "no into", "write what it ends in, like into = \"47 kohm\"");
     }
     Some(section)
 }
 
 fn note(job: &mut Job, place: &str, name: &str, means: String) {
-    job.typical.push(TypicalUse {
-        place: place.to_owned(),
-        name: name.to_owned(),
-        means,
-    });
+    job.typical.push(TypicalUse { place: place.to_owned(), name: name.to_owned(), means });
 }
 
-fn source(
-    walk: &mut Walk<'_>,
-    place: &str,
-    node: &Node<'_>,
-    job: &mut Job,
-) -> Option<(Source, String)> {
+fn source(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, job: &mut Job) -> Option<(Source, String)> {
     if let Some(name) = node.get_ref().as_str() {
         let Some((source, _)) = typical::source(name) else {
             let names = typical::SOURCES.iter().map(|row| row.0);
-            walk.fault(
-                node.span().start,
-                place,
-                format!("unknown source \"{name}\""),
-                allowed_names(name, names),
-            );
+            walk.fault(node.span().start, place, format!("unknown source \"{name}\""), allowed_names(name, names));
             return None;
         };
         let mut means = format!(
@@ -161,57 +111,32 @@ fn source(
             engineering(source.resistance_ohm, Dimension::Resistance)
         );
         if source.inductance_h > 0.0 {
-            means += &format!(
-                " and {}",
-                engineering(source.inductance_h, Dimension::Inductance)
-            );
+            means += &format!(" and {}", engineering(source.inductance_h, Dimension::Inductance));
         }
         note(job, place, name, means);
         return Some((source, name.to_owned()));
     }
     let table = walk.table(place, node)?;
-    let mut source = Source {
-        emf_v: f64::NAN,
-        resistance_ohm: 0.0,
-        inductance_h: 0.0,
-    };
+    let mut source = Source { emf_v: f64::NAN, resistance_ohm: 0.0, inductance_h: 0.0 };
     for (key, node) in walk.entries(place, table, SOURCE) {
         let place = format!("{place}: {key}");
         match key {
             "emf" => source.emf_v = walk.value(&place, node, Dimension::Voltage)?,
-            "resistance" => {
-                source.resistance_ohm = walk.value(&place, node, Dimension::Resistance)?
-            }
+            "resistance" => source.resistance_ohm = walk.value(&place, node, Dimension::Resistance)?,
             _ => source.inductance_h = walk.value(&place, node, Dimension::Inductance)?,
         }
     }
     if source.emf_v.is_nan() || source.emf_v <= 0.0 {
-        walk.fault(
-            node.span().start,
-            place,
-            "no emf",
-            "write { emf = \"0.5 V\", resistance = \"2.2 kohm\" }",
-        );
+        walk.fault(node.span().start, place, "no emf", "write { emf = \"0.5 V\", resistance = \"2.2 kohm\" }");
         return None;
     }
     Some((source, "source".to_owned()))
 }
 
-fn path(
-    walk: &mut Walk<'_>,
-    place: &str,
-    node: &Node<'_>,
-    items: &mut Vec<PathItem>,
-    job: &mut Job,
-) {
+fn path(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec<PathItem>, job: &mut Job) {
     let Some(list) = node.get_ref().as_array() else {
         let written = walk.written(node.span()).to_owned();
-        return walk.fault(
-            node.span().start,
-            place,
-            written,
-            "write a list, like [\"relay / a\"]",
-        );
+        return walk.fault(node.span().start, place, written, "write a list, like [\"relay / a\"]");
     };
     for item in list {
         let at = item.span().start;
@@ -224,40 +149,21 @@ fn path(
         };
         if let Some((part, position)) = text.split_once('/') {
             if part.trim().is_empty() || position.trim().is_empty() {
-                walk.fault(
-                    at,
-                    place,
-                    format!("\"{text}\""),
-                    "a contact is written \"part / position\"",
-                );
+                walk.fault(at, place, format!("\"{text}\""), "a contact is written \"part / position\"");
                 continue;
             }
-            items.push(PathItem::Contact(Contact::ohmic(
-                format!("{} / {}", part.trim(), position.trim()),
-                0.0,
-            )));
+            items.push(PathItem::Contact(Contact::ohmic(format!("{} / {}", part.trim(), position.trim()), 0.0)));
         } else if let Some(lead) = typical_lead(job, place, &text) {
             items.push(PathItem::Lead(lead));
         } else if text.starts_with(|c: char| c.is_ascii_digit() || c == 'R') {
             match quantity(&text, Dimension::Resistance) {
-                Ok(q) => items.push(PathItem::Lead(Lead {
-                    resistance_ohm: q.value,
-                    ..Lead::default()
-                })),
+                Ok(q) => items.push(PathItem::Lead(Lead { resistance_ohm: q.value, ..Lead::default() })),
                 Err(error) => walk.fault(at, place, error.problem, error.allowed),
             }
         } else {
             let leads = typical::LEADS.iter().map(|row| row.0);
-            let allowed = format!(
-                "a contact is written \"part / position\"; leads: {}",
-                allowed_names(&text, leads)
-            );
-            walk.fault(
-                at,
-                place,
-                format!("\"{text}\" is neither a contact nor a lead"),
-                allowed,
-            );
+            let allowed = format!("a contact is written \"part / position\"; leads: {}", allowed_names(&text, leads));
+            walk.fault(at, place, format!("\"{text}\" is neither a contact nor a lead"), allowed);
         }
     }
 }
@@ -266,22 +172,13 @@ fn typical_lead(job: &mut Job, place: &str, name: &str) -> Option<Lead> {
     let (lead, _) = typical::lead(name)?;
     let mut means = engineering(lead.resistance_ohm, Dimension::Resistance);
     if lead.capacitance_f > 0.0 {
-        means += &format!(
-            " and {}",
-            engineering(lead.capacitance_f, Dimension::Capacitance)
-        );
+        means += &format!(" and {}", engineering(lead.capacitance_f, Dimension::Capacitance));
     }
     note(job, place, name, means);
     Some(lead)
 }
 
-fn path_table(
-    walk: &mut Walk<'_>,
-    place: &str,
-    node: &Node<'_>,
-    items: &mut Vec<PathItem>,
-    job: &mut Job,
-) {
+fn path_table(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec<PathItem>, job: &mut Job) {
     let Some(table) = walk.table(place, node) else {
         return;
     };
@@ -318,9 +215,8 @@ fn path_table(
             }
             "role" => {
                 let all: Vec<&'static str> = RoleWord::ALL.iter().map(|r| r.word()).collect();
-                let word = walk
-                    .text(&place, node)
-                    .and_then(|word| walk.word(&place, &word, at, RoleWord::from_word, &all));
+                let word =
+                    walk.text(&place, node).and_then(|word| walk.word(&place, &word, at, RoleWord::from_word, &all));
                 match word {
                     Some(RoleWord::Return) => role = Role::Return,
                     Some(RoleWord::Signal) | None => {}
@@ -332,62 +228,31 @@ fn path_table(
                     ),
                 }
             }
-            "resistance" => {
-                lead.resistance_ohm = walk
-                    .value(&place, node, Dimension::Resistance)
-                    .unwrap_or(0.0)
-            }
-            "inductance" => {
-                lead.inductance_h = walk
-                    .value(&place, node, Dimension::Inductance)
-                    .unwrap_or(0.0)
-            }
-            _ => {
-                lead.capacitance_f = walk
-                    .value(&place, node, Dimension::Capacitance)
-                    .unwrap_or(0.0)
-            }
+            "resistance" => lead.resistance_ohm = walk.value(&place, node, Dimension::Resistance).unwrap_or(0.0),
+            "inductance" => lead.inductance_h = walk.value(&place, node, Dimension::Inductance).unwrap_or(0.0),
+            _ => lead.capacitance_f = walk.value(&place, node, Dimension::Capacitance).unwrap_or(0.0),
         }
     }
     match contact {
-        Some(name) if lead == Lead::default() => items.push(PathItem::Contact(Contact {
-            role,
-            ..Contact::ohmic(name, 0.0)
-        })),
-        Some(_) => walk.fault(
-            node.span().start,
-            place,
-            "a contact and a lead in one",
-            "write them as two items of the path",
-        ),
+        Some(name) if lead == Lead::default() => {
+            items.push(PathItem::Contact(Contact { role, ..Contact::ohmic(name, 0.0) }))
+        }
+        Some(_) => {
+            walk.fault(node.span().start, place, "a contact and a lead in one", "write them as two items of the path")
+        }
         None => items.push(PathItem::Lead(lead)),
     }
 }
 
-fn load(
-    walk: &mut Walk<'_>,
-    place: &str,
-    node: &Node<'_>,
-    job: &mut Job,
-) -> Option<(Load, Option<String>)> {
+fn load(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, job: &mut Job) -> Option<(Load, Option<String>)> {
     let at = node.span().start;
-    let mut load = Load {
-        resistance_ohm: f64::NAN,
-        capacitance_f: 0.0,
-    };
+    let mut load = Load { resistance_ohm: f64::NAN, capacitance_f: 0.0 };
     let mut name = None;
     if let Some(text) = node.get_ref().as_str() {
         let text = text.trim();
-        let ear = ["loudspeaker", "headphones"]
-            .iter()
-            .find_map(|kind| text.strip_suffix(kind));
+        let ear = ["loudspeaker", "headphones"].iter().find_map(|kind| text.strip_suffix(kind));
         if let Some((found, is_loudspeaker, _)) = typical::load(text) {
-            note(
-                job,
-                place,
-                text,
-                engineering(found.resistance_ohm, Dimension::Resistance),
-            );
+            note(job, place, text, engineering(found.resistance_ohm, Dimension::Resistance));
             return Some((found, is_loudspeaker.then(|| text.to_owned())));
         } else if let Some(resistance) = ear {
             name = Some(text.to_owned());
@@ -406,9 +271,7 @@ fn load(
         for (key, node) in walk.entries(place, table, LOAD) {
             let place = format!("{place}: {key}");
             match key {
-                "resistance" => {
-                    load.resistance_ohm = walk.value(&place, node, Dimension::Resistance)?
-                }
+                "resistance" => load.resistance_ohm = walk.value(&place, node, Dimension::Resistance)?,
                 _ => load.capacitance_f = walk.value(&place, node, Dimension::Capacitance)?,
             }
         }
@@ -424,13 +287,7 @@ fn load(
     Some((load, name))
 }
 
-fn stage(
-    walk: &mut Walk<'_>,
-    place: &str,
-    node: &Node<'_>,
-    section: &str,
-    job: &mut Job,
-) -> Option<Stage> {
+fn stage(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, section: &str, job: &mut Job) -> Option<Stage> {
     if let Some(name) = node.get_ref().as_str() {
         let Some((stage, _)) = typical::stage(name) else {
             walk.fault(
@@ -464,8 +321,7 @@ fn stage(
             "gain" => stage.gain_db = walk.value(&place, node, Dimension::Decibel)?,
             "equalisation" => {
                 let word = walk.text(&place, node)?;
-                stage.equalisation =
-                    walk.word(&place, &word, at, Equalisation::named, &Equalisation::NAMES)?;
+                stage.equalisation = walk.word(&place, &word, at, Equalisation::named, &Equalisation::NAMES)?;
             }
             _ => stage.output_resistance_ohm = walk.value(&place, node, Dimension::Resistance)?,
         }
@@ -480,12 +336,9 @@ fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut 
     let mut broken = false;
     for (section, at) in walk.texts(&place, node) {
         match job.sections.iter().position(|s| s.name == section) {
-            Some(number) if numbers.contains(&number) => walk.fault(
-                at,
-                &place,
-                format!("\"{section}\" stands twice"),
-                "a route passes each section once",
-            ),
+            Some(number) if numbers.contains(&number) => {
+                walk.fault(at, &place, format!("\"{section}\" stands twice"), "a route passes each section once")
+            }
             Some(number) => numbers.push(number),
             None => {
                 let known: Vec<&str> = job.sections.iter().map(|s| s.name.as_str()).collect();
@@ -501,42 +354,22 @@ fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut 
     }
     if broken {
         // its name stays known, so that what was heard on it is not a fault as well
-        job.routes.push(RouteSheet {
-            name: name.to_owned(),
-            sections: numbers,
-            line: walk.line(at),
-        });
+        job.routes.push(RouteSheet { name: name.to_owned(), sections: numbers, line: walk.line(at) });
         return;
     }
     let Some(&first) = numbers.first() else {
-        return walk.fault(
-            at,
-            &place,
-            "no sections",
-            "list the sections from source to ear",
-        );
+        return walk.fault(at, &place, "no sections", "list the sections from source to ear");
     };
     if !matches!(job.sections[first].from, SourceSheet::Own(_)) {
         let allowed = format!(
             "a route begins with a source: give section \"{}\" a from, or begin with another section",
             job.sections[first].name
         );
-        walk.fault(
-            at,
-            &place,
-            format!(
-                "begins with \"{}\", which has no source",
-                job.sections[first].name
-            ),
-            allowed,
-        );
+        walk.fault(at, &place, format!("begins with \"{}\", which has no source", job.sections[first].name), allowed);
     }
     for pair in numbers.windows(2) {
         let (before, after) = (pair[0], pair[1]);
-        let (from, to) = (
-            job.sections[before].name.clone(),
-            job.sections[after].name.clone(),
-        );
+        let (from, to) = (job.sections[before].name.clone(), job.sections[after].name.clone());
         if matches!(job.sections[after].from, SourceSheet::Own(_)) {
             walk.fault(
                 at,
@@ -551,19 +384,12 @@ fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut 
         }
         match control(job, after) {
             Ok(control) => job.sections[after].from = control,
-            Err(allowed) => walk.fault(
-                at,
-                &place,
-                format!("\"{from}\" and \"{to}\" do not join"),
-                allowed.replace("BEFORE", &from),
-            ),
+            Err(allowed) => {
+                walk.fault(at, &place, format!("\"{from}\" and \"{to}\" do not join"), allowed.replace("BEFORE", &from))
+            }
         }
     }
-    job.routes.push(RouteSheet {
-        name: name.to_owned(),
-        sections: numbers,
-        line: walk.line(at),
-    });
+    job.routes.push(RouteSheet { name: name.to_owned(), sections: numbers, line: walk.line(at) });
 }
 
 /// The control that drives a section whose path begins with its wiper.
@@ -583,14 +409,9 @@ fn control(job: &Job, section: usize) -> Result<SourceSheet, String> {
         ));
     }
     match entry.and_then(|p| Some((p.track_ohm?, p.setting_db?))) {
-        Some((track_ohm, setting_db)) => Ok(SourceSheet::Control {
-            part: part.to_owned(),
-            track_ohm,
-            ratio: 10f64.powf(setting_db / 20.0),
-        }),
-        None => Err(format!(
-            "[part] \"{part}\" drives \"{}\": it needs track and setting",
-            section.name
-        )),
+        Some((track_ohm, setting_db)) => {
+            Ok(SourceSheet::Control { part: part.to_owned(), track_ohm, ratio: 10f64.powf(setting_db / 20.0) })
+        }
+        None => Err(format!("[part] \"{part}\" drives \"{}\": it needs track and setting", section.name)),
     }
 }

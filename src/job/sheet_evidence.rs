@@ -12,20 +12,12 @@ use crate::circuit::PathItem;
 /// The words of a closed list.
 macro_rules! all_words {
     ($name:ident) => {
-        &$name::ALL
-            .iter()
-            .map(|w| w.word())
-            .collect::<Vec<&'static str>>()
+        &$name::ALL.iter().map(|w| w.word()).collect::<Vec<&'static str>>()
     };
 }
 
 /// Reads `[[heard]]` and `[[bridged]]` into the job.
-pub(super) fn read(
-    walk: &mut Walk<'_>,
-    heard: Option<&Node<'_>>,
-    bridged: Option<&Node<'_>>,
-    job: &mut Job,
-) {
+pub(super) fn read(walk: &mut Walk<'_>, heard: Option<&Node<'_>>, bridged: Option<&Node<'_>>, job: &mut Job) {
     if let Some(node) = heard {
         for (table, line) in rows(walk, node, "heard") {
             let at = walk.start_of(line);
@@ -45,13 +37,7 @@ fn low_high(q: Quantity) -> (f64, f64) {
     (q.low().max(0.0), q.high())
 }
 
-fn heard_row(
-    walk: &mut Walk<'_>,
-    table: &toml::de::DeTable<'_>,
-    line: usize,
-    at: usize,
-    job: &mut Job,
-) {
+fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at: usize, job: &mut Job) {
     const PLACE: &str = "[[heard]]";
     let mut row = Heard {
         route: String::new(),
@@ -90,8 +76,7 @@ fn heard_row(
                 let Some(text) = walk.text(&place, node) else {
                     continue;
                 };
-                let Some(word) = walk.word(&place, &text, at, What::from_word, all_words!(What))
-                else {
+                let Some(word) = walk.word(&place, &text, at, What::from_word, all_words!(What)) else {
                     return;
                 };
                 match key {
@@ -102,38 +87,20 @@ fn heard_row(
             }
             "strength" => {
                 let word = walk.text(&place, node);
-                let word = word.and_then(|w| {
-                    walk.word(&place, &w, at, Strength::from_word, all_words!(Strength))
-                });
+                let word = word.and_then(|w| walk.word(&place, &w, at, Strength::from_word, all_words!(Strength)));
                 row.strength = word.unwrap_or(row.strength);
             }
             "output" => output = walk.text(&place, node).map(|text| (text, at)),
             "residue" => row.residue = walk.quantity(&place, node, Dimension::Ratio).map(low_high),
-            "by" => {
-                row.loss_db = walk
-                    .quantity(&place, node, Dimension::Decibel)
-                    .map(low_high)
-            }
+            "by" => row.loss_db = walk.quantity(&place, node, Dimension::Decibel).map(low_high),
             "goes_away" => {
                 for (text, at) in walk.texts(&place, node) {
-                    row.goes_away.extend(walk.word(
-                        &place,
-                        &text,
-                        at,
-                        GoesAway::from_word,
-                        all_words!(GoesAway),
-                    ));
+                    row.goes_away.extend(walk.word(&place, &text, at, GoesAway::from_word, all_words!(GoesAway)));
                 }
             }
             "comes_back" => {
                 for (text, at) in walk.texts(&place, node) {
-                    row.comes_back.extend(walk.word(
-                        &place,
-                        &text,
-                        at,
-                        ComesBack::from_word,
-                        all_words!(ComesBack),
-                    ));
+                    row.comes_back.extend(walk.word(&place, &text, at, ComesBack::from_word, all_words!(ComesBack)));
                 }
             }
             _ => {
@@ -154,12 +121,7 @@ fn heard_row(
         }
     };
     if routes.is_empty() {
-        return walk.fault(
-            at,
-            PLACE,
-            "no route",
-            "write route = \"...\", one of [route]",
-        );
+        return walk.fault(at, PLACE, "no route", "write route = \"...\", one of [route]");
     }
     for (route, at) in routes {
         let Some(known) = job.routes.iter().find(|r| r.name == route) else {
@@ -172,10 +134,7 @@ fn heard_row(
             );
             continue;
         };
-        let load = known
-            .sections
-            .last()
-            .map_or(f64::NAN, |&s| job.sections[s].load.resistance_ohm);
+        let load = known.sections.last().map_or(f64::NAN, |&s| job.sections[s].load.resistance_ohm);
         if let Some((text, at)) = &output {
             let volts = quantity(text, Dimension::Voltage).map(|q| q.value);
             let watts = quantity(text, Dimension::Power).map(|q| (q.value * load).sqrt());
@@ -190,23 +149,12 @@ fn heard_row(
             }
         }
         for &(channel, what) in &whats {
-            job.heard.push(Heard {
-                route: route.clone(),
-                channel,
-                what,
-                ..row.clone()
-            });
+            job.heard.push(Heard { route: route.clone(), channel, what, ..row.clone() });
         }
     }
 }
 
-fn bridged_row(
-    walk: &mut Walk<'_>,
-    table: &toml::de::DeTable<'_>,
-    line: usize,
-    at: usize,
-    job: &mut Job,
-) {
+fn bridged_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at: usize, job: &mut Job) {
     const PLACE: &str = "[[bridged]]";
     let (mut contact, mut both, mut then, mut with) = (None, None, None, BridgedWith::ClipLead);
     for (key, node) in walk.entries(PLACE, table, header("bridged").keys) {
@@ -236,17 +184,7 @@ fn bridged_row(
             }
             "channel" => both = channels(&text),
             "then" => then = walk.word(&place, &text, at, Then::from_word, all_words!(Then)),
-            _ => {
-                with = walk
-                    .word(
-                        &place,
-                        &text,
-                        at,
-                        BridgedWith::from_word,
-                        all_words!(BridgedWith),
-                    )
-                    .unwrap_or(with)
-            }
+            _ => with = walk.word(&place, &text, at, BridgedWith::from_word, all_words!(BridgedWith)).unwrap_or(with),
         }
     }
     let (Some(contact), Some(both), Some(then)) = (contact, both, then) else {
@@ -258,13 +196,7 @@ fn bridged_row(
         );
     };
     for channel in both {
-        job.bridged.push(Bridged {
-            contact: contact.clone(),
-            channel,
-            then,
-            with,
-            line,
-        });
+        job.bridged.push(Bridged { contact: contact.clone(), channel, then, with, line });
     }
 }
 
@@ -281,12 +213,7 @@ fn contradictions(walk: &mut Walk<'_>, job: &Job) {
                 walk.fault(
                     at,
                     "[[heard]]",
-                    format!(
-                        "\"{}\" {side} {} stands twice (line {})",
-                        b.route,
-                        b.what.word(),
-                        a.line
-                    ),
+                    format!("\"{}\" {side} {} stands twice (line {})", b.route, b.what.word(), a.line),
                     "write it once",
                 );
             } else if a.what == What::Clean || b.what == What::Clean {
@@ -297,19 +224,13 @@ fn contradictions(walk: &mut Walk<'_>, job: &Job) {
                     a.what.word(),
                     a.line
                 );
-                walk.fault(
-                    at,
-                    "[[heard]]",
-                    found,
-                    "the two contradict each other: keep the one that holds",
-                );
+                walk.fault(at, "[[heard]]", found, "the two contradict each other: keep the one that holds");
             }
         }
     }
     for (index, b) in job.bridged.iter().enumerate() {
-        let before = job.bridged[..index]
-            .iter()
-            .find(|a| a.contact == b.contact && a.channel == b.channel && a.with == b.with);
+        let before =
+            job.bridged[..index].iter().find(|a| a.contact == b.contact && a.channel == b.channel && a.with == b.with);
         if let Some(a) = before {
             let at = walk.start_of(b.line);
             let found = format!(

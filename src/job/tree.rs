@@ -25,31 +25,16 @@ pub(super) fn nearest<'k>(name: &str, known: impl IntoIterator<Item = &'k str>) 
     let name = name.to_lowercase();
     let likeness = |other: &str| {
         let other = other.to_lowercase();
-        let begins = name.len().min(other.len()) >= BEGINNING
-            && (name.starts_with(&other) || other.starts_with(&name));
-        strsim::normalized_damerau_levenshtein(&name, &other)
-            + if begins { NEAR_ENOUGH } else { 0.0 }
+        let begins = name.len().min(other.len()) >= BEGINNING && (name.starts_with(&other) || other.starts_with(&name));
+        strsim::normalized_damerau_levenshtein(&name, &other) + if begins { NEAR_ENOUGH } else { 0.0 }
     };
     let rated = known.into_iter().map(|k| (k, likeness(k)));
-    rated
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .filter(|(_, l)| *l > NEAR_ENOUGH)
-        .map(|(k, _)| k)
+    rated.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, l)| *l > NEAR_ENOUGH).map(|(k, _)| k)
 }
 
 /// "did you mean", or the list of what is known.
-pub(super) fn allowed_names<'k>(
-    name: &str,
-    known: impl IntoIterator<Item = &'k str> + Clone,
-) -> String {
-    let list = || {
-        known
-            .clone()
-            .into_iter()
-            .map(|k| format!("\"{k}\""))
-            .collect::<Vec<_>>()
-            .join(", ")
-    };
+pub(super) fn allowed_names<'k>(name: &str, known: impl IntoIterator<Item = &'k str> + Clone) -> String {
+    let list = || known.clone().into_iter().map(|k| format!("\"{k}\"")).collect::<Vec<_>>().join(", ");
     match nearest(name, known.clone()) {
         Some(near) => format!("did you mean \"{near}\"? allowed: {}", list()),
         None => format!("allowed: {}", list()),
@@ -58,45 +43,25 @@ pub(super) fn allowed_names<'k>(
 
 impl<'t> Walk<'t> {
     pub(super) fn new(text: &'t str, file: &'t str) -> Self {
-        Self {
-            text,
-            file,
-            faults: Vec::new(),
-        }
+        Self { text, file, faults: Vec::new() }
     }
 
     pub(super) fn line(&self, at: usize) -> usize {
-        self.text
-            .get(..at)
-            .map_or(1, |before| before.matches('\n').count() + 1)
+        self.text.get(..at).map_or(1, |before| before.matches('\n').count() + 1)
     }
 
     /// Where a line begins.
     pub(super) fn start_of(&self, line: usize) -> usize {
-        self.text
-            .split_inclusive('\n')
-            .take(line.saturating_sub(1))
-            .map(str::len)
-            .sum()
+        self.text.split_inclusive('\n').take(line.saturating_sub(1)).map(str::len).sum()
     }
 
     pub(super) fn written(&self, span: Range<usize>) -> &'t str {
         self.text.get(span).unwrap_or("").trim()
     }
 
-    pub(super) fn fault(
-        &mut self,
-        at: usize,
-        place: &str,
-        value: impl std::fmt::Display,
-        allowed: impl Into<String>,
-    ) {
+    pub(super) fn fault(&mut self, at: usize, place: &str, value: impl std::fmt::Display, allowed: impl Into<String>) {
         let line = self.line(at);
-        self.faults.push(
-            InputError::new(place, value, allowed)
-                .at_line(line)
-                .in_file(self.file),
-        );
+        self.faults.push(InputError::new(place, value, allowed).at_line(line).in_file(self.file));
     }
 
     /// The parsed sheet, or nothing if its TOML is broken.
@@ -116,42 +81,25 @@ impl<'t> Walk<'t> {
                 self.fault(
                     at,
                     "sheet",
-                    format!(
-                        "\"{}\" comes twice",
-                        source.split('=').next().unwrap_or(source).trim()
-                    ),
+                    format!("\"{}\" comes twice", source.split('=').next().unwrap_or(source).trim()),
                     allowed,
                 );
             } else if let Some((key, value)) = unquoted(source) {
                 let allowed = format!("quotes forgotten? write {key} = \"{value}\"");
                 self.fault(at, key, format!("{value} stands without quotes"), allowed);
             } else {
-                self.fault(
-                    at,
-                    "sheet",
-                    format!("{source:?} is not TOML"),
-                    error.message().to_owned(),
-                );
+                self.fault(at, "sheet", format!("{source:?} is not TOML"), error.message().to_owned());
             }
         }
         errors.is_empty().then_some(table)
     }
 
     /// The table of a node, or a fault.
-    pub(super) fn table<'n, 'a>(
-        &mut self,
-        place: &str,
-        node: &'n Node<'a>,
-    ) -> Option<&'n DeTable<'a>> {
+    pub(super) fn table<'n, 'a>(&mut self, place: &str, node: &'n Node<'a>) -> Option<&'n DeTable<'a>> {
         let found = node.get_ref().as_table();
         if found.is_none() {
             let written = self.written(node.span()).to_owned();
-            self.fault(
-                node.span().start,
-                place,
-                written,
-                "write it as { key = \"value\", ... }",
-            );
+            self.fault(node.span().start, place, written, "write it as { key = \"value\", ... }");
         }
         found
     }
@@ -174,12 +122,7 @@ impl<'t> Walk<'t> {
                 Some(home) => format!("it belongs under {home}"),
                 None => allowed_names(name, keys.iter().map(|k| k.name)),
             };
-            self.fault(
-                key.span().start,
-                place,
-                format!("unknown key \"{name}\""),
-                allowed,
-            );
+            self.fault(key.span().start, place, format!("unknown key \"{name}\""), allowed);
         }
         known
     }
@@ -190,27 +133,16 @@ impl<'t> Walk<'t> {
             return Some(text.trim().to_owned());
         }
         let written = self.written(node.span()).to_owned();
-        self.fault(
-            node.span().start,
-            place,
-            format!("{written} is not text"),
-            "write it in quotes",
-        );
+        self.fault(node.span().start, place, format!("{written} is not text"), "write it in quotes");
         None
     }
 
     /// A quantity, or a fault; a bare number has lost its unit.
-    pub(super) fn quantity(
-        &mut self,
-        place: &str,
-        node: &Node<'_>,
-        dimension: Dimension,
-    ) -> Option<Quantity> {
+    pub(super) fn quantity(&mut self, place: &str, node: &Node<'_>, dimension: Dimension) -> Option<Quantity> {
         let Some(text) = node.get_ref().as_str() else {
             let written = self.written(node.span()).to_owned();
             let unit = dimension.unit();
-            let allowed =
-                format!("unit missing: write \"{written} {unit}\" or the like, in quotes");
+            let allowed = format!("unit missing: write \"{written} {unit}\" or the like, in quotes");
             self.fault(node.span().start, place, written, allowed);
             return None;
         };
@@ -224,27 +156,17 @@ impl<'t> Walk<'t> {
     }
 
     /// The value of a quantity.
-    pub(super) fn value(
-        &mut self,
-        place: &str,
-        node: &Node<'_>,
-        dimension: Dimension,
-    ) -> Option<f64> {
+    pub(super) fn value(&mut self, place: &str, node: &Node<'_>, dimension: Dimension) -> Option<f64> {
         self.quantity(place, node, dimension).map(|q| q.value)
     }
 
     /// One text or a list of them.
     pub(super) fn texts(&mut self, place: &str, node: &Node<'_>) -> Vec<(String, usize)> {
         match node.get_ref().as_array() {
-            Some(items) => items
-                .iter()
-                .filter_map(|item| self.text(place, item).map(|text| (text, item.span().start)))
-                .collect(),
-            None => self
-                .text(place, node)
-                .map(|text| (text, node.span().start))
-                .into_iter()
-                .collect(),
+            Some(items) => {
+                items.iter().filter_map(|item| self.text(place, item).map(|text| (text, item.span().start))).collect()
+            }
+            None => self.text(place, node).map(|text| (text, node.span().start)).into_iter().collect(),
         }
     }
 
@@ -259,12 +181,7 @@ impl<'t> Walk<'t> {
     ) -> Option<T> {
         let found = from(word);
         if found.is_none() {
-            self.fault(
-                at,
-                place,
-                format!("\"{word}\""),
-                allowed_names(word, all.iter().copied()),
-            );
+            self.fault(at, place, format!("\"{word}\""), allowed_names(word, all.iter().copied()));
         }
         found
     }
@@ -277,8 +194,7 @@ fn unquoted(line: &str) -> Option<(&str, &str)> {
         let key = line.get(..at)?.trim_end().rsplit([' ', '{', ',']).next()?;
         let value = line.get(at + 1..)?.split([',', '}']).next()?.trim();
         let begins = value.starts_with(|c: char| c.is_alphanumeric() || c == '-');
-        let bare =
-            begins && value.contains(char::is_alphabetic) && !value.contains(['"', '\'', '{', '[']);
+        let bare = begins && value.contains(char::is_alphabetic) && !value.contains(['"', '\'', '{', '[']);
         (bare && !matches!(value, "true" | "false" | "inf" | "nan")).then_some((key, value))
     })
 }

@@ -90,47 +90,27 @@ fn percent(ratio: f64) -> String {
 }
 
 fn decibel(db: f64) -> String {
-    if db.is_infinite() {
-        "any loss".to_owned()
-    } else {
-        engineering(db, Dimension::Decibel)
-    }
+    if db.is_infinite() { "any loss".to_owned() } else { engineering(db, Dimension::Decibel) }
 }
 
 /// Judges one route by the ohms; returns the verdict, the reason, and the assumption that decided.
 fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
-    const READING: &str =
-        "the upper end of its reading, grown as far as a rectifying film could at this signal";
+    const READING: &str = "the upper end of its reading, grown as far as a rectifying film could at this signal";
     let route = &ability.route;
     if ability.need.needs_moved_reading() && !range.moved {
         let reason = format!(
             "route \"{route}\": a reading at rest excludes no crackle or drop-out; read it while tapping and turning"
         );
-        return (
-            Verdict::Open,
-            reason,
-            "the contact was not moved while it was read",
-        );
+        return (Verdict::Open, reason, "the contact was not moved while it was read");
     }
     let by_reach = |low: f64, high: f64, need: f64, text: &dyn Fn(f64) -> String, what: &str| {
         if high < need {
-            let reason = format!(
-                "route \"{route}\": at most {} {what}, what is heard takes {}",
-                text(high),
-                text(need)
-            );
+            let reason =
+                format!("route \"{route}\": at most {} {what}, what is heard takes {}", text(high), text(need));
             (Verdict::Cannot, reason, READING)
         } else if low >= need {
-            let reason = format!(
-                "route \"{route}\": up to {} {what}, what is heard takes {}",
-                text(low),
-                text(need)
-            );
-            (
-                Verdict::Able,
-                reason,
-                "chatter, the worst that the reading allows",
-            )
+            let reason = format!("route \"{route}\": up to {} {what}, what is heard takes {}", text(low), text(need));
+            (Verdict::Able, reason, "chatter, the worst that the reading allows")
         } else {
             let reason = format!(
                 "route \"{route}\": {} to {} {what} within the reading, what is heard takes {}",
@@ -143,17 +123,8 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
     };
     match ability.need {
         Need::Residue(need) | Need::ResidueNowAndThen(need) => {
-            let found = by_reach(
-                ability.residue.0,
-                ability.residue.1,
-                need,
-                &percent,
-                "residue",
-            );
-            if found.0 == Verdict::Able
-                && ability.least_loss_db > LOSS_SURELY_HEARD_DB
-                && !ability.loss_was_heard
-            {
+            let found = by_reach(ability.residue.0, ability.residue.1, need, &percent, "residue");
+            if found.0 == Verdict::Able && ability.least_loss_db > LOSS_SURELY_HEARD_DB && !ability.loss_was_heard {
                 let reason = format!(
                     "route \"{route}\": at the resistance read it would also be {} quieter, and nobody noted that",
                     decibel(ability.least_loss_db)
@@ -171,35 +142,18 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
                 );
                 return (Verdict::Cannot, reason, "the measured loss");
             }
-            let mut found = by_reach(
-                ability.loss_db.0,
-                ability.loss_db.1,
-                least,
-                &decibel,
-                "quieter",
-            );
+            let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, least, &decibel, "quieter");
             if found.0 == Verdict::Able {
                 found.2 = "the resistance that was read";
             }
             found
         }
-        Need::LossNowAndThen(least) => by_reach(
-            ability.loss_db.0,
-            ability.loss_db.1,
-            least,
-            &decibel,
-            "quieter",
-        ),
-        Need::ResponseChange(least) => by_reach(
-            ability.change_db.0,
-            ability.change_db.1,
-            least,
-            &decibel,
-            "response change",
-        ),
+        Need::LossNowAndThen(least) => by_reach(ability.loss_db.0, ability.loss_db.1, least, &decibel, "quieter"),
+        Need::ResponseChange(least) => {
+            by_reach(ability.change_db.0, ability.change_db.1, least, &decibel, "response change")
+        }
         Need::NotComputed => {
-            let reason =
-                format!("route \"{route}\": hum through a contact is not computed by this version");
+            let reason = format!("route \"{route}\": hum through a contact is not computed by this version");
             (Verdict::Open, reason, "not computed")
         }
     }
@@ -243,34 +197,19 @@ impl Known<'_> {
             _ => None,
         };
         let (kind, decided_by) = self.decide(in_order, &mut reasons);
-        let worst = self
-            .abilities
-            .iter()
-            .map(|a| a.residue.1)
-            .fold(f64::NAN, f64::max);
-        let loss =
-            |pick: fn(&Ability) -> f64| self.abilities.iter().map(pick).fold(f64::NAN, f64::max);
+        let worst = self.abilities.iter().map(|a| a.residue.1).fold(f64::NAN, f64::max);
+        let loss = |pick: fn(&Ability) -> f64| self.abilities.iter().map(pick).fold(f64::NAN, f64::max);
         Finding {
             contact: self.contact.to_owned(),
             channel: self.channel,
             kind,
             ceiling: finite(worst),
-            loss_db: (
-                finite(loss(|a| a.least_loss_db)),
-                finite(loss(|a| a.loss_db.1)),
-            ),
-            resistance_ohm: (
-                self.range.map(|r| r.low_ohm),
-                self.range.and_then(|r| finite(r.high_ohm)),
-            ),
+            loss_db: (finite(loss(|a| a.least_loss_db)), finite(loss(|a| a.loss_db.1))),
+            resistance_ohm: (self.range.map(|r| r.low_ohm), self.range.and_then(|r| finite(r.high_ohm))),
             dry: self.range.map(|r| r.dry),
             in_order,
             by_hypothesis: self.by_hypothesis,
-            impossible_below_ohm: self
-                .abilities
-                .iter()
-                .filter_map(|a| a.impossible_below_ohm)
-                .reduce(f64::min),
+            impossible_below_ohm: self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min),
             reasons,
             decided_by,
         }
@@ -290,7 +229,8 @@ impl Known<'_> {
             Some(Standing::ClearedBy { route, level_v, bad_level_v }) => {
                 reasons.push(format!(
                     "route \"{route}\" is clean through it with {}, no more than the {} of the bad route",
-                    volt(*level_v), volt(*bad_level_v)
+                    volt(*level_v),
+                    volt(*bad_level_v)
                 ));
                 return (Kind::Cleared, format!("clean on \"{route}\""));
             }
@@ -314,7 +254,8 @@ impl Known<'_> {
             }
             Some(Standing::LouderElsewhere { route, level_v, bad_level_v }) => reasons.push(format!(
                 "route \"{route}\" is clean through it, but with {} against {}: a larger signal may break its film",
-                volt(*level_v), volt(*bad_level_v)
+                volt(*level_v),
+                volt(*bad_level_v)
             )),
             Some(Standing::Suspect) => {}
         }
@@ -322,11 +263,7 @@ impl Known<'_> {
     }
 
     fn by_ohms(&self, reasons: &mut Vec<String>) -> (Kind, String) {
-        let below = self
-            .abilities
-            .iter()
-            .filter_map(|a| a.impossible_below_ohm)
-            .reduce(f64::min);
+        let below = self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min);
         let Some(range) = self.range else {
             reasons.push(match below {
                 Some(limit) => format!("no reading; below {} it cannot be the cause", ohm(limit)),
@@ -341,7 +278,10 @@ impl Known<'_> {
             ));
         }
         if range.fritted {
-            reasons.push("the meter's current times the reading is 0.1 to 0.5 V: the meter has probably broken a film".to_owned());
+            reasons.push(
+                "the meter's current times the reading is 0.1 to 0.5 V: the meter has probably broken a film"
+                    .to_owned(),
+            );
         }
         let mut verdicts = Vec::new();
         for ability in &self.abilities {
@@ -349,12 +289,7 @@ impl Known<'_> {
             reasons.push(reason);
             verdicts.push((verdict, decided));
         }
-        let pick = |wanted| {
-            verdicts
-                .iter()
-                .find(|v| v.0 == wanted)
-                .map(|v| v.1.to_owned())
-        };
+        let pick = |wanted| verdicts.iter().find(|v| v.0 == wanted).map(|v| v.1.to_owned());
         if let Some(decided) = pick(Verdict::Cannot) {
             (Kind::CannotBeSole, decided)
         } else if let Some(decided) = pick(Verdict::Open) {
@@ -362,10 +297,7 @@ impl Known<'_> {
         } else if let Some(decided) = pick(Verdict::Able) {
             (Kind::Able, decided)
         } else {
-            reasons.push(
-                "nothing wrong was heard through it, and its reading is not usual for its kind"
-                    .to_owned(),
-            );
+            reasons.push("nothing wrong was heard through it, and its reading is not usual for its kind".to_owned());
             (Kind::NotSettled, "nothing was heard".to_owned())
         }
     }
@@ -402,11 +334,7 @@ mod tests {
         }
     }
 
-    fn known<'a>(
-        standing: Option<&'a Standing>,
-        range: Option<ResistanceRange>,
-        abilities: Vec<Ability>,
-    ) -> Known<'a> {
+    fn known<'a>(standing: Option<&'a Standing>, range: Option<ResistanceRange>, abilities: Vec<Ability>) -> Known<'a> {
         Known {
             contact: "a / b",
             channel: Channel::Left,
@@ -426,94 +354,35 @@ mod tests {
     fn all_six_kinds() {
         let grit = |residue| vec![ability(Need::Residue(0.001), residue, (0.01, 0.02))];
         assert_eq!(kind(&Standing::Proved, None, vec![]), Kind::Proved);
-        assert_eq!(
-            kind(
-                &Standing::Suspect,
-                Some(range(200.0, 300.0)),
-                grit((0.002, 0.003))
-            ),
-            Kind::Able
-        );
-        assert_eq!(
-            kind(
-                &Standing::Suspect,
-                Some(range(0.1, 0.2)),
-                grit((1e-6, 2e-6))
-            ),
-            Kind::CannotBeSole
-        );
-        assert_eq!(
-            kind(
-                &Standing::Suspect,
-                Some(range(10.0, 300.0)),
-                grit((1e-4, 3e-3))
-            ),
-            Kind::NotSettled
-        );
-        assert_eq!(
-            kind(
-                &Standing::NotOnABadRoute(None),
-                Some(range(0.01, 0.03)),
-                vec![]
-            ),
-            Kind::InOrder
-        );
-        let cleared = Standing::ClearedBy {
-            route: "tape".into(),
-            level_v: 1.0,
-            bad_level_v: 1.0,
-        };
+        assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.002, 0.003))), Kind::Able);
+        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), grit((1e-6, 2e-6))), Kind::CannotBeSole);
+        assert_eq!(kind(&Standing::Suspect, Some(range(10.0, 300.0)), grit((1e-4, 3e-3))), Kind::NotSettled);
+        assert_eq!(kind(&Standing::NotOnABadRoute(None), Some(range(0.01, 0.03)), vec![]), Kind::InOrder);
+        let cleared = Standing::ClearedBy { route: "tape".into(), level_v: 1.0, bad_level_v: 1.0 };
         assert_eq!(kind(&cleared, None, vec![]), Kind::Cleared);
     }
 
     #[test]
     fn a_crackle_is_never_excluded_at_rest() {
-        let crackle = vec![ability(
-            Need::ResidueNowAndThen(0.001),
-            (1e-9, 1e-9),
-            (0.0, 0.0),
-        )];
-        assert_eq!(
-            kind(&Standing::Suspect, Some(range(0.0, 0.01)), crackle.clone()),
-            Kind::NotSettled
-        );
-        let moved = ResistanceRange {
-            moved: true,
-            ..range(0.0, 0.01)
-        };
-        assert_eq!(
-            kind(&Standing::Suspect, Some(moved), crackle),
-            Kind::CannotBeSole
-        );
+        let crackle = vec![ability(Need::ResidueNowAndThen(0.001), (1e-9, 1e-9), (0.0, 0.0))];
+        assert_eq!(kind(&Standing::Suspect, Some(range(0.0, 0.01)), crackle.clone()), Kind::NotSettled);
+        let moved = ResistanceRange { moved: true, ..range(0.0, 0.01) };
+        assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
     }
 
     #[test]
     fn predicting_more_than_is_heard_speaks_against_it() {
         let grit = vec![ability(Need::Residue(0.001), (0.5, 0.6), (6.0, 7.0))];
-        assert_eq!(
-            kind(&Standing::Suspect, Some(range(5e4, 6e4)), grit),
-            Kind::NotSettled
-        );
+        assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), grit), Kind::NotSettled);
         let loss = vec![ability(Need::Loss(0.4, 0.8), (0.5, 0.6), (6.0, 7.0))];
-        assert_eq!(
-            kind(&Standing::Suspect, Some(range(5e4, 6e4)), loss),
-            Kind::CannotBeSole
-        );
+        assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), loss), Kind::CannotBeSole);
     }
 
     #[test]
     fn unknowns_stay_open() {
         assert_eq!(known(None, None, vec![]).judge().kind, Kind::NotSettled);
-        let one_sided = ResistanceRange {
-            dry: false,
-            high_ohm: f64::INFINITY,
-            ..range(0.0, 0.2)
-        };
-        let grit = vec![ability(
-            Need::Residue(0.001),
-            (0.0, f64::INFINITY),
-            (0.0, f64::INFINITY),
-        )];
+        let one_sided = ResistanceRange { dry: false, high_ohm: f64::INFINITY, ..range(0.0, 0.2) };
+        let grit = vec![ability(Need::Residue(0.001), (0.0, f64::INFINITY), (0.0, f64::INFINITY))];
         let finding = known(Some(&Standing::Suspect), Some(one_sided), grit).judge();
         assert_eq!(finding.kind, Kind::NotSettled);
         assert!(finding.reasons[0].contains("more voltage than the signal"));

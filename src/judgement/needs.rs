@@ -42,13 +42,8 @@ impl Need {
     #[must_use]
     pub fn of(heard: &Heard) -> Option<Self> {
         let plain = heard.strength == Strength::Plain;
-        let residue = heard
-            .residue
-            .map_or(if plain { PLAIN_RESIDUE } else { SLIGHT_RESIDUE }, |r| r.0);
-        let loss = heard.loss_db.unwrap_or((
-            if plain { PLAIN_LOSS_DB } else { SLIGHT_LOSS_DB },
-            f64::INFINITY,
-        ));
+        let residue = heard.residue.map_or(if plain { PLAIN_RESIDUE } else { SLIGHT_RESIDUE }, |r| r.0);
+        let loss = heard.loss_db.unwrap_or((if plain { PLAIN_LOSS_DB } else { SLIGHT_LOSS_DB }, f64::INFINITY));
         Some(match heard.what {
             What::Clean => return None,
             What::Grit => Self::Residue(residue),

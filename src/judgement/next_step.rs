@@ -70,32 +70,14 @@ fn bits(part: usize, whole: usize) -> f64 {
 
 /// Tests for one channel, best first; `unheard` lists routes that nobody listened on, with what stands on them.
 #[must_use]
-pub fn propose(
-    channel: Channel,
-    open: &[Candidate],
-    unheard: &[(String, Vec<Who>)],
-    alike: bool,
-) -> Vec<NextStep> {
+pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who>)], alike: bool) -> Vec<NextStep> {
     // one more for "something else": a single suspect is still worth a test
     let whole = open.len() + 1;
     let mut steps = Vec::new();
-    let mut add = |what: String,
-                   contact: Option<&Who>,
-                   minutes: f64,
-                   bits: f64,
-                   lid_on: bool,
-                   reads_as: String| {
+    let mut add = |what: String, contact: Option<&Who>, minutes: f64, bits: f64, lid_on: bool, reads_as: String| {
         if bits >= WORTH_BITS {
             let contact = contact.map(|who| who.name().to_owned());
-            steps.push(NextStep {
-                what,
-                contact,
-                channel,
-                minutes,
-                bits,
-                lid_on,
-                reads_as,
-            });
+            steps.push(NextStep { what, contact, channel, minutes, bits, lid_on, reads_as });
         }
     };
     for (route, on_it) in unheard {
@@ -110,20 +92,14 @@ pub fn propose(
             "clean there clears what it shares with the bad route".into(),
         );
     }
-    let mut parts: Vec<&str> = open
-        .iter()
-        .filter(|c| c.can_be_worked)
-        .map(|c| c.part.as_str())
-        .collect();
+    let mut parts: Vec<&str> = open.iter().filter(|c| c.can_be_worked).map(|c| c.part.as_str()).collect();
     parts.sort_unstable();
     parts.dedup();
     for part in parts {
         let covered = open.iter().filter(|c| c.part == part).count();
         add(
             format!("Work the {part} ten times and listen"),
-            open.iter()
-                .find(|c| c.part == part && c.who.is_contact())
-                .map(|c| &c.who),
+            open.iter().find(|c| c.part == part && c.who.is_contact()).map(|c| &c.who),
             LISTEN_MIN,
             READING_SHARE * bits(covered, whole),
             true,
@@ -156,7 +132,10 @@ pub fn propose(
             Who::Stage(name) if name.contains("power") => {
                 add(
                     format!("Measure the bias of the {name} (live: only if you are trained for it)"),
-                    None, LID_MIN + BIAS_MIN, READING_SHARE * one, false,
+                    None,
+                    LID_MIN + BIAS_MIN,
+                    READING_SHARE * one,
+                    false,
                     "far below 26 mV across each emitter resistor, or the maker's figure: under-biased".into(),
                 );
             }
@@ -171,15 +150,9 @@ pub fn propose(
                     "clean: proved; the same: cleared".into(),
                 );
                 if !candidate.has_dry_reading {
-                    let reads_as = candidate.impossible_below_ohm.map_or(
-                        "millivolts to ohms".to_owned(),
-                        |limit| {
-                            format!(
-                                "under {} it cannot be the cause",
-                                engineering(dry_box_v(limit), Dimension::Voltage)
-                            )
-                        },
-                    );
+                    let reads_as = candidate.impossible_below_ohm.map_or("millivolts to ohms".to_owned(), |limit| {
+                        format!("under {} it cannot be the cause", engineering(dry_box_v(limit), Dimension::Voltage))
+                    });
                     add(
                         format!("Dry box on {name}"),
                         Some(&candidate.who),
@@ -193,9 +166,7 @@ pub fn propose(
             _ => {}
         }
     }
-    let rate = |step: &NextStep| {
-        step.bits / step.minutes * if step.lid_on { LID_OFF_ADVANTAGE } else { 1.0 }
-    };
+    let rate = |step: &NextStep| step.bits / step.minutes * if step.lid_on { LID_OFF_ADVANTAGE } else { 1.0 };
     steps.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
     steps
 }
@@ -225,18 +196,12 @@ mod tests {
 
     #[test]
     fn quick_and_telling_first_and_in_the_meters_units() {
-        let open = [
-            contact("selector / phono", 40.0),
-            contact("relay / a", 15.0),
-        ];
+        let open = [contact("selector / phono", 40.0), contact("relay / a", 15.0)];
         let unheard = [("tape".to_owned(), vec![Who::Contact("relay / a".into())])];
         let steps = propose(Channel::Left, &open, &unheard, false);
         assert!(steps[0].what.contains("Listen on \"tape\""));
         assert_eq!(steps[1].what, "Clip lead across relay / a");
-        let box_step = steps
-            .iter()
-            .find(|s| s.what == "Dry box on selector / phono")
-            .unwrap();
+        let box_step = steps.iter().find(|s| s.what == "Dry box on selector / phono").unwrap();
         assert_eq!(box_step.reads_as, "under 1.83 mV it cannot be the cause");
         assert!(steps.windows(2).all(|w| w[0].lid_on || !w[1].lid_on));
     }

@@ -100,17 +100,14 @@ impl Film {
             Self::Tunnelling { scale_v, .. } => {
                 positive("film: scale_v", scale_v)?;
             }
-            Self::Rectifying {
-                ideality,
-                leak_ratio,
-                ..
-            } => {
+            Self::Rectifying { ideality, leak_ratio, .. } => {
                 if !(ideality.is_finite() && ideality >= 1.0) {
                     let allowed = "allowed: finite, 1 or more";
                     return Err(InputError::new("film: ideality", ideality, allowed));
                 }
                 if !(leak_ratio > 0.0 && leak_ratio <= 1.0) {
-                    let allowed = "allowed: above 0, at most 1 (a film without any leak has no finite reverse resistance)";
+                    let allowed =
+                        "allowed: above 0, at most 1 (a film without any leak has no finite reverse resistance)";
                     return Err(InputError::new("film: leak_ratio", leak_ratio, allowed));
                 }
             }
@@ -124,18 +121,11 @@ impl Film {
     pub fn current_a(&self, voltage_v: f64) -> f64 {
         match *self {
             Self::Ohmic { resistance_ohm } => voltage_v / resistance_ohm,
-            Self::Tunnelling {
-                resistance_ohm,
-                scale_v,
-            } => {
+            Self::Tunnelling { resistance_ohm, scale_v } => {
                 let x = (voltage_v / scale_v).clamp(-EXPONENT_LIMIT, EXPONENT_LIMIT);
                 scale_v / resistance_ohm * x.sinh()
             }
-            Self::Rectifying {
-                resistance_ohm,
-                ideality,
-                leak_ratio,
-            } => {
+            Self::Rectifying { resistance_ohm, ideality, leak_ratio } => {
                 let unit = ideality * THERMAL_VOLTAGE_V;
                 let x = (voltage_v / unit).min(EXPONENT_LIMIT);
                 ((1.0 - leak_ratio) * unit * x.exp_m1() + leak_ratio * voltage_v) / resistance_ohm
@@ -152,18 +142,11 @@ impl Film {
     pub fn slope_s(&self, voltage_v: f64) -> f64 {
         match *self {
             Self::Ohmic { resistance_ohm } => 1.0 / resistance_ohm,
-            Self::Tunnelling {
-                resistance_ohm,
-                scale_v,
-            } => {
+            Self::Tunnelling { resistance_ohm, scale_v } => {
                 let x = (voltage_v / scale_v).clamp(-EXPONENT_LIMIT, EXPONENT_LIMIT);
                 x.cosh() / resistance_ohm
             }
-            Self::Rectifying {
-                resistance_ohm,
-                ideality,
-                leak_ratio,
-            } => {
+            Self::Rectifying { resistance_ohm, ideality, leak_ratio } => {
                 let x = (voltage_v / (ideality * THERMAL_VOLTAGE_V)).min(EXPONENT_LIMIT);
                 ((1.0 - leak_ratio) * x.exp() + leak_ratio) / resistance_ohm
             }
@@ -178,11 +161,7 @@ impl Film {
     #[must_use]
     pub fn chord_ohm(&self, voltage_v: f64) -> f64 {
         let current = self.current_a(voltage_v);
-        if current == 0.0 {
-            self.resistance_ohm()
-        } else {
-            voltage_v / current
-        }
+        if current == 0.0 { self.resistance_ohm() } else { voltage_v / current }
     }
 
     /// Largest chord for any voltage up to `peak_v` in either polarity, ohm.
@@ -206,15 +185,8 @@ mod tests {
     fn laws(resistance_ohm: f64) -> [Film; 4] {
         [
             Film::Ohmic { resistance_ohm },
-            Film::Tunnelling {
-                resistance_ohm,
-                scale_v: 0.08,
-            },
-            Film::Rectifying {
-                resistance_ohm,
-                ideality: 1.5,
-                leak_ratio: 0.1,
-            },
+            Film::Tunnelling { resistance_ohm, scale_v: 0.08 },
+            Film::Rectifying { resistance_ohm, ideality: 1.5, leak_ratio: 0.1 },
             Film::Bridged { resistance_ohm },
         ]
     }
@@ -222,20 +194,14 @@ mod tests {
     #[test]
     fn heated_constriction_root() {
         // V = 0.1 V, L = 2.44e-8 gives I R0 = 0.0759501 V [computed]; with the Sommerfeld L it is within 1e-3
-        let film = Film::Bridged {
-            resistance_ohm: 1.0,
-        };
+        let film = Film::Bridged { resistance_ohm: 1.0 };
         assert_relative_eq!(film.current_a(0.1), 0.075_950_1, max_relative = 1e-3);
         assert_relative_eq!(film.chord_ohm(0.1), 1.316_65, max_relative = 1e-3);
     }
 
     #[test]
     fn rectifier_reads_little_and_blocks_much() {
-        let film = Film::Rectifying {
-            resistance_ohm: 0.8,
-            ideality: 1.0,
-            leak_ratio: 0.01,
-        };
+        let film = Film::Rectifying { resistance_ohm: 0.8, ideality: 1.0, leak_ratio: 0.01 };
         assert!(film.largest_chord_ohm(2.0) > 30.0 * film.largest_chord_ohm(0.02));
     }
 

@@ -7,9 +7,7 @@ use super::errors::{guarded, input_error};
 use crate::error::InputError;
 use crate::response::sweep::Values;
 use crate::watch::{Stopped, Watch};
-use numpy::{
-    Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods,
-};
+use numpy::{Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
 use pyo3::IntoPyObjectExt;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyInt};
@@ -62,49 +60,29 @@ pub(super) struct Arguments<'py> {
 
 impl<'py> Arguments<'py> {
     pub(super) fn new(py: Python<'py>) -> Self {
-        Self {
-            py,
-            held: Vec::new(),
-        }
+        Self { py, held: Vec::new() }
     }
 
     /// Takes one argument in; returns its number.
-    pub(super) fn add(
-        &mut self,
-        place: &str,
-        object: &Bound<'py, PyAny>,
-        domain: Domain,
-    ) -> PyResult<usize> {
-        let fault = |value: String, allowed: &str| {
-            input_error(self.py, InputError::new(place, value, allowed))
-        };
+    pub(super) fn add(&mut self, place: &str, object: &Bound<'py, PyAny>, domain: Domain) -> PyResult<usize> {
+        let fault = |value: String, allowed: &str| input_error(self.py, InputError::new(place, value, allowed));
         let held = if object.cast::<PyFloat>().is_ok() || object.cast_exact::<PyInt>().is_ok() {
             Held::Scalar(object.extract()?)
         } else {
             let numpy = self.py.import("numpy")?;
-            let array = numpy.call_method1("asarray", (object,)).map_err(|error| {
-                fault(
-                    error.value(self.py).to_string(),
-                    "allowed: a number or an array of numbers",
-                )
-            })?;
+            let array = numpy
+                .call_method1("asarray", (object,))
+                .map_err(|error| fault(error.value(self.py).to_string(), "allowed: a number or an array of numbers"))?;
             let kind: String = array.getattr("dtype")?.getattr("kind")?.extract()?;
             if !["f", "i", "u"].contains(&kind.as_str()) {
                 let dtype = array.getattr("dtype")?.to_string();
-                return Err(fault(
-                    format!("values of type {dtype}"),
-                    "allowed: real numbers",
-                ));
+                return Err(fault(format!("values of type {dtype}"), "allowed: real numbers"));
             }
             let kwargs = PyDict::new(self.py);
             kwargs.set_item("dtype", "float64")?;
             let array = numpy.call_method("asarray", (array,), Some(&kwargs))?;
             let array = array.cast_into::<PyArrayDyn<f64>>()?;
-            if array.ndim() == 0 {
-                Held::Scalar(array.extract()?)
-            } else {
-                Held::Array(array)
-            }
+            if array.ndim() == 0 { Held::Scalar(array.extract()?) } else { Held::Array(array) }
         };
         match &held {
             Held::Scalar(value) => {
@@ -114,15 +92,10 @@ impl<'py> Arguments<'py> {
             }
             Held::Array(array) => {
                 let view = array.readonly();
-                let bad = view
-                    .as_array()
-                    .indexed_iter()
-                    .find(|(_, value)| !domain.holds(**value))
-                    .map(|(at, value)| {
-                        let index: Vec<_> = numpy::ndarray::Dimension::slice(&at)
-                            .iter()
-                            .map(ToString::to_string)
-                            .collect();
+                let bad =
+                    view.as_array().indexed_iter().find(|(_, value)| !domain.holds(**value)).map(|(at, value)| {
+                        let index: Vec<_> =
+                            numpy::ndarray::Dimension::slice(&at).iter().map(ToString::to_string).collect();
                         format!("{value} at index [{}]", index.join(", "))
                     });
                 if let Some(bad) = bad {
@@ -155,12 +128,8 @@ impl<'py> Arguments<'py> {
             for k in 0..dims {
                 let (a, b) = (at(&shape, k), at(other, k));
                 if a != b && a != 1 && b != 1 {
-                    let allowed =
-                        format!("allowed: a shape that broadcasts with {shape:?} of {shaped_by}");
-                    return Err(input_error(
-                        self.py,
-                        InputError::new(place, format!("shape {other:?}"), allowed),
-                    ));
+                    let allowed = format!("allowed: a shape that broadcasts with {shape:?} of {shaped_by}");
+                    return Err(input_error(self.py, InputError::new(place, format!("shape {other:?}"), allowed)));
                 }
                 merged.push(if a == 1 { b } else { a });
             }
@@ -172,9 +141,7 @@ impl<'py> Arguments<'py> {
         for (_, held) in &self.held {
             columns.push(match held {
                 Held::Scalar(value) => Column::One(*value),
-                Held::Array(array) if array.len() == 1 => {
-                    Column::One(array.call_method0("item")?.extract()?)
-                }
+                Held::Array(array) if array.len() == 1 => Column::One(array.call_method0("item")?.extract()?),
                 Held::Array(array) => {
                     let full = numpy.call_method1("broadcast_to", (array, shape.clone()))?;
                     let full = numpy.call_method1("ascontiguousarray", (full,))?;
@@ -183,13 +150,7 @@ impl<'py> Arguments<'py> {
             });
         }
         let size = shape.iter().product();
-        Ok(Columns {
-            py: self.py,
-            shape,
-            size,
-            scalar,
-            columns,
-        })
+        Ok(Columns { py: self.py, shape, size, scalar, columns })
     }
 }
 
@@ -296,8 +257,6 @@ pub(super) fn run<T: Send>(
         Some(Ok(Ok(value))) => Ok(value),
         Some(Ok(Err(stopped))) => Err(super::errors::InternalError::new_err(stopped.to_string())),
         Some(Err(error)) => Err(error),
-        None => Err(super::errors::InternalError::new_err(
-            "a worker thread ended without a result",
-        )),
+        None => Err(super::errors::InternalError::new_err("a worker thread ended without a result")),
     }
 }

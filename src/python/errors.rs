@@ -6,24 +6,14 @@ use pyo3::exceptions::PyException;
 use pyo3::prelude::*;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-create_exception!(
-    weaklink,
-    WeaklinkError,
-    PyException,
-    "Whatever weaklink itself raises."
-);
+create_exception!(weaklink, WeaklinkError, PyException, "Whatever weaklink itself raises.");
 create_exception!(
     weaklink,
     InputError,
     WeaklinkError,
     "Bad input: `.place`, `.value`, `.allowed`, `.file`, `.line` of the first fault, and all faults in `.faults`."
 );
-create_exception!(
-    weaklink,
-    InternalError,
-    WeaklinkError,
-    "A fault of weaklink itself; please report it."
-);
+create_exception!(weaklink, InternalError, WeaklinkError, "A fault of weaklink itself; please report it.");
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     let py = module.py();
@@ -38,15 +28,7 @@ pub(super) fn input_errors(py: Python<'_>, faults: &[CoreError]) -> PyErr {
     let error = InputError::new_err(text.join("\n"));
     let fill = || -> PyResult<()> {
         let value = error.value(py);
-        let row = |f: &CoreError| {
-            (
-                f.file.clone(),
-                f.line,
-                f.place.clone(),
-                f.value.clone(),
-                f.allowed.clone(),
-            )
-        };
+        let row = |f: &CoreError| (f.file.clone(), f.line, f.place.clone(), f.value.clone(), f.allowed.clone());
         if let Some(first) = faults.first() {
             value.setattr("place", &first.place)?;
             value.setattr("value", &first.value)?;

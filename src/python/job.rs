@@ -10,18 +10,10 @@ use std::path::PathBuf;
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Job(job::Job);
 
-fn reread(
-    py: Python<'_>,
-    text: &str,
-    file: &str,
-    readings: Option<(String, String)>,
-) -> PyResult<Job> {
+fn reread(py: Python<'_>, text: &str, file: &str, readings: Option<(String, String)>) -> PyResult<Job> {
     let find = |name: &str| match &readings {
         Some((known, text)) if known == name => Ok(text.clone()),
-        _ => Err(std::io::Error::new(
-            std::io::ErrorKind::NotFound,
-            "no such readings were given",
-        )),
+        _ => Err(std::io::Error::new(std::io::ErrorKind::NotFound, "no such readings were given")),
     };
     let read = py.detach(|| guarded(|| job::read(text, file, &find)))?;
     read.map(Job).map_err(|faults| input_errors(py, &faults))
@@ -32,12 +24,7 @@ impl Job {
     /// Reads a sheet from its text.
     #[staticmethod]
     #[pyo3(signature = (text, *, file="sheet", readings=None))]
-    fn from_text(
-        py: Python<'_>,
-        text: &str,
-        file: &str,
-        readings: Option<(String, String)>,
-    ) -> PyResult<Self> {
+    fn from_text(py: Python<'_>, text: &str, file: &str, readings: Option<(String, String)>) -> PyResult<Self> {
         reread(py, text, file, readings)
     }
     #[getter]
@@ -58,11 +45,7 @@ impl Job {
     }
     #[getter]
     fn routes(&self) -> Vec<&str> {
-        self.0
-            .routes
-            .iter()
-            .map(|route| route.name.as_str())
-            .collect()
+        self.0.routes.iter().map(|route| route.name.as_str()).collect()
     }
     #[getter]
     fn contacts(&self) -> Vec<&str> {
@@ -75,12 +58,7 @@ impl Job {
             .collect()
     }
     fn __repr__(&self) -> String {
-        format!(
-            "<Job {:?}: {} routes, {} readings>",
-            self.0.title,
-            self.0.routes.len(),
-            self.0.readings.len()
-        )
+        format!("<Job {:?}: {} routes, {} readings>", self.0.title, self.0.routes.len(), self.0.readings.len())
     }
     fn __eq__(&self, other: &Bound<'_, PyAny>) -> bool {
         other.cast::<Self>().is_ok_and(|other| {
@@ -97,10 +75,7 @@ impl Job {
     #[allow(clippy::type_complexity)]
     fn __reduce__<'py>(
         slf: &Bound<'py, Self>,
-    ) -> PyResult<(
-        Bound<'py, PyAny>,
-        (String, String, Option<(String, String)>),
-    )> {
+    ) -> PyResult<(Bound<'py, PyAny>, (String, String, Option<(String, String)>))> {
         let make = slf.py().import("weaklink._core")?.getattr("_reread_job")?;
         let job = &slf.get().0;
         let file = job.file.clone().unwrap_or_default();
@@ -116,12 +91,7 @@ pub(super) fn load_job(py: Python<'_>, path: PathBuf) -> PyResult<Job> {
 }
 
 #[pyfunction]
-pub(super) fn _reread_job(
-    py: Python<'_>,
-    text: &str,
-    file: &str,
-    readings: Option<(String, String)>,
-) -> PyResult<Job> {
+pub(super) fn _reread_job(py: Python<'_>, text: &str, file: &str, readings: Option<(String, String)>) -> PyResult<Job> {
     reread(py, text, file, readings)
 }
 

@@ -18,10 +18,7 @@ pub(super) fn to_python<'py>(py: Python<'py>, value: &Value) -> PyResult<Bound<'
         },
         Value::String(text) => PyString::new(py, text).into_any(),
         Value::Array(items) => {
-            let items: Vec<_> = items
-                .iter()
-                .map(|item| to_python(py, item))
-                .collect::<PyResult<_>>()?;
+            let items: Vec<_> = items.iter().map(|item| to_python(py, item)).collect::<PyResult<_>>()?;
             PyList::new(py, items)?.into_any()
         }
         Value::Object(map) => {
@@ -49,12 +46,7 @@ fn from_python(place: &str, object: &Bound<'_, PyAny>) -> PyResult<Value> {
         let number: f64 = object.extract()?;
         return serde_json::Number::from_f64(number)
             .map(Value::Number)
-            .ok_or_else(|| {
-                input_error(
-                    py,
-                    InputError::new(place, number, "allowed: a finite number"),
-                )
-            });
+            .ok_or_else(|| input_error(py, InputError::new(place, number, "allowed: a finite number")));
     }
     if let Ok(dict) = object.cast::<PyDict>() {
         let mut map = Map::new();
@@ -66,17 +58,11 @@ fn from_python(place: &str, object: &Bound<'_, PyAny>) -> PyResult<Value> {
         return Ok(Value::Object(map));
     }
     if object.cast::<PyList>().is_ok() || object.cast::<PyTuple>().is_ok() {
-        let items: PyResult<Vec<_>> = object
-            .try_iter()?
-            .map(|item| from_python(place, &item?))
-            .collect();
+        let items: PyResult<Vec<_>> = object.try_iter()?.map(|item| from_python(place, &item?)).collect();
         return Ok(Value::Array(items?));
     }
     let found = object.get_type().name()?.to_string();
-    Err(input_error(
-        py,
-        InputError::new(place, found, "allowed: numbers, text, lists and dicts"),
-    ))
+    Err(input_error(py, InputError::new(place, found, "allowed: numbers, text, lists and dicts")))
 }
 
 pub(super) fn value_of<T: Serialize>(thing: &T) -> Value {
@@ -86,14 +72,7 @@ pub(super) fn value_of<T: Serialize>(thing: &T) -> Value {
 pub(super) fn read<T: DeserializeOwned>(place: &str, dict: &Bound<'_, PyAny>) -> PyResult<T> {
     let value = from_python(place, dict)?;
     serde_json::from_value(value).map_err(|error| {
-        input_error(
-            dict.py(),
-            InputError::new(
-                place,
-                error,
-                "allowed: what to_dict() of the same class gives",
-            ),
-        )
+        input_error(dict.py(), InputError::new(place, error, "allowed: what to_dict() of the same class gives"))
     })
 }
 
@@ -109,10 +88,7 @@ pub(super) fn python_text(value: &Value) -> String {
             format!("({})", items.join(", "))
         }
         Value::Object(map) => {
-            let items: Vec<_> = map
-                .iter()
-                .map(|(k, v)| format!("{k}={}", python_text(v)))
-                .collect();
+            let items: Vec<_> = map.iter().map(|(k, v)| format!("{k}={}", python_text(v))).collect();
             items.join(", ")
         }
     }

@@ -1,5 +1,6 @@
 //! The binding: checks, borrows, releases the interpreter, converts. Numbers come from the folders beside it.
 
+mod answers;
 mod array;
 mod errors;
 mod job;
@@ -21,9 +22,9 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<values::Stage>()?;
     module.add_class::<system::Section>()?;
     module.add_class::<system::Chain>()?;
-    module.add_class::<system::Ceiling>()?;
-    module.add_function(wrap_pyfunction!(system::residue_from_loss_range, module)?)?;
-    module.add_function(wrap_pyfunction!(system::loss_range_for_residue, module)?)?;
+    module.add_class::<answers::Ceiling>()?;
+    module.add_function(wrap_pyfunction!(answers::residue_from_loss_range, module)?)?;
+    module.add_function(wrap_pyfunction!(answers::loss_range_for_residue, module)?)?;
     module.add_class::<job::Job>()?;
     module.add_function(wrap_pyfunction!(job::load_job, module)?)?;
     module.add_function(wrap_pyfunction!(job::_reread_job, module)?)?;

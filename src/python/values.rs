@@ -19,9 +19,7 @@ macro_rules! value_class {
                 self.text()
             }
             fn __eq__(&self, other: &Bound<'_, PyAny>) -> bool {
-                other
-                    .cast::<Self>()
-                    .is_ok_and(|other| other.get().0 == self.0)
+                other.cast::<Self>().is_ok_and(|other| other.get().0 == self.0)
             }
             fn __hash__(&self) -> u64 {
                 use std::hash::{DefaultHasher, Hash, Hasher};
@@ -35,15 +33,10 @@ macro_rules! value_class {
             #[classmethod]
             fn from_dict(cls: &Bound<'_, PyType>, data: &Bound<'_, PyAny>) -> PyResult<Self> {
                 let value = Self(read($label, data)?);
-                value
-                    .0
-                    .check()
-                    .map_err(|fault| input_error(cls.py(), fault))?;
+                value.0.check().map_err(|fault| input_error(cls.py(), fault))?;
                 Ok(value)
             }
-            fn __reduce__<'py>(
-                slf: &Bound<'py, Self>,
-            ) -> PyResult<(Bound<'py, PyAny>, (Py<PyAny>,))> {
+            fn __reduce__<'py>(slf: &Bound<'py, Self>) -> PyResult<(Bound<'py, PyAny>, (Py<PyAny>,))> {
                 let make = slf.get_type().getattr("from_dict")?;
                 Ok((make, (slf.get().to_dict(slf.py())?,)))
             }
@@ -72,15 +65,7 @@ impl Source {
     #[new]
     #[pyo3(signature = (*, emf_v, resistance_ohm=0.0, inductance_h=0.0))]
     fn new(py: Python<'_>, emf_v: f64, resistance_ohm: f64, inductance_h: f64) -> PyResult<Self> {
-        checked!(
-            py,
-            Self,
-            circuit::Source {
-                emf_v,
-                resistance_ohm,
-                inductance_h
-            }
-        )
+        checked!(py, Self, circuit::Source { emf_v, resistance_ohm, inductance_h })
     }
     #[getter]
     fn emf_v(&self) -> f64 {
@@ -110,21 +95,8 @@ pub(super) struct Lead(pub(super) circuit::Lead);
 impl Lead {
     #[new]
     #[pyo3(signature = (*, resistance_ohm=0.0, inductance_h=0.0, capacitance_f=0.0))]
-    fn new(
-        py: Python<'_>,
-        resistance_ohm: f64,
-        inductance_h: f64,
-        capacitance_f: f64,
-    ) -> PyResult<Self> {
-        checked!(
-            py,
-            Self,
-            circuit::Lead {
-                resistance_ohm,
-                inductance_h,
-                capacitance_f
-            }
-        )
+    fn new(py: Python<'_>, resistance_ohm: f64, inductance_h: f64, capacitance_f: f64) -> PyResult<Self> {
+        checked!(py, Self, circuit::Lead { resistance_ohm, inductance_h, capacitance_f })
     }
     #[getter]
     fn resistance_ohm(&self) -> f64 {
@@ -155,14 +127,7 @@ impl Load {
     #[new]
     #[pyo3(signature = (*, resistance_ohm, capacitance_f=0.0))]
     fn new(py: Python<'_>, resistance_ohm: f64, capacitance_f: f64) -> PyResult<Self> {
-        checked!(
-            py,
-            Self,
-            circuit::Load {
-                resistance_ohm,
-                capacitance_f
-            }
-        )
+        checked!(py, Self, circuit::Load { resistance_ohm, capacitance_f })
     }
     #[getter]
     fn resistance_ohm(&self) -> f64 {
@@ -203,11 +168,7 @@ impl Film {
         let voltage = arguments.add("voltage_v", voltage_v, Domain::Finite)?;
         let columns = arguments.broadcast()?;
         let (values, size, film) = (columns.values(voltage)?, columns.size, self.0);
-        let out = run(py, size, |_| {
-            Ok((0..size)
-                .map(|k| law(&film, at(values, k)))
-                .collect::<Vec<_>>())
-        })?;
+        let out = run(py, size, |_| Ok((0..size).map(|k| law(&film, at(values, k))).collect::<Vec<_>>()))?;
         columns.result(out)
     }
 }
@@ -222,32 +183,12 @@ impl Film {
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm, scale_v))]
     fn tunnelling(py: Python<'_>, resistance_ohm: f64, scale_v: f64) -> PyResult<Self> {
-        checked!(
-            py,
-            Self,
-            physics::Film::Tunnelling {
-                resistance_ohm,
-                scale_v
-            }
-        )
+        checked!(py, Self, physics::Film::Tunnelling { resistance_ohm, scale_v })
     }
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm, ideality=1.0, leak_ratio=0.1))]
-    fn rectifying(
-        py: Python<'_>,
-        resistance_ohm: f64,
-        ideality: f64,
-        leak_ratio: f64,
-    ) -> PyResult<Self> {
-        checked!(
-            py,
-            Self,
-            physics::Film::Rectifying {
-                resistance_ohm,
-                ideality,
-                leak_ratio
-            }
-        )
+    fn rectifying(py: Python<'_>, resistance_ohm: f64, ideality: f64, leak_ratio: f64) -> PyResult<Self> {
+        checked!(py, Self, physics::Film::Rectifying { resistance_ohm, ideality, leak_ratio })
     }
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm))]
@@ -262,21 +203,13 @@ impl Film {
     fn resistance_ohm(&self) -> f64 {
         self.0.resistance_ohm()
     }
-    fn current_a<'py>(
-        &self,
-        py: Python<'py>,
-        voltage_v: &Bound<'py, PyAny>,
-    ) -> PyResult<Py<PyAny>> {
+    fn current_a<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, voltage_v, physics::Film::current_a)
     }
     fn slope_s<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, voltage_v, physics::Film::slope_s)
     }
-    fn chord_ohm<'py>(
-        &self,
-        py: Python<'py>,
-        voltage_v: &Bound<'py, PyAny>,
-    ) -> PyResult<Py<PyAny>> {
+    fn chord_ohm<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, voltage_v, physics::Film::chord_ohm)
     }
 }
@@ -290,9 +223,7 @@ impl Contact {
         let c = &self.0;
         let mut parts = vec![format!("{:?}", c.name)];
         match c.film {
-            physics::Film::Ohmic { resistance_ohm } => {
-                parts.push(format!("resistance_ohm={resistance_ohm:?}"))
-            }
+            physics::Film::Ohmic { resistance_ohm } => parts.push(format!("resistance_ohm={resistance_ohm:?}")),
             film => parts.push(format!("film={}", Film(film).text())),
         }
         if c.constriction_ohm != 0.0 {
@@ -322,22 +253,15 @@ impl Contact {
         role: &str,
     ) -> PyResult<Self> {
         let place = format!("contact {name:?}");
-        let fault =
-            |value: &str, allowed: &str| input_error(py, InputError::new(&place, value, allowed));
+        let fault = |value: &str, allowed: &str| input_error(py, InputError::new(&place, value, allowed));
         let film = match (resistance_ohm, film) {
             (Some(resistance_ohm), None) => physics::Film::Ohmic { resistance_ohm },
             (None, Some(film)) => film.get().0,
             (None, None) => {
-                return Err(fault(
-                    "neither resistance_ohm nor film",
-                    "give exactly one of the two",
-                ));
+                return Err(fault("neither resistance_ohm nor film", "give exactly one of the two"));
             }
             (Some(_), Some(_)) => {
-                return Err(fault(
-                    "both resistance_ohm and film",
-                    "give exactly one of the two",
-                ));
+                return Err(fault("both resistance_ohm and film", "give exactly one of the two"));
             }
         };
         let role = match role {
@@ -346,23 +270,10 @@ impl Contact {
             other => {
                 let place = format!("contact {name:?}: role");
                 let allowed = "allowed: \"signal\", \"return\"";
-                return Err(input_error(
-                    py,
-                    InputError::new(place, format!("{other:?}"), allowed),
-                ));
+                return Err(input_error(py, InputError::new(place, format!("{other:?}"), allowed)));
             }
         };
-        checked!(
-            py,
-            Self,
-            circuit::Contact {
-                name,
-                film,
-                constriction_ohm,
-                range_ohm,
-                role
-            }
-        )
+        checked!(py, Self, circuit::Contact { name, film, constriction_ohm, range_ohm, role })
     }
     #[getter]
     fn name(&self) -> &str {
@@ -422,27 +333,12 @@ impl Stage {
         output_resistance_ohm: f64,
     ) -> PyResult<Self> {
         let Some(equalisation) = circuit::Equalisation::named(equalisation) else {
-            let names: Vec<_> = circuit::Equalisation::NAMES
-                .iter()
-                .map(|n| format!("{n:?}"))
-                .collect();
+            let names: Vec<_> = circuit::Equalisation::NAMES.iter().map(|n| format!("{n:?}")).collect();
             let allowed = format!("allowed: {}", names.join(", "));
             let place = format!("stage {name:?}: equalisation");
-            return Err(input_error(
-                py,
-                InputError::new(place, format!("{equalisation:?}"), allowed),
-            ));
+            return Err(input_error(py, InputError::new(place, format!("{equalisation:?}"), allowed)));
         };
-        checked!(
-            py,
-            Self,
-            circuit::Stage {
-                name,
-                gain_db,
-                equalisation,
-                output_resistance_ohm
-            }
-        )
+        checked!(py, Self, circuit::Stage { name, gain_db, equalisation, output_resistance_ohm })
     }
     #[getter]
     fn name(&self) -> &str {

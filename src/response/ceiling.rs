@@ -37,12 +37,7 @@ pub enum Status {
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 4] = [
-        Self::Holds,
-        Self::CanOpen,
-        Self::SeveralLoops,
-        Self::NoFundamental,
-    ];
+    pub const ALL: [Self; 4] = [Self::Holds, Self::CanOpen, Self::SeveralLoops, Self::NoFundamental];
 
     /// One word for it.
     #[must_use]
@@ -60,9 +55,7 @@ impl Status {
     pub fn reason(self) -> &'static str {
         match self {
             Self::Holds => "the ceiling holds for any contact whose chord stays in the range",
-            Self::CanOpen => {
-                "no ceiling: a contact that can open can do anything; give a finite largest resistance"
-            }
+            Self::CanOpen => "no ceiling: a contact that can open can do anything; give a finite largest resistance",
             Self::SeveralLoops => {
                 "no ceiling from this bound: contacts that move stand in more than one loop; ask for one at a time with ranges={name: (low, high)}"
             }
@@ -84,11 +77,7 @@ pub struct Ceiling {
 
 impl Ceiling {
     fn none(status: Status) -> Self {
-        Self {
-            harmonics: f64::NAN,
-            chatter: f64::NAN,
-            status,
-        }
+        Self { harmonics: f64::NAN, chatter: f64::NAN, status }
     }
 }
 
@@ -139,10 +128,7 @@ impl<'a> Loop<'a> {
         };
         let link = network.section_of(first);
         let loops = network.links[link].ladder.loops();
-        if !loops
-            .iter()
-            .any(|group| moving.iter().all(|index| group.contains(index)))
-        {
+        if !loops.iter().any(|group| moving.iter().all(|index| group.contains(index))) {
             return Err(Status::SeveralLoops);
         }
         let mut fixed_ohm = fixed_ohm.to_vec();
@@ -167,20 +153,13 @@ impl<'a> Loop<'a> {
         let grid: Vec<f64> = this.log_grid.iter().map(|x| x.exp()).collect();
         this.on_grid = this.see(&grid);
         let last = (band_hz.1 / driven_hz * (1.0 + 1e-12)).floor() as usize;
-        let harmonics: Vec<f64> = (2..=last)
-            .map(|n| n as f64 * driven_hz)
-            .filter(|&f| f >= band_hz.0)
-            .collect();
+        let harmonics: Vec<f64> = (2..=last).map(|n| n as f64 * driven_hz).filter(|&f| f >= band_hz.0).collect();
         this.on_harmonics = this.see(&harmonics);
         Ok(this)
     }
 
     fn see(&self, frequency_hz: &[f64]) -> Seen {
-        let ports = Ports::new(
-            &self.network.links[self.link].ladder,
-            frequency_hz,
-            &self.fixed_ohm,
-        );
+        let ports = Ports::new(&self.network.links[self.link].ladder, frequency_hz, &self.fixed_ohm);
         let points = frequency_hz.len();
         let mut seen = Seen::default();
         for (point, &frequency) in frequency_hz.iter().enumerate() {
@@ -188,8 +167,7 @@ impl<'a> Loop<'a> {
             let m: Complex64 = ports.loop_impedance[at];
             seen.resistance.push(m.re);
             seen.magnitude_sqr.push(m.norm_sqr());
-            seen.output
-                .push(ports.transfer_impedance[at].norm() * self.after(frequency) / self.at_driven);
+            seen.output.push(ports.transfer_impedance[at].norm() * self.after(frequency) / self.at_driven);
         }
         seen
     }
@@ -199,11 +177,7 @@ impl<'a> Loop<'a> {
         let links = self.network.links.iter().enumerate().skip(self.link);
         links
             .map(|(number, link)| {
-                let stages: f64 = link
-                    .stages
-                    .iter()
-                    .map(|s| s.transfer(frequency_hz).norm())
-                    .product();
+                let stages: f64 = link.stages.iter().map(|s| s.transfer(frequency_hz).norm()).product();
                 if number == self.link {
                     stages
                 } else {
@@ -221,34 +195,16 @@ impl<'a> Loop<'a> {
         }
         let over = |seen: &Seen| -> Vec<f64> {
             (0..seen.output.len())
-                .map(|k| {
-                    share(
-                        seen.resistance[k],
-                        seen.magnitude_sqr[k],
-                        seen.output[k],
-                        range_ohm,
-                    )
-                })
+                .map(|k| share(seen.resistance[k], seen.magnitude_sqr[k], seen.output[k], range_ohm))
                 .collect()
         };
-        let harmonics = over(&self.on_harmonics)
-            .into_iter()
-            .fold(f64::NAN, f64::max);
+        let harmonics = over(&self.on_harmonics).into_iter().fold(f64::NAN, f64::max);
         let on_grid = over(&self.on_grid);
         let chatter = refine_largest(&self.log_grid, &on_grid, |ln_f| {
             let seen = self.see(&[ln_f.exp()]);
-            share(
-                seen.resistance[0],
-                seen.magnitude_sqr[0],
-                seen.output[0],
-                range_ohm,
-            )
+            share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range_ohm)
         });
-        Ceiling {
-            harmonics,
-            chatter,
-            status: Status::Holds,
-        }
+        Ceiling { harmonics, chatter, status: Status::Holds }
     }
 }
 
@@ -273,11 +229,7 @@ pub fn ceiling(
         }
     }
     if indices.is_empty() {
-        return Ceiling {
-            harmonics: 0.0,
-            chatter: 0.0,
-            status: Status::Holds,
-        };
+        return Ceiling { harmonics: 0.0, chatter: 0.0, status: Status::Holds };
     }
     match Loop::new(network, &indices, &fixed, driven_hz, band_hz) {
         Ok(ready) => ready.ceiling(sum),
@@ -320,19 +272,9 @@ mod tests {
     fn resistive_loop(source: f64, load: f64) -> Network {
         let section = Section {
             name: "loop".into(),
-            source: Some(Source {
-                emf_v: 1.0,
-                resistance_ohm: source,
-                inductance_h: 0.0,
-            }),
-            path: vec![
-                PathItem::Contact(Contact::ohmic("a", 0.0)),
-                PathItem::Contact(Contact::ohmic("b", 0.0)),
-            ],
-            load: Load {
-                resistance_ohm: load,
-                capacitance_f: 0.0,
-            },
+            source: Some(Source { emf_v: 1.0, resistance_ohm: source, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact::ohmic("a", 0.0)), PathItem::Contact(Contact::ohmic("b", 0.0))],
+            load: Load { resistance_ohm: load, capacitance_f: 0.0 },
         };
         Network::from_section(&section).unwrap()
     }
@@ -340,13 +282,7 @@ mod tests {
     #[test]
     fn contacts_of_one_loop_add() {
         let network = resistive_loop(0.05, 8.0);
-        let both = ceiling(
-            &network,
-            1e3,
-            &[(0, (0.0, 0.2)), (1, (0.0, 0.3))],
-            &[0.0, 0.0],
-            AUDIBLE_BAND_HZ,
-        );
+        let both = ceiling(&network, 1e3, &[(0, (0.0, 0.2)), (1, (0.0, 0.3))], &[0.0, 0.0], AUDIBLE_BAND_HZ);
         assert_relative_eq!(both.harmonics, resistive(0.5 / 8.05), max_relative = 1e-12);
         assert_relative_eq!(both.chatter, resistive(0.5 / 8.05), max_relative = 1e-12);
     }
@@ -354,29 +290,11 @@ mod tests {
     #[test]
     fn no_harmonic_in_the_band_is_nan_and_open_has_none() {
         let network = resistive_loop(0.05, 8.0);
-        let high = ceiling(
-            &network,
-            15e3,
-            &[(0, (0.0, 0.2))],
-            &[0.0; 2],
-            AUDIBLE_BAND_HZ,
-        );
+        let high = ceiling(&network, 15e3, &[(0, (0.0, 0.2))], &[0.0; 2], AUDIBLE_BAND_HZ);
         assert!(high.harmonics.is_nan() && high.chatter > 0.0);
-        let open = ceiling(
-            &network,
-            1e3,
-            &[(0, (0.0, f64::INFINITY))],
-            &[0.0; 2],
-            AUDIBLE_BAND_HZ,
-        );
+        let open = ceiling(&network, 1e3, &[(0, (0.0, f64::INFINITY))], &[0.0; 2], AUDIBLE_BAND_HZ);
         assert_eq!(open.status, Status::CanOpen);
-        let nothing = ceiling(
-            &network,
-            1e3,
-            &[(0, (0.3, 0.3))],
-            &[0.0; 2],
-            AUDIBLE_BAND_HZ,
-        );
+        let nothing = ceiling(&network, 1e3, &[(0, (0.3, 0.3))], &[0.0; 2], AUDIBLE_BAND_HZ);
         assert_eq!((nothing.harmonics, nothing.status), (0.0, Status::Holds));
     }
 

@@ -28,11 +28,7 @@ pub fn section_emf_v(network: &Network) -> Vec<f64> {
         .map(|link| {
             let here = emf;
             emf *= link.ladder.transfer(GAIN_REFERENCE_HZ, &perfect).norm();
-            emf *= link
-                .stages
-                .iter()
-                .map(crate::circuit::Stage::gain)
-                .product::<f64>();
+            emf *= link.stages.iter().map(crate::circuit::Stage::gain).product::<f64>();
             here
         })
         .collect()
@@ -47,10 +43,5 @@ pub fn on_contact(network: &Network, index: usize, emf_v: f64) -> OnContact {
     let k = index - ladder.contacts().start;
     let short_a = emf_v * ports.drive[k].norm();
     let loop_ohm = ports.loop_impedance[k].norm();
-    OnContact {
-        open_v: short_a * loop_ohm,
-        short_a,
-        loop_ohm,
-        load_v: emf_v * ports.output[0].norm(),
-    }
+    OnContact { open_v: short_a * loop_ohm, short_a, loop_ohm, load_v: emf_v * ports.output[0].norm() }
 }

@@ -18,17 +18,10 @@ pub(crate) const POINTS_PER_OCTAVE: f64 = 48.0;
 /// Load voltage per EMF through all sections and stages; `contact_ohm` by number through the chain.
 #[must_use]
 pub fn transfer(network: &Network, frequency_hz: f64, contact_ohm: &[f64]) -> Complex64 {
-    network
-        .links
-        .iter()
-        .fold(Complex64::new(1.0, 0.0), |product, link| {
-            let stages: Complex64 = link
-                .stages
-                .iter()
-                .map(|s| s.transfer(frequency_hz))
-                .product();
-            product * link.ladder.transfer(frequency_hz, contact_ohm) * stages
-        })
+    network.links.iter().fold(Complex64::new(1.0, 0.0), |product, link| {
+        let stages: Complex64 = link.stages.iter().map(|s| s.transfer(frequency_hz)).product();
+        product * link.ladder.transfer(frequency_hz, contact_ohm) * stages
+    })
 }
 
 /// How much quieter than with perfect contacts, dB.
@@ -56,12 +49,8 @@ pub fn response_change_db(network: &Network, contact_ohm: &[f64], band_hz: (f64,
 /// Logarithms of a band's grid frequencies, both ends included.
 pub(crate) fn log_grid(band_hz: (f64, f64)) -> Vec<f64> {
     let (low, high) = (band_hz.0.ln(), band_hz.1.ln());
-    let steps = ((high - low) / std::f64::consts::LN_2 * POINTS_PER_OCTAVE)
-        .ceil()
-        .max(1.0);
-    (0..=steps as usize)
-        .map(|k| low + (high - low) * k as f64 / steps)
-        .collect()
+    let steps = ((high - low) / std::f64::consts::LN_2 * POINTS_PER_OCTAVE).ceil().max(1.0);
+    (0..=steps as usize).map(|k| low + (high - low) * k as f64 / steps).collect()
 }
 
 fn largest_over(band_hz: (f64, f64), value: impl Fn(f64) -> f64) -> f64 {

@@ -12,11 +12,7 @@ const SAMPLES: usize = 256;
 /// Voltage across the film for an instantaneous EMF in a loop of `loop_ohm`.
 #[must_use]
 pub fn film_voltage_v(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
-    let (mut low, mut high) = if emf_v < 0.0 {
-        (emf_v, 0.0)
-    } else {
-        (0.0, emf_v)
-    };
+    let (mut low, mut high) = if emf_v < 0.0 { (emf_v, 0.0) } else { (0.0, emf_v) };
     let mut v = emf_v * film.resistance_ohm() / (film.resistance_ohm() + loop_ohm);
     let mut before = f64::INFINITY;
     for _ in 0..200 {
@@ -57,18 +53,9 @@ pub fn steady_residue(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
     let mean = current.iter().sum::<f64>() / n;
     // the law has no memory and the drive is a cosine: the fundamental is a cosine too
     let cosine = |k: usize| (std::f64::consts::TAU * k as f64 / n).cos();
-    let fundamental = 2.0 / n
-        * current
-            .iter()
-            .enumerate()
-            .map(|(k, i)| i * cosine(k))
-            .sum::<f64>();
-    let rest: f64 = current
-        .iter()
-        .enumerate()
-        .map(|(k, i)| (i - mean - fundamental * cosine(k)).powi(2))
-        .sum::<f64>()
-        / n;
+    let fundamental = 2.0 / n * current.iter().enumerate().map(|(k, i)| i * cosine(k)).sum::<f64>();
+    let rest: f64 =
+        current.iter().enumerate().map(|(k, i)| (i - mean - fundamental * cosine(k)).powi(2)).sum::<f64>() / n;
     (rest * 2.0).sqrt() / fundamental
 }
 
@@ -76,36 +63,21 @@ pub fn steady_residue(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
 ///
 /// Tunnelling: scale 0.025 V (kT/e) to 1.9 V; rectifying: ideality 1 to 2.5, leak 0.01 to 1 (bench priors of this project).
 #[must_use]
-pub fn worst_steady_residue(
-    law: &str,
-    resistance_ohm: f64,
-    loop_ohm: f64,
-    emf_v: f64,
-) -> Option<f64> {
+pub fn worst_steady_residue(law: &str, resistance_ohm: f64, loop_ohm: f64, emf_v: f64) -> Option<f64> {
     let films: Vec<Film> = match law {
         "tunnelling" => [0.025, 0.04, 0.08, 0.16, 0.4, 1.0, 1.9]
-            .map(|scale_v| Film::Tunnelling {
-                resistance_ohm,
-                scale_v,
-            })
+            .map(|scale_v| Film::Tunnelling { resistance_ohm, scale_v })
             .to_vec(),
         "rectifying" => [1.0, 1.5, 2.5]
             .iter()
             .flat_map(|&ideality| {
-                [0.01, 0.03, 0.1, 0.3].map(|leak_ratio| Film::Rectifying {
-                    resistance_ohm,
-                    ideality,
-                    leak_ratio,
-                })
+                [0.01, 0.03, 0.1, 0.3].map(|leak_ratio| Film::Rectifying { resistance_ohm, ideality, leak_ratio })
             })
             .collect(),
         "bridged" => vec![Film::Bridged { resistance_ohm }],
         _ => return None,
     };
-    films
-        .iter()
-        .map(|film| steady_residue(film, loop_ohm, emf_v))
-        .reduce(f64::max)
+    films.iter().map(|film| steady_residue(film, loop_ohm, emf_v)).reduce(f64::max)
 }
 
 #[cfg(test)]
@@ -121,12 +93,8 @@ mod tests {
         // sinh: a2 = 0, a3 = 1/(6 V0^2); HD3 = A^2 a3 (1+T) / (4 (1+T)^4); terms of order A^4 are below 1e-3 of it here
         let (scale_v, r, z, amplitude) = (0.1, 1000.0, 3000.0, 0.01);
         let t = z / r;
-        let hd3 = amplitude * amplitude / (6.0 * scale_v * scale_v) * (1.0 + t)
-            / (4.0 * (1.0f64 + t).powi(4));
-        let film = Film::Tunnelling {
-            resistance_ohm: r,
-            scale_v,
-        };
+        let hd3 = amplitude * amplitude / (6.0 * scale_v * scale_v) * (1.0 + t) / (4.0 * (1.0f64 + t).powi(4));
+        let film = Film::Tunnelling { resistance_ohm: r, scale_v };
         let found = steady_residue(&film, z, amplitude / std::f64::consts::SQRT_2);
         assert_relative_eq!(found, hd3, max_relative = 1e-3);
     }
@@ -136,11 +104,7 @@ mod tests {
         // exponential law beside a leak: a2 = (1-l)/(2 U); HD2 = A a2 / (2 (1+T)^2)
         let (leak_ratio, r, z, amplitude) = (0.2, 1000.0, 1000.0, 1e-4);
         let hd2 = amplitude * (1.0 - leak_ratio) / (2.0 * THERMAL_VOLTAGE_V) / (2.0 * 4.0);
-        let film = Film::Rectifying {
-            resistance_ohm: r,
-            ideality: 1.0,
-            leak_ratio,
-        };
+        let film = Film::Rectifying { resistance_ohm: r, ideality: 1.0, leak_ratio };
         let found = steady_residue(&film, z, amplitude / std::f64::consts::SQRT_2);
         assert_relative_eq!(found, hd2, max_relative = 1e-3);
     }
@@ -152,20 +116,10 @@ mod tests {
         const TWO_IN_TEN_THOUSAND: f64 = 2e-4;
         let at = |quarter_decades: i32| {
             let resistance_ohm = 10f64.powf(1.0 + 0.25 * f64::from(quarter_decades));
-            steady_residue(
-                &Film::Tunnelling {
-                    resistance_ohm,
-                    scale_v: 0.19,
-                },
-                48e3,
-                5e-3,
-            )
+            steady_residue(&Film::Tunnelling { resistance_ohm, scale_v: 0.19 }, 48e3, 5e-3)
         };
         let worst = (0..24).map(at).fold(0.0, f64::max);
-        assert!(
-            worst < TWO_IN_TEN_THOUSAND && worst > 0.1 * TWO_IN_TEN_THOUSAND,
-            "{worst}"
-        );
+        assert!(worst < TWO_IN_TEN_THOUSAND && worst > 0.1 * TWO_IN_TEN_THOUSAND, "{worst}");
     }
 
     proptest! {

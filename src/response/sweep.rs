@@ -50,25 +50,12 @@ struct Block {
 impl Block {
     fn new() -> Self {
         let zero = [0.0; LANES];
-        Self {
-            omega: zero,
-            ohm: zero,
-            v_re: zero,
-            v_im: zero,
-            i_re: zero,
-            i_im: zero,
-        }
+        Self { omega: zero, ohm: zero, v_re: zero, v_im: zero, i_re: zero, i_im: zero }
     }
 
     /// Walks a ladder from one volt at its load; leaves the EMF in `v`.
     #[allow(clippy::needless_range_loop)] // lanes of several arrays, walked together
-    fn walk(
-        &mut self,
-        ladder: &Ladder,
-        contacts: Option<&[Values<'_>]>,
-        start: usize,
-        count: usize,
-    ) {
+    fn walk(&mut self, ladder: &Ladder, contacts: Option<&[Values<'_>]>, start: usize, count: usize) {
         for k in 0..LANES {
             self.v_re[k] = 1.0;
             self.v_im[k] = 0.0;
@@ -111,11 +98,7 @@ impl Block {
 }
 
 /// Runs `work(start, part of out)` over chunks of `out`, on all cores where the feature `threads` is on.
-fn in_chunks<T: Send>(
-    out: &mut [T],
-    watch: &dyn Watch,
-    work: impl Fn(usize, &mut [T]) + Sync,
-) -> Result<(), Stopped> {
+fn in_chunks<T: Send>(out: &mut [T], watch: &dyn Watch, work: impl Fn(usize, &mut [T]) + Sync) -> Result<(), Stopped> {
     let one = |(index, part): (usize, &mut [T])| {
         if watch.stop() {
             return Err(Stopped);
@@ -204,31 +187,19 @@ pub fn transfer(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::{
-        Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage,
-    };
+    use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
     use crate::response::linear;
     use crate::watch::Unwatched;
 
     fn network() -> Network {
         let phono = Section {
             name: "phono".into(),
-            source: Some(Source {
-                emf_v: 5e-3,
-                resistance_ohm: 1000.0,
-                inductance_h: 0.5,
-            }),
+            source: Some(Source { emf_v: 5e-3, resistance_ohm: 1000.0, inductance_h: 0.5 }),
             path: vec![
-                PathItem::Lead(Lead {
-                    capacitance_f: 150e-12,
-                    ..Lead::default()
-                }),
+                PathItem::Lead(Lead { capacitance_f: 150e-12, ..Lead::default() }),
                 PathItem::Contact(Contact::ohmic("pin", 0.0)),
             ],
-            load: Load {
-                resistance_ohm: 47e3,
-                capacitance_f: 100e-12,
-            },
+            load: Load { resistance_ohm: 47e3, capacitance_f: 100e-12 },
         };
         let stage = Stage {
             name: "phono stage".into(),
@@ -240,16 +211,9 @@ mod tests {
             name: "select".into(),
             source: None,
             path: vec![PathItem::Contact(Contact::ohmic("selector", 0.0))],
-            load: Load {
-                resistance_ohm: 50e3,
-                capacitance_f: 0.0,
-            },
+            load: Load { resistance_ohm: 50e3, capacitance_f: 0.0 },
         };
-        let items = vec![
-            ChainItem::Section(phono),
-            ChainItem::Stage(stage),
-            ChainItem::Section(select),
-        ];
+        let items = vec![ChainItem::Section(phono), ChainItem::Stage(stage), ChainItem::Section(select)];
         Network::from_chain(&Chain { items }).unwrap()
     }
 
@@ -265,21 +229,10 @@ mod tests {
         let mut loss = vec![0.0; points];
         loss_db(&network, Values::Many(&f), &contacts, &mut loss, &Unwatched).unwrap();
         let mut ratio = vec![Complex64::new(0.0, 0.0); points];
-        transfer(
-            &network,
-            Values::Many(&f),
-            &contacts,
-            &mut ratio,
-            &Unwatched,
-        )
-        .unwrap();
+        transfer(&network, Values::Many(&f), &contacts, &mut ratio, &Unwatched).unwrap();
         for k in (0..points).step_by(97).chain([points - 1]) {
             let plain = linear::loss_db(&network, f[k], &[r[k], 250.0]);
-            assert!(
-                (plain - loss[k]).abs() < ROUNDING,
-                "{k}: {plain} {}",
-                loss[k]
-            );
+            assert!((plain - loss[k]).abs() < ROUNDING, "{k}: {plain} {}", loss[k]);
             let plain = linear::transfer(&network, f[k], &[r[k], 250.0]);
             assert!((plain - ratio[k]).norm() < ROUNDING * plain.norm());
         }
@@ -295,15 +248,6 @@ mod tests {
         }
         let mut out = [0.0; 4];
         let contacts = [Values::One(1.0), Values::One(1.0)];
-        assert_eq!(
-            loss_db(
-                &network(),
-                Values::One(1e3),
-                &contacts,
-                &mut out,
-                &Impatient
-            ),
-            Err(Stopped)
-        );
+        assert_eq!(loss_db(&network(), Values::One(1e3), &contacts, &mut out, &Impatient), Err(Stopped));
     }
 }

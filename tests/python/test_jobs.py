@@ -162,14 +162,15 @@ def test_typical_values_and_whether_they_matter(jobs):
     found = wl.assess(wl.load_job(jobs / "gritty-right-on-records.toml"))
     assert any(t.name == "moving magnet" and "5 mV" in t.means for t in found.typical)
     assert all(t.changes_the_answer is not None for t in found.typical if t.place.startswith("[section]"))
-    # 32 ohm read to 0.1 % is just below the 32.9 ohm that plain grit takes in 24.2 kohm; half the source's resistance is enough
+    # 31 ohm read to 0.1 % (and 3 % more if the film rectifies) is just below the 32.9 ohm that plain grit takes in 24.2 kohm; half
+    # the source's resistance is enough
     near = LINE.replace('{ emf = "0.5 V", resistance = "2.2 kohm" }', '"line source"', 1) + heard("disc", left="grit")
     near = near.replace("sheet = 1\n", 'sheet = 1\nreadings = "r.csv"\n[method]\n"fine box" = ' + FINE_BOX)
-    rows = "contact,channel,shows,method\nselector / disc,left,32 ohm,fine box\n"
+    rows = "contact,channel,shows,method\nselector / disc,left,31 ohm,fine box\n"
     found = wl.assess(wl.Job.from_text(near, readings=("r.csv", rows)))
     assert found.finding("selector / disc", "left").kind == "cannot be the sole cause"
     assert [t.changes_the_answer for t in found.typical if t.name == "line source"] == [True]
-    assert "line source (500 mV behind 2.2 kohm)" in str(found)
+    assert "line source (500 mV behind 2.2 kohm)" in " ".join(str(found).split())
 
 
 def test_objects(jobs):

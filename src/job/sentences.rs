@@ -1,0 +1,208 @@
+//! The answer in sentences: headlines, reasons, rivals, assumptions, cautions.
+
+use super::model::Job;
+use super::report::{Headline, Rival, Row};
+use super::routes::{Route, Routes};
+use super::rows::{is_proved, side};
+use crate::bench::evidence::{ComesBack, GoesAway};
+use crate::bench::quantity::{Dimension, engineering};
+use crate::bench::{Channel, What};
+use crate::judgement::suspects::ChannelPicture;
+use crate::judgement::{Kind, Picture, Standing, Who};
+use crate::response::ceiling::loss_range_for_residue;
+use std::collections::BTreeMap;
+
+pub(super) fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
+    let mut open: BTreeMap<&Who, Vec<Channel>> = BTreeMap::new();
+    for channel in &picture.channels {
+        for (who, standing) in &channel.standing {
+            let asked = !channel.symptoms.is_empty() && !is_proved(rows, channel.channel);
+            if !who.is_contact() && standing.is_open() && asked {
+                open.entry(who).or_default().push(channel.channel);
+            }
+        }
+    }
+    let test = |who: &Who| match who {
+        Who::Source(_) => "swap its left and right plugs; a fault that moves is before them".to_owned(),
+        Who::Loudspeaker(_) => "swap them, power off; a fault that stays is the loudspeaker".to_owned(),
+        Who::Stage(name) if name.contains("power") => {
+            "bias, 26 mV across each emitter resistor (Oliver 1971) or the maker's figure".to_owned()
+        }
+        Who::Stage(_) | Who::Contact(_) => "noise and direct voltage behind it with its input shorted".to_owned(),
+    };
+    open.into_iter().map(|(who, channels)| Rival { who: who.to_string(), channels, test: test(who) }).collect()
+}
+
+pub(super) fn list(names: &[&str]) -> String {
+    match names {
+        [] => "nothing".to_owned(),
+        [one] => (*one).to_owned(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+pub(super) fn headlines(picture: &Picture, rows: &[Row], rivals: &[Rival]) -> Vec<Headline> {
+    picture.channels.iter().map(|channel| headline(channel, picture.alike, rows, rivals)).collect()
+}
+
+pub(super) fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], rivals: &[Rival]) -> Headline {
+    let at = side(channel.channel);
+    let made = |says: String, because: String| Headline { channel: channel.channel, says, because };
+    if channel.symptoms.is_empty() {
+        let says =
+            if channel.standing.is_empty() { "nobody has listened" } else { "clean wherever it was listened to" };
+        return made(says.to_owned(), "no symptom to explain".to_owned());
+    }
+    let of = |kind: Kind| -> Vec<&str> {
+        let on_bad = |row: &&Row| {
+            channel
+                .standing
+                .get(&Who::Contact(row.contact.clone()))
+                .is_some_and(|s| !matches!(s, Standing::NotOnABadRoute(_)))
+        };
+        rows.iter().filter(on_bad).filter(|row| row.findings[at].kind == kind).map(|row| row.contact.as_str()).collect()
+    };
+    let (proved, able, open) = (of(Kind::Proved), of(Kind::Able), of(Kind::NotSettled));
+    let others: Vec<&str> =
+        rivals.iter().filter(|r| r.channels.contains(&channel.channel)).map(|r| r.who.as_str()).collect();
+    if !proved.is_empty() {
+        return made(format!("{} is the cause", list(&proved)), "proved: bridging it restored clean sound".to_owned());
+    }
+    let faults = if channel.groups.len() > 1 {
+        let groups: Vec<String> = channel
+            .groups
+            .iter()
+            .map(|(routes, who)| {
+                let names: Vec<&str> = who.iter().map(Who::name).collect();
+                format!("{} for {}", list(&names), routes.join(", "))
+            })
+            .collect();
+        format!("; no single fault explains all: {}", groups.join("; "))
+    } else {
+        String::new()
+    };
+    let shared = if alike { "; both channels alike: look for one shared cause first" } else { "" };
+    if !able.is_empty() {
+        let rest = [open.as_slice(), others.as_slice()].concat();
+        let because = if rest.is_empty() {
+            format!("its reading allows it and nothing else is left{faults}")
+        } else {
+            format!("not excluded yet: {}{faults}", list(&rest))
+        };
+        let says = if able.len() == 1 {
+            format!("{} can account for it", able[0])
+        } else {
+            format!("each of {} can account for it", list(&able))
+        };
+        return made(says + shared, because);
+    }
+    if !open.is_empty() {
+        return made(
+            format!("not settled between {}{shared}", list(&[open.as_slice(), others.as_slice()].concat())),
+            format!("the readings do not reach{faults}"),
+        );
+    }
+    if others.is_empty() {
+        return made(
+            "nothing is left that could be the cause".to_owned(),
+            "one observation is wrong, or the fault is not steady".to_owned(),
+        );
+    }
+    made(
+        format!("no contact alone; look at {}{shared}", list(&others)),
+        format!("every contact on the bad routes is cleared, in order or too good{faults}"),
+    )
+}
+
+/// How the routes and the ohms lead to the headlines.
+pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
+    let mut lines = Vec::new();
+    for channel in &picture.channels {
+        if channel.symptoms.is_empty() {
+            continue;
+        }
+        let at = side(channel.channel);
+        let word = channel.channel.word();
+        let cleared = rows.iter().filter(|r| r.findings[at].kind == Kind::Cleared).count();
+        let left = if channel.single.is_empty() {
+            "no single element".to_owned()
+        } else {
+            list(&channel.single.iter().map(Who::name).collect::<Vec<_>>())
+        };
+        if !is_proved(rows, channel.channel) {
+            let total = rows.len();
+            lines.push(format!("{word}: the routes clear {cleared} of {total} contacts and leave {left}"));
+        }
+        for kind in [Kind::Able, Kind::CannotBeSole] {
+            for row in rows.iter().filter(|row| row.findings[at].kind == kind) {
+                if let Some(reason) = row.findings[at].reasons.last() {
+                    lines.push(format!("{word}: {}: {reason}", row.contact));
+                }
+            }
+        }
+        lines.extend(hints(job, channel.channel));
+        for heard in job.heard.iter().filter(|h| h.channel == channel.channel && h.what == What::Grit) {
+            if let (Some(residue), Some(loss)) = (heard.residue, heard.loss_db) {
+                let least = loss_range_for_residue(residue.0);
+                if loss.1 < least {
+                    lines.push(format!(
+                        "{word}: {} residue from a steady film takes a loss of {}, {} at most was measured: not a steady film in a resistive loop",
+                        engineering(residue.0, Dimension::Ratio), engineering(least, Dimension::Decibel), engineering(loss.1, Dimension::Decibel)
+                    ));
+                }
+            }
+        }
+    }
+    lines
+}
+
+/// What the way a symptom goes and comes speaks for (common practice).
+pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
+    let word = channel.word();
+    let mut lines = Vec::new();
+    for heard in job.heard.iter().filter(|h| h.channel == channel && h.what != What::Clean) {
+        let what = heard.what.word();
+        for goes in &heard.goes_away {
+            let speaks = match goes {
+                GoesAway::TurnedUp => "a film that the larger signal breaks",
+                GoesAway::SwitchWorked => "a contact that wipes itself clean",
+                GoesAway::Tapped => "a loose contact or joint",
+                GoesAway::WarmedUp => "a joint that closes with heat, or a bias that settles",
+                GoesAway::MeterApplied => "a film that the ohmmeter broke",
+            };
+            lines.push(format!("{word}: {what} goes away ({}): speaks for {speaks}", goes.word()));
+        }
+        for comes in &heard.comes_back {
+            let speaks = match comes {
+                ComesBack::Overnight | ComesBack::AfterRest => "a film that grows again or a bridge that lets go",
+                ComesBack::WhenTapped => "a loose contact or joint",
+            };
+            lines.push(format!("{word}: {what} comes back ({}): speaks for {speaks}", comes.word()));
+        }
+    }
+    lines
+}
+
+pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
+    let mut lines = Vec::new();
+    if job.heard.iter().any(|h| h.what == What::Grit && h.residue.is_none()) {
+        lines.push("grit is 0.068 % residue if plain, 0.0068 % if slight".to_owned());
+    }
+    if job.heard.iter().any(|h| h.output_v.is_none()) && routes.all.iter().any(|r: &Route| r.network.links.len() > 1) {
+        lines.push(format!("all routes equally loud, {}", engineering(routes.output_v, Dimension::Voltage)));
+    }
+    lines.push("one contact at fault at a time; intervals, no probabilities yet".to_owned());
+    lines
+}
+
+pub(super) fn cautions(job: &Job) -> Vec<String> {
+    let mut lines = vec![
+        "Lid off: mains unplugged, reservoirs discharged and checked, relays and heat sinks cool; live work only by those trained and licensed, after local rules.".to_owned(),
+        "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
+    ];
+    let power = job.sections.iter().any(|s| s.loudspeaker.is_some());
+    if power {
+        lines.push("First power-up through a current limiter; no loudspeaker on a d.c. output.".to_owned());
+    }
+    lines
+}

@@ -1,0 +1,312 @@
+//! What sections and chains answer: arguments of one shape, kernels, ceilings.
+
+use super::array::{Arguments, Columns, Domain, at, run};
+use super::errors::input_error;
+use crate::circuit::chain::Network;
+use crate::error::InputError;
+use crate::response::ceiling::{self as bounds, Status};
+use crate::response::level::{on_contact, section_emf_v};
+use crate::response::sweep::Values;
+use numpy::PyReadonlyArrayDyn;
+use pyo3::prelude::*;
+use pyo3::types::{PyMapping, PyString};
+
+/// A mapping of contact names, or nothing.
+pub(super) type ByContact<'a, 'py> = Option<&'a Bound<'py, PyMapping>>;
+
+pub(super) fn pairs<'py>(mapping: ByContact<'_, 'py>) -> PyResult<Vec<(String, Bound<'py, PyAny>)>> {
+    let Some(mapping) = mapping else {
+        return Ok(Vec::new());
+    };
+    mapping.items()?.iter().map(|item| item.extract()).collect()
+}
+
+/// Whole resistance of every contact: what the caller gave, else its own; returns the arguments' numbers.
+pub(super) fn contact_columns<'py>(
+    py: Python<'py>,
+    network: &Network,
+    arguments: &mut Arguments<'py>,
+    contacts: ByContact<'_, 'py>,
+) -> PyResult<Vec<usize>> {
+    let mut numbers = vec![None; network.contacts.len()];
+    for (name, values) in pairs(contacts)? {
+        let index = network.contact_index(&name).map_err(|fault| input_error(py, fault))?;
+        let place = format!("contacts[{name:?}]");
+        numbers[index] = Some(arguments.add(&place, &values, Domain::NotNegative)?);
+    }
+    let own = network.contacts.iter().zip(numbers);
+    Ok(own.map(|(c, number)| number.unwrap_or_else(|| arguments.constant(c.film.resistance_ohm()))).collect())
+}
+
+pub(super) fn band(py: Python<'_>, (low, high): (f64, f64)) -> PyResult<(f64, f64)> {
+    if low > 0.0 && high > low && high.is_finite() {
+        return Ok((low, high));
+    }
+    let allowed = "allowed: (low, high) in Hz with 0 < low < high";
+    Err(input_error(py, InputError::new("band_hz", format!("({low}, {high})"), allowed)))
+}
+
+/// Adds each contact's constriction to a column of film resistances, only where there is one.
+pub(super) fn with_constriction<'a>(values: Values<'a>, constriction: f64, store: &'a mut Vec<f64>) -> Values<'a> {
+    match values {
+        Values::One(value) => Values::One(value + constriction),
+        Values::Many(values) if constriction != 0.0 => {
+            store.extend(values.iter().map(|v| v + constriction));
+            Values::Many(store)
+        }
+        many @ Values::Many(_) => many,
+    }
+}
+
+/// Columns of an evaluation over frequency and contacts.
+pub(super) struct Ready<'py> {
+    pub(super) columns: Columns<'py>,
+    frequency: usize,
+    contacts: Vec<usize>,
+}
+
+impl<'py> Ready<'py> {
+    pub(super) fn new(
+        py: Python<'py>,
+        network: &Network,
+        frequency_hz: &Bound<'py, PyAny>,
+        contacts: ByContact<'_, 'py>,
+    ) -> PyResult<Self> {
+        let mut arguments = Arguments::new(py);
+        let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
+        let contacts = contact_columns(py, network, &mut arguments, contacts)?;
+        Ok(Self { columns: arguments.broadcast()?, frequency, contacts })
+    }
+
+    pub(super) fn evaluate<T>(
+        &self,
+        py: Python<'py>,
+        network: &Network,
+        blank: T,
+        kernel: impl Fn(
+            &Network,
+            Values<'_>,
+            &[Values<'_>],
+            &mut [T],
+            &dyn crate::watch::Watch,
+        ) -> Result<(), crate::watch::Stopped>
+        + Send
+        + Sync,
+    ) -> PyResult<Vec<T>>
+    where
+        T: Copy + Send + Sync,
+    {
+        let frequency = self.columns.values(self.frequency)?;
+        let mut stores = vec![Vec::new(); self.contacts.len()];
+        let mut values = Vec::with_capacity(self.contacts.len());
+        for ((&number, contact), store) in self.contacts.iter().zip(&network.contacts).zip(&mut stores) {
+            values.push(with_constriction(self.columns.values(number)?, contact.constriction_ohm, store));
+        }
+        let size = self.columns.size;
+        run(py, size, |watch| {
+            let mut out = vec![blank; size];
+            kernel(network, frequency, &values, &mut out, watch)?;
+            Ok(out)
+        })
+    }
+}
+
+/// Whole resistance of every contact at one point.
+pub(super) fn whole(network: &Network, values: &[Values<'_>], point: usize) -> Vec<f64> {
+    values.iter().zip(&network.contacts).map(|(v, c)| at(*v, point) + c.constriction_ohm).collect()
+}
+
+/// A loop made ready, with the frequency, fixed resistances and moving contacts that it is ready for.
+pub(super) type Prepared<'n> = (f64, Vec<f64>, Vec<usize>, Result<bounds::Loop<'n>, Status>);
+
+pub(super) fn ceiling<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    ranges: ByContact<'_, 'py>,
+    emf_v: Option<&Bound<'py, PyAny>>,
+    contacts: ByContact<'_, 'py>,
+    band_hz: (f64, f64),
+) -> PyResult<Ceiling> {
+    let band_hz = band(py, band_hz)?;
+    let mut arguments = Arguments::new(py);
+    let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
+    let numbers = contact_columns(py, network, &mut arguments, contacts)?;
+    let emf = match emf_v {
+        Some(emf) => arguments.add("emf_v", emf, Domain::NotNegative)?,
+        None => arguments.constant(network.emf_v),
+    };
+    let mut given = Vec::new();
+    for (name, range) in pairs(ranges)? {
+        let index = network.contact_index(&name).map_err(|fault| input_error(py, fault))?;
+        let place = format!("ranges[{name:?}]");
+        let (low, high): (Bound<'py, PyAny>, Bound<'py, PyAny>) = range.extract().map_err(|_| {
+            input_error(py, InputError::new(&place, range.to_string(), "allowed: a pair (low, high) in ohm"))
+        })?;
+        let low = arguments.add(&format!("{place}: low"), &low, Domain::NotNegative)?;
+        let high = arguments.add(&format!("{place}: high"), &high, Domain::NotNegativeOrInfinite)?;
+        given.push((index, low, high, place));
+    }
+    let columns = arguments.broadcast()?;
+    let frequency = columns.values(frequency)?;
+    let emf = columns.values(emf)?;
+    let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
+    let mut wanted = Vec::new();
+    for (index, low, high, place) in &given {
+        let (low, high) = (columns.values(*low)?, columns.values(*high)?);
+        if let Some(point) = (0..columns.size).find(|&k| at(low, k) > at(high, k)) {
+            let found = format!("low {} above high {}", at(low, point), at(high, point));
+            return Err(input_error(py, InputError::new(place, found, "allowed: low at most high")));
+        }
+        wanted.push((*index, low, high));
+    }
+    let size = columns.size;
+    let by_default = ranges.is_none();
+    let out = run(py, size, |watch| {
+        let section_emf = section_emf_v(network);
+        let open_per_emf: Vec<f64> = (0..network.contacts.len())
+            .map(|k| {
+                let here = section_emf[network.section_of(k)];
+                let scale = if network.emf_v > 0.0 { here / network.emf_v } else { 0.0 };
+                std::f64::consts::SQRT_2 * scale * on_contact(network, k, 1.0).open_v
+            })
+            .collect();
+        let mut prepared: Option<Prepared<'_>> = None;
+        let mut out = Vec::with_capacity(size);
+        for point in 0..size {
+            if watch.stop() {
+                return Err(crate::watch::Stopped);
+            }
+            let f = at(frequency, point);
+            let mut fixed = whole(network, &values, point);
+            let moving: Vec<(usize, (f64, f64))> = if by_default {
+                let peak = |k: usize| open_per_emf[k] * at(emf, point);
+                let chords = |k: usize| {
+                    let mut contact = network.contacts[k].clone();
+                    contact.film = contact.film.with_resistance(at(values[k], point));
+                    contact.chords_ohm(peak(k))
+                };
+                (0..network.contacts.len()).map(|k| (k, chords(k))).collect()
+            } else {
+                wanted.iter().map(|&(k, low, high)| (k, (at(low, point), at(high, point)))).collect()
+            };
+            let mut sum = (0.0, 0.0);
+            let mut indices = Vec::new();
+            for &(k, (low, high)) in &moving {
+                if high > low {
+                    indices.push(k);
+                    sum = (sum.0 + low, sum.1 + high);
+                    fixed[k] = 0.0;
+                } else {
+                    fixed[k] = low;
+                }
+            }
+            if indices.is_empty() {
+                out.push(bounds::Ceiling { harmonics: 0.0, chatter: 0.0, status: Status::Holds });
+                continue;
+            }
+            let same = prepared.as_ref().is_some_and(|p| p.0 == f && p.1 == fixed && p.2 == indices);
+            if !same {
+                let ready = bounds::Loop::new(network, &indices, &fixed, f, band_hz);
+                prepared = Some((f, fixed, indices, ready));
+            }
+            out.push(match prepared.as_ref().map(|p| &p.3) {
+                Some(Ok(ready)) => ready.ceiling(sum),
+                Some(Err(status)) => bounds::Ceiling { harmonics: f64::NAN, chatter: f64::NAN, status: *status },
+                None => continue,
+            });
+        }
+        Ok(out)
+    })?;
+    let word = |c: &bounds::Ceiling| c.status as i64;
+    Ok(Ceiling {
+        harmonics: columns.result(out.iter().map(|c| c.harmonics).collect::<Vec<f64>>())?,
+        chatter: columns.result(out.iter().map(|c| c.chatter).collect::<Vec<f64>>())?,
+        status: columns.result(out.iter().map(word).collect::<Vec<i64>>())?,
+    })
+}
+
+/// Ceilings, one per point.
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Ceiling {
+    #[pyo3(get)]
+    harmonics: Py<PyAny>,
+    #[pyo3(get)]
+    chatter: Py<PyAny>,
+    status: Py<PyAny>,
+}
+
+impl Ceiling {
+    fn statuses<'py>(&self, py: Python<'py>) -> PyResult<Vec<&'static str>> {
+        let bound = self.status.bind(py);
+        if let Ok(one) = bound.extract::<usize>() {
+            return Ok(vec![Status::ALL[one].word()]);
+        }
+        let array: PyReadonlyArrayDyn<'py, i64> = bound.extract()?;
+        Ok(array.as_array().iter().map(|&k| Status::ALL[k as usize].word()).collect())
+    }
+}
+
+#[pymethods]
+impl Ceiling {
+    #[getter]
+    fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        let equal = self.status.bind(py).rich_compare(0, pyo3::basic::CompareOp::Eq)?;
+        Ok(equal.unbind())
+    }
+    #[getter]
+    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        let words = self.statuses(py)?;
+        if self.status.bind(py).extract::<usize>().is_ok() {
+            return Ok(PyString::new(py, words[0]).into_any());
+        }
+        let shape = self.status.bind(py).getattr("shape")?;
+        py.import("numpy")?.call_method1("array", (words,))?.call_method1("reshape", (shape,))
+    }
+    #[pyo3(signature = (index=None))]
+    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+        let bound = self.status.bind(py);
+        let number: usize = match bound.extract() {
+            Ok(one) => one,
+            Err(_) => match index {
+                Some(index) => bound.get_item(index)?.extract()?,
+                None => bound.call_method0("max")?.extract()?,
+            },
+        };
+        Ok(Status::ALL[number].reason())
+    }
+    fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
+        let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
+        Ok(format!(
+            "Ceiling(harmonics={}, chatter={}, status={})",
+            text(&self.harmonics)?,
+            text(&self.chatter)?,
+            self.status(py)?.repr()?
+        ))
+    }
+}
+
+pub(super) fn of_array<'py>(
+    py: Python<'py>,
+    place: &str,
+    object: &Bound<'py, PyAny>,
+    law: fn(f64) -> f64,
+) -> PyResult<Py<PyAny>> {
+    let mut arguments = Arguments::new(py);
+    let number = arguments.add(place, object, Domain::NotNegative)?;
+    let columns = arguments.broadcast()?;
+    let values = columns.values(number)?;
+    columns.result((0..columns.size).map(|k| law(at(values, k))).collect::<Vec<_>>())
+}
+
+/// T6: most residue in a resistive loop whose instantaneous loss ranges over `range_db`.
+#[pyfunction]
+pub(super) fn residue_from_loss_range<'py>(py: Python<'py>, range_db: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
+    of_array(py, "range_db", range_db, bounds::residue_from_loss_range)
+}
+
+/// Inverse of T6: the least range of loss, dB, that goes with a residue in a resistive loop.
+#[pyfunction]
+pub(super) fn loss_range_for_residue<'py>(py: Python<'py>, residue: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
+    of_array(py, "residue", residue, bounds::loss_range_for_residue)
+}
