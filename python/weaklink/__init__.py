@@ -23,8 +23,9 @@ from ._core import (
     load_job,
     loss_range_for_residue,
     residue_from_loss_range,
+    typical,
 )
-from .results import Assessment, Finding, Headline, NextStep, Rival, Typical, assess
+from .results import Assessment, Finding, Headline, Limit, Limits, NextStep, Rival, Typical, assess, limits
 
 __all__ = [
     "TYPICAL_VERSION",
@@ -39,6 +40,8 @@ __all__ = [
     "InternalError",
     "Job",
     "Lead",
+    "Limit",
+    "Limits",
     "Load",
     "NextStep",
     "Rival",
@@ -49,7 +52,9 @@ __all__ = [
     "WeaklinkError",
     "__version__",
     "assess",
+    "limits",
     "load_job",
     "loss_range_for_residue",
     "residue_from_loss_range",
+    "typical",
 ]

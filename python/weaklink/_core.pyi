@@ -37,6 +37,10 @@ __all__ = [
     "_reread_job",
     "_assess_json",
     "_engineering",
+    "typical",
+    "_layouts",
+    "_limits_json",
+    "_typical_values",
     "__version__",
     "TYPICAL_VERSION",
 ]
@@ -298,3 +302,9 @@ def loss_range_for_residue(residue: _Num) -> _Floats:
 def _reread_job(text: str, file: str, readings: tuple[str, str] | None) -> Job: ...
 def _assess_json(job: Job) -> str: ...
 def _engineering(value: float, unit: str) -> str: ...
+def typical(name: str) -> Job:
+    """A typical layout as a job without readings: "integrated amplifier", "phono and line", "headphone amplifier"."""
+
+def _layouts() -> list[str]: ...
+def _limits_json(job: Job, residue: float, loss_db: float) -> str: ...
+def _typical_values() -> list[tuple[str, str, str, str]]: ...

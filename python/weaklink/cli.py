@@ -6,7 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING
 
-from . import InputError, WeaklinkError, __version__, assess, load_job
+from . import InputError, WeaklinkError, __version__, _core, assess, limits, load_job, typical
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,21 +23,35 @@ def _parser() -> argparse.ArgumentParser:
     judge.add_argument("job", metavar="JOB.toml", help="the job sheet")
     judge.add_argument("--json", action="store_true", help="everything, for machines")
     judge.add_argument("--all", action="store_true", help="every reason and number")
+    most = commands.add_parser("limits", help="say how many ohms are too many at each place")
+    which = most.add_mutually_exclusive_group(required=True)
+    which.add_argument("job", nargs="?", metavar="JOB.toml", help="a job sheet; its readings are not used")
+    which.add_argument("--typical", metavar="NAME", help=f"a typical layout: {', '.join(_core._layouts())}")
+    most.add_argument("--residue", type=float, default=0.1, metavar="PERCENT", help="target, default 0.1")
+    most.add_argument("--loss", type=float, default=0.5, metavar="DB", help="target, default 0.5")
+    most.add_argument("--json", action="store_true", help="for machines")
+    commands.add_parser("typicals", help="list the typical values and where they come from")
     return parser
+
+
+def _answer(options: argparse.Namespace) -> str:
+    from .report import text, typicals_text
+
+    if options.command == "assess":
+        answer = assess(load_job(options.job))
+        return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
+    if options.command == "limits":
+        job = typical(options.typical) if options.typical else load_job(options.job)
+        found = limits(job, residue=options.residue / 100.0, loss_db=options.loss)
+        return found.to_json() + "\n" if options.json else str(found)
+    return typicals_text()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs the command; returns its exit status."""
     options = _parser().parse_args(arguments)
     try:
-        answer = assess(load_job(options.job))
-        if options.json:
-            out = answer.to_json() + "\n"
-        else:
-            from .report import text
-
-            out = text(answer, everything=options.all)
-        sys.stdout.write(out)
+        sys.stdout.write(_answer(options))
         sys.stdout.flush()
     except InputError as error:
         sys.stderr.write(f"{error}\n")

@@ -6,12 +6,12 @@ import textwrap
 from html import escape
 from typing import TYPE_CHECKING
 
-from ._core import _engineering
+from ._core import TYPICAL_VERSION, _engineering, _typical_values
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from .results import Assessment, Finding
+    from .results import Assessment, Finding, Limit, Limits
 
 WIDTH = 80
 
@@ -74,11 +74,12 @@ def _cells(pair: tuple[Finding, Finding]) -> tuple[str, ...]:
 HEADS = ("contact", "left, ohm", "right, ohm", "usual to", "worst", "left / right")
 
 
-def _table(pairs: Iterable[tuple[Finding, Finding]]) -> list[str]:
-    rows = [HEADS, *(_cells(pair) for pair in pairs)]
-    widths = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
-    gap = 2 if sum(widths) + 2 * (len(HEADS) - 1) <= WIDTH else 1
-    name = max(12, min(widths[0], WIDTH - sum(widths[1:]) - gap * (len(HEADS) - 1)))
+def _aligned(rows: list[tuple[str, ...]]) -> list[str]:
+    """Columns as wide as they need; the first one wraps where the page is too narrow."""
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    gaps = len(widths) - 1
+    gap = 2 if sum(widths) + 2 * gaps <= WIDTH else 1
+    name = max(12, min(widths[0], WIDTH - sum(widths[1:]) - gap * gaps))
     lines = []
     for row in rows:
         first, *more = textwrap.wrap(row[0], name, subsequent_indent="  ")
@@ -87,6 +88,40 @@ def _table(pairs: Iterable[tuple[Finding, Finding]]) -> list[str]:
         lines.append((" " * gap).join(cells).rstrip())
         lines += more
     return lines
+
+
+def _table(pairs: Iterable[tuple[Finding, Finding]]) -> list[str]:
+    return _aligned([HEADS, *(_cells(pair) for pair in pairs)])
+
+
+# from here down a dry box with a 0.1 mV digit no longer tells, and one ampere does
+DRY_BOX_FROM_OHM = 10.0
+
+
+def _stop(row: Limit) -> str:
+    if row.stop_ohm is None or row.dry_box_v is None or row.one_ampere_v is None:
+        return "-"
+    if row.stop_ohm >= DRY_BOX_FROM_OHM:
+        return f"{_engineering(row.dry_box_v, 'V')} on the dry box"
+    return f"{_engineering(row.one_ampere_v, 'V')} at 1 A"
+
+
+def limits_text(limits: Limits) -> str:
+    """One row per contact, of at most 80 columns."""
+
+    def ohm(value: float | None) -> str:
+        return "-" if value is None else _number(value)
+
+    rows = [("contact", "loop", "residue", "loss", "usual to", "stop at")]
+    for row in limits.rows:
+        cells = (ohm(row.loop_ohm), ohm(row.residue_ohm), ohm(row.loss_ohm), ohm(row.in_order_up_to_ohm), _stop(row))
+        rows.append((row.contact, *cells))
+    residue, loss = _engineering(limits.residue, "%"), _engineering(limits.loss_db, "dB")
+    lines = [limits.title, "", *_aligned(rows), ""]
+    lines += _wrapped(f"Ohms. Below \"residue\" no contact can leave {residue}, whatever it does; \"loss\" is {loss} at 1 kHz.", "", "  ")
+    lines += _wrapped("Dry box: 1.5 V cell, 75 kohm in series, 1 kohm across, contact on the 1 kohm; check: open 19.7 mV, shorted 0.", "", "  ")
+    lines += _wrapped("! Set unplugged and discharged, cartridge unplugged, before any probe goes in.", "", "  ")
+    return "\n".join(lines) + "\n"
 
 
 def _headlines(assessment: Assessment) -> list[str]:
@@ -182,6 +217,18 @@ def text(assessment: Assessment, *, everything: bool = False) -> str:
         # shorten what is longest beyond its least, reasons first
         name = max(larger, key=lambda n: most[n] / least[n])
         most[name] -= 1
+
+
+def typicals_text() -> str:
+    """Every typical value with its source and tag."""
+    lines = [f"Typical values, version {TYPICAL_VERSION}"]
+    group = ""
+    for kind, name, value, source in _typical_values():
+        if kind != group:
+            lines += ["", kind]
+            group = kind
+        lines += _wrapped(f"{name}: {value} ({source})")
+    return "\n".join(lines) + "\n"
 
 
 def html(assessment: Assessment) -> str:

@@ -6,7 +6,7 @@ Every number comes from the compiled core; these classes only hold it, print it 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from . import _core
@@ -194,3 +194,58 @@ def assess(job: Job) -> Assessment:
         typical_version=data["typical_version"],
         source_json=source,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """Limits of one contact, ohm; None where a gigohm does not reach the target.
+
+    residue_ohm: below it the wanted residue is impossible whatever the contact does (bound T1, any chatter).
+    loss_ohm: a steady resistance of so much is the wanted loss at 1 kHz. stop_ohm: the smaller of the two.
+    dry_box_v, one_ampere_v: what the user's meter shows there.
+    """
+
+    contact: str
+    section: str
+    loop_ohm: float
+    residue_ohm: float | None
+    loss_ohm: float | None
+    stop_ohm: float | None
+    in_order_up_to_ohm: float | None
+    dry_box_v: float | None
+    one_ampere_v: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How many ohms are too many at each place, for a residue (ratio) and a loss (dB)."""
+
+    title: str
+    residue: float
+    loss_db: float
+    rows: tuple[Limit, ...]
+    source_json: str
+
+    def to_json(self) -> str:
+        """The rows, as JSON text."""
+        return self.source_json
+
+    def to_frame(self) -> pandas.DataFrame:
+        """One row per contact; needs pandas."""
+        import pandas
+
+        return pandas.DataFrame([asdict(row) for row in self.rows])
+
+    def __str__(self) -> str:
+        from .report import limits_text
+
+        return limits_text(self)
+
+
+def limits(job: Job, *, residue: float = 1e-3, loss_db: float = 0.5) -> Limits:
+    """Says how many ohms each contact of a job may have; no readings are needed.
+
+    residue: target as a ratio to the tone. loss_db: target in dB. InputError where one is not above zero.
+    """
+    source = _core._limits_json(job, residue, loss_db)
+    return Limits(job.title, residue, loss_db, tuple(Limit(**row) for row in json.loads(source)), source)

@@ -57,7 +57,7 @@ pub const LOADS: [(&str, Load, bool, &str); 4] = [
 ];
 
 /// Names of the typical stages.
-pub const STAGES: [&str; 4] = ["phono stage", "moving coil stage", "line stage", "power stage"];
+pub const STAGES: [&str; 5] = ["phono stage", "moving coil stage", "line stage", "power stage", "later power stage"];
 
 /// A typical stage by name, and where its figures come from.
 ///
@@ -77,6 +77,8 @@ pub fn stage(name: &str) -> Option<(Stage, &'static str)> {
         "line stage" => (made(10.0, Equalisation::Flat, 600.0), "common practice"),
         // 20 log10(16.7 V / 150 mV)
         "power stage" => (made(40.93, Equalisation::Flat, 0.05), "150 mV to 16.7 V, common practice"),
+        // 20 log10(16.7 V / 250 mV)
+        "later power stage" => (made(36.5, Equalisation::Flat, 0.05), "250 mV to 16.7 V, common practice"),
         _ => return None,
     })
 }

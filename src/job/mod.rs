@@ -2,6 +2,7 @@
 
 pub mod assess;
 pub mod keys;
+pub mod limits;
 pub mod model;
 mod readings;
 pub mod report;
@@ -15,6 +16,7 @@ mod tree;
 mod typical;
 
 pub use assess::assess;
+pub use limits::{LAYOUTS, Limit, limits};
 pub use model::{Job, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
 pub use report::Assessment;
 pub use sheet::{load, read};

@@ -16,7 +16,7 @@ use crate::response::resistive_loop::worst_steady_residue;
 use std::collections::BTreeMap;
 
 /// Frequency of the test tone that losses and ceilings are stated for, Hz.
-const TONE_HZ: f64 = 1000.0;
+pub(super) const TONE_HZ: f64 = 1000.0;
 
 /// Every contact, in the order of the routes.
 pub(super) fn contacts(routes: &Routes) -> Vec<String> {
@@ -141,7 +141,7 @@ pub(super) fn abilities(
     job.heard.iter().filter(bad).filter_map(one).collect()
 }
 
-/// Resistance below which what is needed cannot be done: each law rises with the resistance, so it is bisected.
+/// Resistance below which what is needed cannot be done.
 pub(super) fn impossible_below(
     need: Need,
     residue: &dyn Fn(f64) -> f64,
@@ -154,6 +154,11 @@ pub(super) fn impossible_below(
         Need::ResponseChange(least) => (change, least),
         Need::NotComputed => return None,
     };
+    smallest_reaching(law, least)
+}
+
+/// Smallest resistance at which a rising law reaches a value, ohm; `None` if a gigohm does not.
+pub(super) fn smallest_reaching(law: &dyn Fn(f64) -> f64, least: f64) -> Option<f64> {
     const SMALLEST_OHM: f64 = 1e-6;
     const LARGEST_OHM: f64 = 1e9;
     const ROUNDS: usize = 40;

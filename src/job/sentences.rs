@@ -81,7 +81,11 @@ pub(super) fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], riva
     } else {
         String::new()
     };
-    let shared = if alike { "; both channels alike: look for one shared cause first" } else { "" };
+    let shared = if alike {
+        "; both channels alike: look for one shared cause first (supply, shared return, relay coil, one switch body)"
+    } else {
+        ""
+    };
     if !able.is_empty() {
         let rest = [open.as_slice(), others.as_slice()].concat();
         let because = if rest.is_empty() {

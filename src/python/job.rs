@@ -115,3 +115,73 @@ pub(super) fn _engineering(value: f64, unit: &str) -> String {
     };
     quantity::engineering(value, dimension)
 }
+
+/// A typical layout as a job without readings.
+#[pyfunction]
+pub(super) fn typical(py: Python<'_>, name: &str) -> PyResult<Job> {
+    let Some((_, text)) = job::LAYOUTS.iter().find(|row| row.0 == name) else {
+        let names: Vec<_> = job::LAYOUTS.iter().map(|row| format!("{:?}", row.0)).collect();
+        let allowed = format!("allowed: {}", names.join(", "));
+        return Err(input_error(
+            py,
+            crate::error::InputError::new("typical", format!("unknown layout {name:?}"), allowed),
+        ));
+    };
+    reread(py, text, name, None)
+}
+
+/// Names of the typical layouts.
+#[pyfunction]
+pub(super) fn _layouts() -> Vec<&'static str> {
+    job::LAYOUTS.iter().map(|row| row.0).collect()
+}
+
+/// Limits of every contact, as JSON.
+#[pyfunction]
+pub(super) fn _limits_json(py: Python<'_>, job: &Bound<'_, Job>, residue: f64, loss_db: f64) -> PyResult<String> {
+    let job = &job.get().0;
+    let rows = py.detach(|| guarded(|| job::limits(job, residue, loss_db)))?.map_err(|fault| input_error(py, fault))?;
+    serde_json::to_string(&rows).map_err(|error| InternalError::new_err(error.to_string()))
+}
+
+/// The tables of typical values: group, name, value, source.
+#[pyfunction]
+pub(super) fn _typical_values() -> Vec<(&'static str, String, String, String)> {
+    use crate::bench::kind::Kind;
+    use crate::circuit::typical;
+    let ohm = |value| quantity::engineering(value, Dimension::Resistance);
+    let mut rows = Vec::new();
+    let mut add =
+        |group, name: &str, value: String, source: &str| rows.push((group, name.to_owned(), value, source.to_owned()));
+    for (name, source, from) in typical::SOURCES {
+        let emf = quantity::engineering(source.emf_v, Dimension::Voltage);
+        let coil = quantity::engineering(source.inductance_h, Dimension::Inductance);
+        add("source", name, format!("{emf}, {}, {coil}", ohm(source.resistance_ohm)), from);
+    }
+    for (name, lead, from) in typical::LEADS {
+        let farad = quantity::engineering(lead.capacitance_f, Dimension::Capacitance);
+        add("lead", name, format!("{}, {farad}", ohm(lead.resistance_ohm)), from);
+    }
+    for (name, load, _, from) in typical::LOADS {
+        let farad = quantity::engineering(load.capacitance_f, Dimension::Capacitance);
+        add("load", name, format!("{}, {farad}", ohm(load.resistance_ohm)), from);
+    }
+    for name in typical::STAGES {
+        if let Some((stage, from)) = typical::stage(name) {
+            let gain = quantity::engineering(stage.gain_db, Dimension::Decibel);
+            let value = format!("{gain}, {}, {} out", stage.equalisation.name(), ohm(stage.output_resistance_ohm));
+            add("stage", name, value, from);
+        }
+    }
+    for kind in Kind::ALL {
+        const TRACK_OHM: f64 = 50e3;
+        if let Some(limit) = kind.in_order(Some(TRACK_OHM)) {
+            let of = if kind.in_order(None).is_none() { " of a 50 kohm track" } else { "" };
+            add("kind", kind.word(), format!("usual to {}{of}", ohm(limit.up_to_ohm)), limit.source);
+        }
+    }
+    for (name, _) in job::LAYOUTS {
+        add("layout", name, "whole amplifier without readings".to_owned(), "common practice");
+    }
+    rows
+}

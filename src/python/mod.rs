@@ -29,6 +29,10 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(job::load_job, module)?)?;
     module.add_function(wrap_pyfunction!(job::_reread_job, module)?)?;
     module.add_function(wrap_pyfunction!(job::_assess_json, module)?)?;
+    module.add_function(wrap_pyfunction!(job::typical, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_layouts, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_limits_json, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_typical_values, module)?)?;
     module.add_function(wrap_pyfunction!(job::_engineering, module)?)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("TYPICAL_VERSION", crate::circuit::typical::VERSION)?;
