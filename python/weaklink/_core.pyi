@@ -266,6 +266,10 @@ class Chain(_System):
     def __new__(cls, /, items: Iterable[Section | Stage]) -> Self: ...
     @property
     def items(self, /) -> list[Section | Stage]: ...
+    def with_contact(self, /, name: str, **changes: Any) -> Chain:
+        """A copy with one contact changed; changes are the arguments of Contact."""
+    def with_source(self, /, **changes: Any) -> Chain:
+        """A copy with its first source changed; changes are the arguments of Source."""
 
 @final
 class Job:

@@ -82,11 +82,7 @@ impl Contact {
         if self.name.trim().is_empty() {
             return Err(InputError::new("contact: name", "\"\"", "allowed: a name with at least one letter"));
         }
-        if let Film::Ohmic { resistance_ohm } = self.film {
-            not_negative("resistance_ohm", resistance_ohm).map_err(|e| e.within(&place))?;
-        } else {
-            self.film.check().map_err(|e| e.within(&place))?;
-        }
+        self.film.check().map_err(|e| e.within(&place))?;
         not_negative("constriction_ohm", self.constriction_ohm).map_err(|e| e.within(&place))?;
         if let Some(range) = self.range_ohm {
             check_range("range_ohm", range).map_err(|e| e.within(&place))?;

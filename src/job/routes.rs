@@ -4,6 +4,7 @@ use super::model::{Job, RouteSheet, SourceSheet};
 use crate::bench::range::Place;
 use crate::bench::{Channel, Heard};
 use crate::circuit::chain::Network;
+use crate::circuit::stage::GAIN_REFERENCE_HZ;
 use crate::circuit::{Chain, ChainItem, Section, Stage};
 use crate::error::InputError;
 use crate::judgement::{Observation, OnRoute, Who};
@@ -69,8 +70,8 @@ impl Route {
         for (link, &number) in network.links.iter().zip(&sheet.sections) {
             level = job.sections[number].signal_v.unwrap_or(level);
             emf_v.push(level);
-            level *=
-                link.ladder.transfer(1000.0, &perfect).norm() * link.stages.iter().map(Stage::gain).product::<f64>();
+            level *= link.ladder.transfer(GAIN_REFERENCE_HZ, &perfect).norm()
+                * link.stages.iter().map(Stage::gain).product::<f64>();
         }
         // the chain's last section ends at its load; a stage behind it counts as the output
         Ok(Self {
@@ -98,7 +99,7 @@ impl Route {
     /// What the circuit is like where contact `index` stands, at a level.
     pub(super) fn place(&self, index: usize, output_v: f64) -> Place {
         let link = self.network.section_of(index);
-        let on = on_contact(&self.network, index, self.emf_at(output_v)[link]);
+        let on = on_contact(&self.network, index, self.emf_at(output_v)[link], GAIN_REFERENCE_HZ);
         Place {
             open_peak_v: SQRT_2 * on.open_v,
             short_peak_a: SQRT_2 * on.short_a,
@@ -116,7 +117,7 @@ impl Route {
                 elements.push(OnRoute { who: Who::Source(name.clone()), level_v: emf[place] });
             }
             for index in self.network.links[place].ladder.contacts() {
-                let level_v = on_contact(&self.network, index, emf[place]).open_v;
+                let level_v = on_contact(&self.network, index, emf[place], GAIN_REFERENCE_HZ).open_v;
                 elements.push(OnRoute { who: Who::Contact(self.network.contacts[index].name.clone()), level_v });
             }
             let after = emf.get(place + 1).copied().unwrap_or(output_v);

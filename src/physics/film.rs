@@ -11,7 +11,7 @@
 //! | bridged | `(V_T/R) atan(v/V_T)`, `V_T = 2 sqrt(L) T0` | heated constriction, Holm, Electric Contacts, 1967, paragraphs 15-17 \[memory\]; derivation \[computed\] |
 
 use super::constants::{LORENZ_V2_PER_K2, ROOM_TEMPERATURE_K, THERMAL_VOLTAGE_V};
-use crate::error::{InputError, positive};
+use crate::error::{InputError, not_negative, positive};
 use serde::{Deserialize, Serialize};
 
 /// Voltage at which a constriction heats itself markedly, V: `2 sqrt(L) T0`, 91.6 mV at room temperature.
@@ -95,7 +95,12 @@ impl Film {
     /// # Errors
     /// A resistance or scale that is not above zero, an ideality below 1, a leak ratio outside (0, 1].
     pub fn check(&self) -> Result<(), InputError> {
-        positive("film: resistance_ohm", self.resistance_ohm())?;
+        if let Self::Ohmic { resistance_ohm } = *self {
+            // zero is a perfect contact
+            not_negative("film: resistance_ohm", resistance_ohm)?;
+        } else {
+            positive("film: resistance_ohm", self.resistance_ohm())?;
+        }
         match *self {
             Self::Tunnelling { scale_v, .. } => {
                 positive("film: scale_v", scale_v)?;
@@ -119,6 +124,9 @@ impl Film {
     /// Current at a voltage, A.
     #[must_use]
     pub fn current_a(&self, voltage_v: f64) -> f64 {
+        if voltage_v == 0.0 {
+            return 0.0;
+        }
         match *self {
             Self::Ohmic { resistance_ohm } => voltage_v / resistance_ohm,
             Self::Tunnelling { resistance_ohm, scale_v } => {

@@ -163,14 +163,13 @@ pub(super) fn ceiling<'py>(
     let size = columns.size;
     let by_default = ranges.is_none();
     let out = run(py, size, |watch| {
-        let section_emf = section_emf_v(network);
-        let open_per_emf: Vec<f64> = (0..network.contacts.len())
-            .map(|k| {
-                let here = section_emf[network.section_of(k)];
-                let scale = if network.emf_v > 0.0 { here / network.emf_v } else { 0.0 };
-                std::f64::consts::SQRT_2 * scale * on_contact(network, k, 1.0).open_v
-            })
-            .collect();
+        let open_per_emf = |f: f64| -> Vec<f64> {
+            let section_emf = section_emf_v(network, f);
+            let scale = |k: usize| section_emf[network.section_of(k)] / network.emf_v;
+            let one = |k: usize| std::f64::consts::SQRT_2 * scale(k) * on_contact(network, k, 1.0, f).open_v;
+            (0..network.contacts.len()).map(|k| if network.emf_v > 0.0 { one(k) } else { 0.0 }).collect()
+        };
+        let mut open_at = (f64::NAN, Vec::new());
         let mut prepared: Option<Prepared<'_>> = None;
         let mut out = Vec::with_capacity(size);
         for point in 0..size {
@@ -180,7 +179,10 @@ pub(super) fn ceiling<'py>(
             let f = at(frequency, point);
             let mut fixed = whole(network, &values, point);
             let moving: Vec<(usize, (f64, f64))> = if by_default {
-                let peak = |k: usize| open_per_emf[k] * at(emf, point);
+                if open_at.0 != f {
+                    open_at = (f, open_per_emf(f));
+                }
+                let peak = |k: usize| open_at.1[k] * at(emf, point);
                 let chords = |k: usize| {
                     let mut contact = network.contacts[k].clone();
                     contact.film = contact.film.with_resistance(at(values[k], point));

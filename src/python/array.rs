@@ -67,8 +67,12 @@ impl<'py> Arguments<'py> {
     pub(super) fn add(&mut self, place: &str, object: &Bound<'py, PyAny>, domain: Domain) -> PyResult<usize> {
         let fault = |value: String, allowed: &str| input_error(self.py, InputError::new(place, value, allowed));
         let held = if object.cast::<PyFloat>().is_ok() || object.cast_exact::<PyInt>().is_ok() {
-            Held::Scalar(object.extract()?)
+            let number = object.extract::<f64>();
+            Held::Scalar(number.map_err(|_| fault("a whole number too large".to_owned(), domain.allowed()))?)
         } else {
+            if object.get_type().name()? == "MaskedArray" {
+                return Err(fault("a masked array".to_owned(), "allowed: an array without a mask; fill it first"));
+            }
             let numpy = self.py.import("numpy")?;
             let array = numpy
                 .call_method1("asarray", (object,))
@@ -80,7 +84,8 @@ impl<'py> Arguments<'py> {
             }
             let kwargs = PyDict::new(self.py);
             kwargs.set_item("dtype", "float64")?;
-            let array = numpy.call_method("asarray", (array,), Some(&kwargs))?;
+            kwargs.set_item("requirements", ("C", "A"))?;
+            let array = numpy.call_method("require", (array,), Some(&kwargs))?;
             let array = array.cast_into::<PyArrayDyn<f64>>()?;
             if array.ndim() == 0 { Held::Scalar(array.extract()?) } else { Held::Array(array) }
         };

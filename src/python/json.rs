@@ -76,13 +76,48 @@ pub(super) fn read<T: DeserializeOwned>(place: &str, dict: &Bound<'_, PyAny>) ->
     })
 }
 
+/// A text as Python writes it: quotes, backslashes and control characters escaped.
+pub(super) fn python_string(text: &str) -> String {
+    let mut out = String::from("\"");
+    for c in text.chars() {
+        match c {
+            '"' | '\\' => out.extend(['\\', c]),
+            _ if c.is_control() && (c as u32) < 0x100 => out += &format!("\\x{:02x}", c as u32),
+            '\u{2028}' | '\u{2029}' => out += &format!("\\u{:04x}", c as u32),
+            _ => out.push(c),
+        }
+    }
+    out + "\""
+}
+
+/// A number as Python writes it.
+pub(super) fn python_number(value: f64) -> String {
+    if value.is_infinite() { "float(\"inf\")".to_owned() } else { format!("{value:?}") }
+}
+
+/// Hash of a value in which zero and negative zero are the same.
+pub(super) fn hash_of(value: &Value) -> u64 {
+    use std::hash::{DefaultHasher, Hash, Hasher};
+    fn feed(value: &Value, hasher: &mut DefaultHasher) {
+        match value {
+            Value::Number(number) => (number.as_f64().unwrap_or(f64::NAN) + 0.0).to_bits().hash(hasher),
+            Value::Array(items) => items.iter().for_each(|item| feed(item, hasher)),
+            Value::Object(map) => map.values().for_each(|item| feed(item, hasher)),
+            other => other.to_string().hash(hasher),
+        }
+    }
+    let mut hasher = DefaultHasher::new();
+    feed(value, &mut hasher);
+    hasher.finish()
+}
+
 /// Python text of a value, for `repr`.
 pub(super) fn python_text(value: &Value) -> String {
     match value {
         Value::Null => "None".to_owned(),
         Value::Bool(flag) => if *flag { "True" } else { "False" }.to_owned(),
         Value::Number(number) => number.to_string(),
-        Value::String(text) => format!("{text:?}"),
+        Value::String(text) => python_string(text),
         Value::Array(items) => {
             let items: Vec<_> = items.iter().map(python_text).collect();
             format!("({})", items.join(", "))

@@ -3,7 +3,7 @@
 use super::answers::{ByContact, Ceiling, Ready, band, ceiling, contact_columns, whole};
 use super::array::{Arguments, run};
 use super::errors::input_error;
-use super::json::{read, to_python, value_of};
+use super::json::{hash_of, python_string, read, to_python, value_of};
 use super::values::{Contact, Lead, Load, Source, Stage};
 use crate::circuit::chain::Network;
 use crate::circuit::{self, ChainItem, PathItem};
@@ -122,7 +122,7 @@ impl Section {
             .collect();
         let source = self.0.source.map_or("None".to_owned(), |source| Source(source).text());
         let load = Load(self.0.load).text();
-        format!("Section({:?}, source={source}, path=[{}], load={load})", self.0.name, path.join(", "))
+        format!("Section({}, source={source}, path=[{}], load={load})", python_string(&self.0.name), path.join(", "))
     }
 }
 
@@ -263,6 +263,29 @@ impl Chain {
     fn contact_names(&self) -> Vec<String> {
         self.1.contacts.iter().map(|contact| contact.name.clone()).collect()
     }
+    /// A copy with one contact changed; the changes are the arguments of `Contact`.
+    #[pyo3(signature = (name, **changes))]
+    fn with_contact(&self, py: Python<'_>, name: &str, changes: Option<&Bound<'_, PyDict>>) -> PyResult<Self> {
+        let mut chain = self.0.clone();
+        self.1.contact_index(name).map_err(|fault| input_error(py, fault.within("with_contact")))?;
+        for item in &mut chain.items {
+            if let ChainItem::Section(section) = item {
+                if section.contacts().any(|contact| contact.name == name) {
+                    *section = Section::made(py, section.clone())?.with_contact(py, name, changes)?.0;
+                }
+            }
+        }
+        Self::made(py, chain)
+    }
+    /// A copy with its first source changed; the changes are the arguments of `Source`.
+    #[pyo3(signature = (**changes))]
+    fn with_source(&self, py: Python<'_>, changes: Option<&Bound<'_, PyDict>>) -> PyResult<Self> {
+        let mut chain = self.0.clone();
+        if let Some(ChainItem::Section(section)) = chain.items.first_mut() {
+            *section = Section::made(py, section.clone())?.with_source(py, changes)?.0;
+        }
+        Self::made(py, chain)
+    }
     #[getter]
     fn items<'py>(&self, py: Python<'py>) -> PyResult<Vec<Bound<'py, PyAny>>> {
         let object = |item: &ChainItem| -> PyResult<Bound<'py, PyAny>> {
@@ -288,10 +311,7 @@ macro_rules! system_values {
                 other.cast::<Self>().is_ok_and(|other| other.get().0 == self.0)
             }
             fn __hash__(&self) -> u64 {
-                use std::hash::{DefaultHasher, Hash, Hasher};
-                let mut hasher = DefaultHasher::new();
-                value_of(&self.0).to_string().hash(&mut hasher);
-                hasher.finish()
+                hash_of(&value_of(&self.0))
             }
             fn to_dict(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
                 Ok(to_python(py, &value_of(&self.0))?.unbind())

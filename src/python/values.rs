@@ -2,7 +2,7 @@
 
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
-use super::json::{python_text, read, to_python, value_of};
+use super::json::{hash_of, python_number, python_string, python_text, read, to_python, value_of};
 use crate::circuit;
 use crate::error::InputError;
 use crate::physics;
@@ -22,10 +22,7 @@ macro_rules! value_class {
                 other.cast::<Self>().is_ok_and(|other| other.get().0 == self.0)
             }
             fn __hash__(&self) -> u64 {
-                use std::hash::{DefaultHasher, Hash, Hasher};
-                let mut hasher = DefaultHasher::new();
-                value_of(&self.0).to_string().hash(&mut hasher);
-                hasher.finish()
+                hash_of(&value_of(&self.0))
             }
             fn to_dict(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
                 Ok(to_python(py, &value_of(&self.0))?.unbind())
@@ -221,7 +218,7 @@ pub(super) struct Contact(pub(super) circuit::Contact);
 impl Contact {
     pub(super) fn text(&self) -> String {
         let c = &self.0;
-        let mut parts = vec![format!("{:?}", c.name)];
+        let mut parts = vec![python_string(&c.name)];
         match c.film {
             physics::Film::Ohmic { resistance_ohm } => parts.push(format!("resistance_ohm={resistance_ohm:?}")),
             film => parts.push(format!("film={}", Film(film).text())),
@@ -230,7 +227,7 @@ impl Contact {
             parts.push(format!("constriction_ohm={:?}", c.constriction_ohm));
         }
         if let Some((low, high)) = c.range_ohm {
-            parts.push(format!("range_ohm=({low:?}, {high:?})"));
+            parts.push(format!("range_ohm=({low:?}, {})", python_number(high)));
         }
         if c.role == circuit::Role::Return {
             parts.push("role=\"return\"".to_owned());
@@ -312,8 +309,8 @@ impl Stage {
     pub(super) fn text(&self) -> String {
         let s = &self.0;
         format!(
-            "Stage({:?}, gain_db={:?}, equalisation={:?}, output_resistance_ohm={:?})",
-            s.name,
+            "Stage({}, gain_db={:?}, equalisation={:?}, output_resistance_ohm={:?})",
+            python_string(&s.name),
             s.gain_db,
             s.equalisation.name(),
             s.output_resistance_ohm

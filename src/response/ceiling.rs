@@ -94,7 +94,12 @@ pub struct Loop<'a> {
     log_grid: Vec<f64>,
     on_grid: Seen,
     on_harmonics: Seen,
+    /// harmonics so dense that the ceiling over the whole band stands for theirs
+    dense: bool,
 }
+
+/// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
+const MOST_HARMONICS: usize = 20_000;
 
 /// Loop impedance and output per contact current (relative to the driven frequency), structure of arrays.
 #[derive(Debug, Default)]
@@ -104,10 +109,11 @@ struct Seen {
     output: Vec<f64>,
 }
 
-/// `|T| Delta / sqrt(D)` at one frequency.
+/// `|T| Delta / sqrt(D)` at one frequency, with `D` divided by `Rmax` so that huge resistances do not overflow.
 fn share(resistance: f64, magnitude_sqr: f64, output: f64, (low, high): (f64, f64)) -> f64 {
-    let d = magnitude_sqr + (low + high) * resistance + low * high;
-    output * 0.5 * (high - low) / d.sqrt()
+    let g = high.recip();
+    let d_over_high = resistance + low + g * magnitude_sqr + (g * low) * resistance;
+    output * (0.5 * (high - low) / high.sqrt()) / d_over_high.sqrt()
 }
 
 impl<'a> Loop<'a> {
@@ -145,6 +151,7 @@ impl<'a> Loop<'a> {
             log_grid: log_grid(band_hz),
             on_grid: Seen::default(),
             on_harmonics: Seen::default(),
+            dense: false,
         };
         this.at_driven = this.see(&[driven_hz]).output[0];
         if this.at_driven <= 0.0 || !this.at_driven.is_finite() {
@@ -153,6 +160,8 @@ impl<'a> Loop<'a> {
         let grid: Vec<f64> = this.log_grid.iter().map(|x| x.exp()).collect();
         this.on_grid = this.see(&grid);
         let last = (band_hz.1 / driven_hz * (1.0 + 1e-12)).floor() as usize;
+        this.dense = last > MOST_HARMONICS;
+        let last = if this.dense { 0 } else { last };
         let harmonics: Vec<f64> = (2..=last).map(|n| n as f64 * driven_hz).filter(|&f| f >= band_hz.0).collect();
         this.on_harmonics = this.see(&harmonics);
         Ok(this)
@@ -198,12 +207,13 @@ impl<'a> Loop<'a> {
                 .map(|k| share(seen.resistance[k], seen.magnitude_sqr[k], seen.output[k], range_ohm))
                 .collect()
         };
-        let harmonics = over(&self.on_harmonics).into_iter().fold(f64::NAN, f64::max);
         let on_grid = over(&self.on_grid);
         let chatter = refine_largest(&self.log_grid, &on_grid, |ln_f| {
             let seen = self.see(&[ln_f.exp()]);
             share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range_ohm)
         });
+        let at_harmonics = over(&self.on_harmonics).into_iter().fold(f64::NAN, f64::max);
+        let harmonics = if self.dense { chatter } else { at_harmonics };
         Ceiling { harmonics, chatter, status: Status::Holds }
     }
 }

@@ -2,9 +2,8 @@
 
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
-use crate::circuit::stage::GAIN_REFERENCE_HZ;
 
-/// What the signal puts on one contact at 1 kHz, all other contacts perfect.
+/// What a tone puts on one contact, all other contacts perfect.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OnContact {
     /// voltage across the open contact, V rms
@@ -17,9 +16,9 @@ pub struct OnContact {
     pub load_v: f64,
 }
 
-/// EMF of every section at 1 kHz with perfect contacts, V rms.
+/// EMF of every section for a tone with perfect contacts, V rms: what stands before a section shapes its level.
 #[must_use]
-pub fn section_emf_v(network: &Network) -> Vec<f64> {
+pub fn section_emf_v(network: &Network, frequency_hz: f64) -> Vec<f64> {
     let perfect = vec![0.0; network.contacts.len()];
     let mut emf = network.emf_v;
     network
@@ -27,19 +26,21 @@ pub fn section_emf_v(network: &Network) -> Vec<f64> {
         .iter()
         .map(|link| {
             let here = emf;
-            emf *= link.ladder.transfer(GAIN_REFERENCE_HZ, &perfect).norm();
-            emf *= link.stages.iter().map(crate::circuit::Stage::gain).product::<f64>();
+            emf *= link.ladder.transfer(frequency_hz, &perfect).norm();
+            emf *= link.stages.iter().map(|stage| stage.transfer(frequency_hz).norm()).product::<f64>();
             here
         })
         .collect()
 }
 
-/// What a section EMF puts on contact `index` (its number through the chain).
+/// What a section EMF of a frequency puts on contact `index` (its number through the chain).
+///
+/// In a loop with reactances the voltage across a contact that jumps can for a moment exceed the peak of `open_v`.
 #[must_use]
-pub fn on_contact(network: &Network, index: usize, emf_v: f64) -> OnContact {
+pub fn on_contact(network: &Network, index: usize, emf_v: f64, frequency_hz: f64) -> OnContact {
     let perfect = vec![0.0; network.contacts.len()];
     let ladder = &network.links[network.section_of(index)].ladder;
-    let ports = Ports::new(ladder, &[GAIN_REFERENCE_HZ], &perfect);
+    let ports = Ports::new(ladder, &[frequency_hz], &perfect);
     let k = index - ladder.contacts().start;
     let short_a = emf_v * ports.drive[k].norm();
     let loop_ohm = ports.loop_impedance[k].norm();
