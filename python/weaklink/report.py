@@ -112,7 +112,7 @@ def limits_text(limits: Limits) -> str:
     def ohm(value: float | None) -> str:
         return "-" if value is None else _number(value)
 
-    rows = [("contact", "loop", "residue", "loss", "usual to", "stop at")]
+    rows: list[tuple[str, ...]] = [("contact", "loop", "residue", "loss", "usual to", "stop at")]
     for row in limits.rows:
         cells = (ohm(row.loop_ohm), ohm(row.residue_ohm), ohm(row.loss_ohm), ohm(row.in_order_up_to_ohm), _stop(row))
         rows.append((row.contact, *cells))

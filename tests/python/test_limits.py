@@ -67,7 +67,7 @@ def test_the_command_fits_a_card(name):
 def test_json_sheet_and_bad_targets(jobs):
     sheet = str(jobs / "two-faults.toml")
     rows = json.loads(run("limits", sheet, "--json").stdout)
-    assert [row["contact"] for row in rows] == list(wl.load_job(sheet).contacts)[:1] + [r["contact"] for r in rows[1:]]
+    assert {row["contact"] for row in rows} == set(wl.load_job(sheet).contacts)
     assert len(wl.limits(wl.load_job(sheet)).to_frame()) == len(rows) == 6
     done = run("limits", sheet, "--residue", "0")
     assert done.returncode == 2 and "residue: 0; allowed: finite, above zero" in done.stderr
