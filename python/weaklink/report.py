@@ -117,7 +117,7 @@ def limits_text(limits: Limits) -> str:
         cells = (ohm(row.loop_ohm), ohm(row.residue_ohm), ohm(row.loss_ohm), ohm(row.in_order_up_to_ohm), _stop(row))
         rows.append((row.contact, *cells))
     residue, loss = _engineering(limits.residue, "%"), _engineering(limits.loss_db, "dB")
-    lines = [limits.title, "", *_aligned(rows), ""]
+    lines = [*([limits.title, ""] if limits.title else []), *_aligned(rows), ""]
     lines += _wrapped(f"Ohms. Below \"residue\" no contact can leave {residue}, whatever it does; \"loss\" is {loss} at 1 kHz.", "", "  ")
     lines += _wrapped("Dry box: 1.5 V cell, 75 kohm in series, 1 kohm across, contact on the 1 kohm; check: open 19.7 mV, shorted 0.", "", "  ")
     lines += _wrapped("! Set unplugged and discharged, cartridge unplugged, before any probe goes in.", "", "  ")
@@ -125,7 +125,7 @@ def limits_text(limits: Limits) -> str:
 
 
 def _headlines(assessment: Assessment) -> list[str]:
-    lines = [assessment.title, ""]
+    lines = [assessment.title, ""] if assessment.title else []
     for line in assessment.headlines:
         lead = f"{line.channel.upper():<6} "
         lines += textwrap.wrap(line.says, WIDTH, initial_indent=lead, subsequent_indent=" " * 7)

@@ -11,6 +11,11 @@ use crate::judgement::{Observation, OnRoute, Who};
 use crate::response::level::on_contact;
 use std::f64::consts::SQRT_2;
 
+/// Loudest listening that is taken for granted where the sheet gives no output level, V rms: 1 W into 8 ohm [assumption].
+///
+/// A level taken too high would let a meter pass as dry that is not.
+const LISTENING_V: f64 = 2.83;
+
 /// One route made ready for computing.
 #[derive(Debug)]
 pub(super) struct Route {
@@ -20,8 +25,10 @@ pub(super) struct Route {
     sections: Vec<usize>,
     /// EMF of each section at the control's setting, V rms, with stated signals in place
     emf_v: Vec<f64>,
-    /// first section whose level the listener sets: behind a control
-    behind_control: Option<usize>,
+    /// first section whose level the listener sets: behind a control, or a loudspeaker's
+    follows_hand: Option<usize>,
+    /// whether it ends in a loudspeaker or headphones
+    to_the_ear: bool,
     /// level at the end of the route at that setting, V rms
     output_v: f64,
 }
@@ -29,14 +36,14 @@ pub(super) struct Route {
 impl Route {
     fn new(job: &Job, sheet: &RouteSheet) -> Result<Self, InputError> {
         let mut items = Vec::new();
-        let mut behind_control = None;
+        let mut follows_hand = None;
         for (place, &number) in sheet.sections.iter().enumerate() {
             let section = &job.sections[number];
             let source = match &section.from {
                 SourceSheet::Own(source) => Some(*source),
                 SourceSheet::Before => None,
                 SourceSheet::Control { part, track_ohm, ratio } => {
-                    behind_control.get_or_insert(place);
+                    follows_hand.get_or_insert(place);
                     // the control as what drives the section: its ratio, and its resistance seen from the wiper
                     items.push(ChainItem::Stage(Stage {
                         name: part.clone(),
@@ -73,13 +80,18 @@ impl Route {
             level *= link.ladder.transfer(GAIN_REFERENCE_HZ, &perfect).norm()
                 * link.stages.iter().map(Stage::gain).product::<f64>();
         }
-        // the chain's last section ends at its load; a stage behind it counts as the output
+        let to_the_ear = sheet.sections.last().is_some_and(|&number| job.sections[number].loudspeaker.is_some());
+        if to_the_ear {
+            // no control on the route: the sheet leaves it out, the listener still sets how loud it is
+            follows_hand.get_or_insert(sheet.sections.len() - 1);
+        }
         Ok(Self {
             name: sheet.name.clone(),
             network,
             sections: sheet.sections.clone(),
             emf_v,
-            behind_control,
+            follows_hand,
+            to_the_ear,
             output_v: level,
         })
     }
@@ -87,7 +99,7 @@ impl Route {
     /// EMF of each section while listening at `output_v`: only what stands behind a control follows the listener's hand.
     fn emf_at(&self, output_v: f64) -> Vec<f64> {
         let scale = if self.output_v > 0.0 { output_v / self.output_v } else { 1.0 };
-        let from = self.behind_control.unwrap_or(self.emf_v.len());
+        let from = self.follows_hand.unwrap_or(self.emf_v.len());
         self.emf_v.iter().enumerate().map(|(k, &emf)| if k >= from { emf * scale } else { emf }).collect()
     }
 
@@ -146,7 +158,8 @@ impl Routes {
         let heard_bad = job.heard.iter().find(|h| h.what != crate::bench::What::Clean);
         let named = |name: &str| all.iter().find(|r| r.name == name);
         let reference = heard_bad.and_then(|h| named(&h.route)).or(all.first());
-        let output_v = heard_bad.and_then(|h| h.output_v).or(reference.map(|r| r.output_v)).unwrap_or(0.0);
+        let by_sheet = |route: &Route| if route.to_the_ear { route.output_v.min(LISTENING_V) } else { route.output_v };
+        let output_v = heard_bad.and_then(|h| h.output_v).or(reference.map(by_sheet)).unwrap_or(0.0);
         Ok(Self { all, output_v })
     }
 

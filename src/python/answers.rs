@@ -116,6 +116,9 @@ pub(super) fn whole(network: &Network, values: &[Values<'_>], point: usize) -> V
     values.iter().zip(&network.contacts).map(|(v, c)| at(*v, point) + c.constriction_ohm).collect()
 }
 
+/// Points of work of one answer that looks over a whole band.
+pub(super) const GRID_WORK: usize = 1000;
+
 /// A loop made ready, with the frequency, fixed resistances and moving contacts that it is ready for.
 pub(super) type Prepared<'n> = (f64, Vec<f64>, Vec<usize>, Result<bounds::Loop<'n>, Status>);
 
@@ -162,7 +165,7 @@ pub(super) fn ceiling<'py>(
     }
     let size = columns.size;
     let by_default = ranges.is_none();
-    let out = run(py, size, |watch| {
+    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
         let open_per_emf = |f: f64| -> Vec<f64> {
             let section_emf = section_emf_v(network, f);
             let scale = |k: usize| section_emf[network.section_of(k)] / network.emf_v;

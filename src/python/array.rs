@@ -205,7 +205,7 @@ pub(super) fn at(values: Values<'_>, point: usize) -> f64 {
     }
 }
 
-/// Points above which work moves to a thread of its own, so that Ctrl-C stays alive.
+/// Points of work above which it moves to a thread of its own, so that Ctrl-C stays alive.
 const WATCHED_FROM: usize = 200_000;
 
 struct Flag(AtomicBool);

@@ -1,7 +1,11 @@
 """Importing the library is light: what only tables, plots and the command line need stays outside."""
 
+import signal
 import subprocess
 import sys
+import time
+
+import pytest
 
 HEAVY = ("rich", "scipy", "pandas", "matplotlib", "xarray", "skrf", "statsmodels")
 
@@ -35,3 +39,28 @@ def test_all_is_there():
 
     assert len(weaklink.__all__) == len(set(weaklink.__all__))
     assert all(hasattr(weaklink, name) for name in weaklink.__all__)
+
+
+@pytest.mark.parametrize(
+    "work",
+    [
+        "section.ceiling(np.linspace(100.0, 5000.0, 3_000_000), ranges={'c': (0.0, 1.0)})",
+        "section.response_change_db(contacts={'c': np.linspace(0.0, 1.0, 3_000_000)})",
+    ],
+)
+def test_an_interrupt_stops_long_work(work):
+    code = f"""
+import numpy as np, weaklink as wl
+section = wl.Section("s", source=wl.Source(emf_v=1.0, inductance_h=0.1), path=[wl.Contact("c", resistance_ohm=1.0)], load=wl.Load(resistance_ohm=8.0))
+print("ready", flush=True)
+try:
+    {work}
+except KeyboardInterrupt:
+    print("stopped", flush=True)
+"""
+    process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+    assert process.stdout.readline() == "ready\n"
+    time.sleep(0.3)
+    process.send_signal(signal.SIGINT)
+    # without the watch the work takes minutes
+    assert process.communicate(timeout=20)[0] == "stopped\n"

@@ -209,3 +209,18 @@ def test_levels_follow_the_sheet():
     sheet = LINE.replace('into = "100 kohm"', 'into = "8 ohm loudspeaker"') + heard("disc", left="grit", output="1 W")
     assert any("2.83 V" in line for line in wl.assess(wl.Job.from_text(sheet + heard("tape", left="clean"))).assumes)
     assert np.isfinite(wl.assess(wl.Job.from_text(sheet)).findings[0].impossible_below_ohm)
+
+
+def test_a_level_nobody_stated_is_not_taken_for_loud():
+    # without a control the typical source would drive 45 V into the loudspeaker; a meter of 3 V must not pass as dry for that
+    sheet = LINE.replace('into = "100 kohm"', 'into = "8 ohm loudspeaker"').replace("line stage", "power stage")
+    sheet = sheet.replace("sheet = 1\n", 'sheet = 1\nreadings = "r.csv"\n')
+    rows = "contact,channel,shows,method\nmonitor / a,left,0.5 ohm,{}\n"
+
+    def finding(more: str, method: str):
+        job = wl.Job.from_text(sheet + more, readings=("r.csv", rows.format(method)))
+        return wl.assess(job).finding("monitor / a", "left")
+
+    strong = "[method]\n\"bench\" = { wires = 4, open_circuit = \"5 V\", current = \"10 mA\", accuracy = \"1 %\" }\n"
+    assert finding(strong + heard("disc", left="grit"), "bench").dry is False
+    assert finding(strong + heard("disc", left="grit", output="30 W"), "bench").dry is True
