@@ -49,10 +49,10 @@ impl Method {
     /// Names of the typical methods.
     pub const TYPICAL: [&'static str; 5] = ["hand meter", "dry box", "1 A drop", "signal millivolts", "clip lead loss"];
 
-    /// A typical method by its name.
+    /// A two-wire ohmmeter of which nothing is known.
     #[must_use]
-    pub fn typical(name: &str) -> Option<Self> {
-        let base = Self {
+    pub fn plain() -> Self {
+        Self {
             shows: Shows::Ohms,
             wires: 2,
             open_circuit_v: None,
@@ -61,7 +61,13 @@ impl Method {
             lead_ohm: (0.0, 0.0),
             of_reading: 0.0,
             floor: 0.0,
-        };
+        }
+    }
+
+    /// A typical method by its name.
+    #[must_use]
+    pub fn typical(name: &str) -> Option<Self> {
+        let base = Self::plain();
         Some(match name {
             // common practice: 0.1 to 0.3 ohm of leads, 0.3 to 3 V open circuit, up to 1 mA on the lowest range
             "hand meter" => Self {

@@ -9,7 +9,7 @@ use super::typical::typical;
 use crate::bench::evidence::GoesAway;
 use crate::bench::kind::Kind as PartKind;
 use crate::error::InputError;
-use crate::judgement::next_step::{Candidate, LID_MIN, propose};
+use crate::judgement::next_step::{Candidate, LID_MIN, LIKELIER, propose};
 use crate::judgement::suspects::picture;
 use crate::judgement::{Kind, NextStep, Picture};
 
@@ -52,7 +52,7 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
             continue;
         }
         let mut open = Vec::new();
-        for (place, (who, standing)) in channel.standing.iter().enumerate() {
+        for (who, standing) in &channel.standing {
             let row = rows.iter().find(|row| who.is_contact() && row.contact == who.name());
             let finding = row.map(|row| &row.findings[at]);
             if !standing.is_open() || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled)) {
@@ -72,6 +72,10 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
                         | PartKind::Potentiometer
                 )
             };
+            let elsewhere = rows.iter().any(|row| {
+                row.findings[1 - at].kind == Kind::Proved && who.is_contact() && part_of(&row.contact) == part_name
+            });
+            let likelier = elsewhere || finding.is_some_and(|f| f.kind == Kind::Able);
             open.push(Candidate {
                 who: who.clone(),
                 access_min: part.and_then(|p| p.access_s).map_or(LID_MIN, |s| s / 60.0),
@@ -79,7 +83,7 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
                 impossible_below_ohm: finding.and_then(|f| f.impossible_below_ohm),
                 can_be_worked: !worked && part.and_then(|p| p.kind).is_some_and(by_hand),
                 part: part_name.to_owned(),
-                place,
+                weight: if likelier { LIKELIER } else { 1.0 },
             });
         }
         for step in propose(channel.channel, &open, &routes.unheard(job, channel.channel), picture.alike) {

@@ -1,6 +1,6 @@
 //! The answer in sentences: headlines, reasons, rivals, assumptions, cautions.
 
-use super::model::Job;
+use super::model::{Job, part_of};
 use super::report::{Headline, Rival, Row};
 use super::routes::{Route, Routes};
 use super::rows::{is_proved, side};
@@ -143,6 +143,16 @@ pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
                     lines.push(format!("{word}: {}: {reason}", row.contact));
                 }
             }
+        }
+        let parts = |kind: Kind, at: usize| {
+            rows.iter().filter(move |row| row.findings[at].kind == kind).map(|row| part_of(&row.contact))
+        };
+        if let Some(part) =
+            parts(Kind::Proved, 1 - at).find(|part| parts(Kind::NotSettled, at).any(|open| open == *part))
+        {
+            lines.push(format!(
+                "{word}: the {part} was proved on the other channel: the same body is likelier here too"
+            ));
         }
         lines.extend(hints(job, channel.channel));
         for heard in job.heard.iter().filter(|h| h.channel == channel.channel && h.what == What::Grit) {

@@ -7,7 +7,6 @@ use super::tree::{Node, Walk, allowed_names};
 use super::{readings, sheet_circuit, sheet_evidence};
 use crate::bench::evidence::words;
 use crate::bench::kind::Kind;
-use crate::bench::method::Shows;
 use crate::bench::quantity::{Dimension, Shown, accuracy, shown};
 use crate::bench::{Method, Part};
 use crate::circuit::PathItem;
@@ -190,16 +189,7 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
         let Some(table) = walk.table(&place, node) else {
             continue;
         };
-        let mut method = Method::typical(name).unwrap_or(Method {
-            shows: Shows::Ohms,
-            wires: 2,
-            open_circuit_v: None,
-            current_a: None,
-            source_ohm: None,
-            lead_ohm: (0.0, 0.0),
-            of_reading: 0.0,
-            floor: 0.0,
-        });
+        let mut method = Method::typical(name).unwrap_or_else(Method::plain);
         for (key, node) in walk.entries(&place, table, header("method").keys) {
             let place = format!("{place}: {key}");
             match key {

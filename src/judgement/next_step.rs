@@ -44,10 +44,12 @@ pub struct Candidate {
     pub can_be_worked: bool,
     /// the part it belongs to
     pub part: String,
-    /// number of its section on the route; rivals stand after the section they follow
-    pub place: usize,
+    /// how likely it is beside the others: 1, or [`LIKELIER`] where a reading or the other channel points at it
+    pub weight: f64,
 }
 
+/// Weight of a candidate that can account for it by its reading, or whose part was proved on the other channel \[assumption\].
+pub const LIKELIER: f64 = 3.0;
 /// Time to open an amplifier where the sheet gives no access time, minutes (common practice).
 pub const LID_MIN: f64 = 10.0;
 const LISTEN_MIN: f64 = 1.0;
@@ -60,11 +62,11 @@ const READING_SHARE: f64 = 0.8;
 const LID_OFF_ADVANTAGE: f64 = 3.0;
 const WORTH_BITS: f64 = 0.01;
 
-fn bits(part: usize, whole: usize) -> f64 {
-    if part == 0 || part >= whole {
+fn bits(part: f64, whole: f64) -> f64 {
+    if part <= 0.0 || part >= whole {
         return 0.0;
     }
-    let p = part as f64 / whole as f64;
+    let p = part / whole;
     -(p * p.log2() + (1.0 - p) * (1.0 - p).log2())
 }
 
@@ -72,7 +74,7 @@ fn bits(part: usize, whole: usize) -> f64 {
 #[must_use]
 pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who>)], alike: bool) -> Vec<NextStep> {
     // one more for "something else": a single suspect is still worth a test
-    let whole = open.len() + 1;
+    let whole = open.iter().map(|c| c.weight).sum::<f64>() + 1.0;
     let mut steps = Vec::new();
     let mut add = |what: String, contact: Option<&Who>, minutes: f64, bits: f64, lid_on: bool, reads_as: String| {
         if bits >= WORTH_BITS {
@@ -81,7 +83,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
         }
     };
     for (route, on_it) in unheard {
-        let covered = open.iter().filter(|c| on_it.contains(&c.who)).count();
+        let covered = open.iter().filter(|c| on_it.contains(&c.who)).map(|c| c.weight).sum();
         let what = format!("Listen on \"{route}\", no louder than before");
         add(
             what,
@@ -96,7 +98,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
     parts.sort_unstable();
     parts.dedup();
     for part in parts {
-        let covered = open.iter().filter(|c| c.part == part).count();
+        let covered = open.iter().filter(|c| c.part == part).map(|c| c.weight).sum();
         add(
             format!("Work the {part} ten times and listen"),
             open.iter().find(|c| c.part == part && c.who.is_contact()).map(|c| &c.who),
@@ -107,7 +109,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
         );
     }
     for candidate in open {
-        let one = bits(1, whole);
+        let one = bits(candidate.weight, whole);
         match &candidate.who {
             Who::Source(name) if !alike => {
                 add(
@@ -183,15 +185,15 @@ mod tests {
             impossible_below_ohm: Some(101.0),
             can_be_worked: false,
             part: name.split(" / ").next().unwrap_or(name).into(),
-            place: 0,
+            weight: 1.0,
         }
     }
 
     #[test]
     fn an_even_split_is_one_bit() {
-        assert!((bits(2, 4) - 1.0).abs() < 1e-15);
-        assert!((bits(1, 4) - 0.811_278_124_459_133).abs() < 1e-12);
-        assert_eq!(bits(0, 4), 0.0);
+        assert!((bits(2.0, 4.0) - 1.0).abs() < 1e-15);
+        assert!((bits(1.0, 4.0) - 0.811_278_124_459_133).abs() < 1e-12);
+        assert_eq!(bits(0.0, 4.0), 0.0);
     }
 
     #[test]

@@ -224,3 +224,14 @@ def test_a_level_nobody_stated_is_not_taken_for_loud():
     strong = "[method]\n\"bench\" = { wires = 4, open_circuit = \"5 V\", current = \"10 mA\", accuracy = \"1 %\" }\n"
     assert finding(strong + heard("disc", left="grit"), "bench").dry is False
     assert finding(strong + heard("disc", left="grit", output="30 W"), "bench").dry is True
+
+
+def test_what_was_proved_on_one_channel_is_likelier_on_the_other():
+    bridged = '[[bridged]]\ncontact = "selector / disc"\nchannel = "right"\nthen = "clean"\n'
+    found = assess(heard("disc", channel="both", what="grit") + heard("tape", channel="both", what="grit") + bridged)
+    assert any("the selector was proved on the other channel" in line for line in found.why)
+    bits = {step.what: step.bits for step in found.next_steps if step.channel == "left"}
+    assert "Clip lead across monitor / a" in bits
+    more = assess(heard("disc", channel="both", what="grit") + bridged)
+    bits = {step.what: step.bits for step in more.next_steps if step.channel == "left"}
+    assert bits["Clip lead across selector / disc"] > bits["Clip lead across monitor / a"]
