@@ -1,5 +1,6 @@
 //! The example jobs through the Rust face alone: read, assess, limits.
 #![cfg(feature = "job")]
+#![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 use weaklink::bench::Channel;

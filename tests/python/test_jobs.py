@@ -135,8 +135,16 @@ def test_a_crackle_is_not_excluded_at_rest():
 
 
 def test_readings_after_a_remedy_do_not_count_for_the_symptom():
-    rows = "as found,selector / disc,left,4 mV,dry box,\nafter cleaning,selector / disc,left,<0.1 mV,dry box,\n"
-    assert assess(heard("disc", left="grit"), rows).finding("selector / disc", "left").kind == "able to account for it"
+    bad, good = "{},selector / disc,left,4 mV,dry box,\n", "{},selector / disc,left,<0.1 mV,dry box,\n"
+
+    def finding(rows: str) -> wl.Finding:
+        return assess(heard("disc", left="grit"), rows).finding("selector / disc", "left")
+
+    # cleaned: it was bad when the symptom was heard; spoiled by the cleaning: it was not
+    before = finding(bad.format("as found"))
+    assert finding(bad.format("as found") + good.format("after cleaning")) == before
+    assert before.kind == "able to account for it"
+    assert finding(good.format("as found") + bad.format("after stripping")).kind == "cannot be the sole cause"
 
 
 def test_both_channels_alike_ask_for_one_cause():
