@@ -82,7 +82,8 @@ def test_chain_ceiling_sees_the_equalisation():
         path=[wl.Contact("c", resistance_ohm=0.0)],
         load=wl.Load(resistance_ohm=900.0),
     )
-    last = wl.Section("out", source=None, path=[], load=wl.Load(resistance_ohm=1e4))
+    # the section behind rolls off as well: a ceiling must see every link up to the output
+    last = wl.Section("out", source=None, path=[wl.Lead(resistance_ohm=1e4, capacitance_f=2e-8)], load=wl.Load(resistance_ohm=1e4))
     chain = wl.Chain([first, wl.Stage("eq", equalisation="riaa"), last])
     plain = first.ceiling(1000.0, ranges={"c": (0, 10.0)})
     shaped = chain.ceiling(1000.0, ranges={"c": (0, 10.0)})
