@@ -1,6 +1,6 @@
 //! How a reading is taken: wires, open-circuit voltage, test current, leads, accuracy.
 
-use super::quantity::Accuracy;
+use super::quantity::{Accuracy, Dimension};
 use serde::{Deserialize, Serialize};
 
 /// What the meter's number means.
@@ -38,6 +38,8 @@ pub struct Method {
     pub of_reading: f64,
     /// fixed part of the accuracy, in the unit that the meter shows
     pub floor: f64,
+    /// what the fixed part measures, where it is stated: a reading must be in the same
+    pub floor_in: Option<Dimension>,
 }
 
 /// Open-circuit voltage up to which a method is dry for any signal, V (ASTM B539 method C, IEC 60512-2-1 test 2a \[seen\]).
@@ -45,11 +47,14 @@ pub const DRY_VOLTAGE_V: f64 = 0.020;
 /// Short-circuit current up to which a method is dry for any signal, A (ASTM B539 method C \[seen\]).
 pub const DRY_CURRENT_A: f64 = 0.100;
 
+/// Resistance of two leads and their tips, ohm (common practice): taken for a two-wire method that does not state its own.
+pub const TYPICAL_LEADS_OHM: (f64, f64) = (0.1, 0.3);
+
 impl Method {
     /// Names of the typical methods.
     pub const TYPICAL: [&'static str; 5] = ["hand meter", "dry box", "1 A drop", "signal millivolts", "clip lead loss"];
 
-    /// A two-wire ohmmeter of which nothing is known.
+    /// A two-wire ohmmeter of which nothing is known but that it has leads.
     #[must_use]
     pub fn plain() -> Self {
         Self {
@@ -58,9 +63,10 @@ impl Method {
             open_circuit_v: None,
             current_a: None,
             source_ohm: None,
-            lead_ohm: (0.0, 0.0),
+            lead_ohm: TYPICAL_LEADS_OHM,
             of_reading: 0.0,
             floor: 0.0,
+            floor_in: None,
         }
     }
 
@@ -73,7 +79,7 @@ impl Method {
             "hand meter" => Self {
                 open_circuit_v: Some(3.0),
                 current_a: Some(1e-3),
-                lead_ohm: (0.1, 0.3),
+                floor_in: Some(Dimension::Resistance),
                 of_reading: 0.01,
                 floor: 0.3,
                 ..base
@@ -86,6 +92,7 @@ impl Method {
                 source_ohm: Some(987.0),
                 of_reading: 0.01,
                 floor: 0.2e-3,
+                floor_in: Some(Dimension::Voltage),
                 ..base
             },
             // one ampere from a supply of a few volts through a resistor, millivolts at the contact
@@ -96,12 +103,20 @@ impl Method {
                 current_a: Some(1.0),
                 of_reading: 0.02,
                 floor: 0.2e-3,
+                floor_in: Some(Dimension::Voltage),
                 ..base
             },
-            "signal millivolts" => {
-                Self { shows: Shows::SignalVolts, wires: 4, of_reading: 0.03, floor: 0.1e-3, ..base }
+            "signal millivolts" => Self {
+                shows: Shows::SignalVolts,
+                wires: 4,
+                of_reading: 0.03,
+                floor: 0.1e-3,
+                floor_in: Some(Dimension::Voltage),
+                ..base
+            },
+            "clip lead loss" => {
+                Self { shows: Shows::LossDb, wires: 4, floor: 0.05, floor_in: Some(Dimension::Decibel), ..base }
             }
-            "clip lead loss" => Self { shows: Shows::LossDb, wires: 4, floor: 0.05, ..base },
             _ => return None,
         })
     }
@@ -129,6 +144,7 @@ impl Method {
     pub fn with_accuracy(mut self, accuracy: Accuracy) -> Self {
         self.of_reading = accuracy.of_reading;
         self.floor = accuracy.floor;
+        self.floor_in = accuracy.dimension;
         self
     }
 }

@@ -390,6 +390,7 @@ pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
             None => (Some(1.0), term),
         };
         let unit = trailing_unit(digit).and_then(unit_of);
+        let counts = counts.filter(|counts| *counts >= 0.0);
         let (Some(counts), Some((dimension, _))) = (counts, unit) else {
             return wrong(format!("{term:?} in {text:?} cannot be read"), FORM);
         };

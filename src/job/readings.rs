@@ -117,9 +117,9 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
         .collect())
 }
 
-/// Dimensions a method can show, and what a voltage means.
+/// Dimensions a method can show, and what a voltage means; a stated accuracy leaves only its own.
 fn shows_of(method: &Method) -> (Vec<Dimension>, Shows) {
-    match method.shows {
+    let (all, by_voltage) = match method.shows {
         Shows::Ohms if method.source_ohm.is_some() && method.open_circuit_v.is_some() => {
             (vec![Dimension::Resistance, Dimension::Voltage], Shows::DividerVolts)
         }
@@ -127,11 +127,12 @@ fn shows_of(method: &Method) -> (Vec<Dimension>, Shows) {
             (vec![Dimension::Resistance, Dimension::Voltage], Shows::DropVolts)
         }
         Shows::Ohms => (vec![Dimension::Resistance], Shows::Ohms),
-        Shows::DividerVolts => (vec![Dimension::Voltage, Dimension::Resistance], Shows::DividerVolts),
-        Shows::DropVolts => (vec![Dimension::Voltage, Dimension::Resistance], Shows::DropVolts),
-        Shows::SignalVolts => (vec![Dimension::Voltage], Shows::SignalVolts),
         Shows::LossDb => (vec![Dimension::Decibel], Shows::LossDb),
-    }
+        by_voltage => (vec![Dimension::Voltage], by_voltage),
+    };
+    let fitting: Vec<Dimension> =
+        all.iter().copied().filter(|d| method.floor_in.is_none_or(|floor| floor == *d)).collect();
+    (if fitting.is_empty() { all } else { fitting }, by_voltage)
 }
 
 /// Refuses a row that stands twice.
@@ -150,6 +151,13 @@ pub(super) fn refuse_twice(readings: &[Reading], faults: &mut Vec<InputError>) {
             faults.push(fault);
         }
     }
+}
+
+/// Line of the record that begins at a byte: the ends of lines and empty lines before it are passed over.
+fn line_at(text: &str, byte: usize) -> usize {
+    let rest = text.get(byte..).unwrap_or("");
+    let skipped = rest.len() - rest.trim_start_matches(['\r', '\n', ' ']).len();
+    text.get(..byte + skipped).map_or(0, |before| before.matches('\n').count() + 1)
 }
 
 /// Reads a CSV of readings; every fault is collected with its line.
@@ -180,6 +188,14 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
             );
         }
     }
+    for (place, column) in columns.iter().enumerate() {
+        if columns[..place].contains(column) {
+            let allowed = "allowed: each column once";
+            faults.push(
+                InputError::new("header", format!("column \"{column}\" comes twice"), allowed).at_line(1).in_file(file),
+            );
+        }
+    }
     for key in ["contact", "channel", "shows", "method"] {
         if !columns.iter().any(|c| c == key) {
             faults.push(
@@ -205,7 +221,7 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
                 continue;
             }
         };
-        let line = record.position().map_or(0, |p| p.line() as usize);
+        let line = record.position().map_or(0, |p| line_at(text, p.byte() as usize));
         if record.iter().all(str::is_empty) {
             continue;
         }

@@ -65,10 +65,11 @@ fn section(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mu
         let place = format!("{place}: {key}");
         match key {
             "from" => {
-                if let Some((source, source_name)) = source(walk, &place, node, job) {
-                    section.from = SourceSheet::Own(source);
-                    section.source_name = Some(source_name);
-                }
+                // an unreadable source is a fault already; its routes are not to be faults as well
+                let unread = Source { emf_v: 1.0, resistance_ohm: 0.0, inductance_h: 0.0 };
+                let found = source(walk, &place, node, job);
+                section.source_name = found.as_ref().map(|found| found.1.clone());
+                section.from = SourceSheet::Own(found.map_or(unread, |found| found.0));
             }
             "path" => {
                 has_path = true;

@@ -89,6 +89,7 @@ SHEETS = {
     "heard twice": ("[[bridged]]", '[[heard]]\nroute = "disc"\nleft = "grit"\n[[bridged]]', ["line 19", "stands twice"]),
     "duplicate part": ('"volume" = {', '"selector" = {', ["line 8", "comes twice", "each name once"]),
     "accuracy": ("0.8 % + 3 x 0.1 ohm", "quite good", ["line 5", "accuracy", '"0.8 % + 3 x 0.1 ohm"']),
+    "negative counts": ("3 x 0.1 ohm", "-3 x 0.1 ohm", ["line 5", "accuracy", "cannot be read"]),
     "wires": ("wires = 2", "wires = 3", ["line 5", "wires", "allowed: 2 or 4"]),
     "residue as a number": ('what = "grit"', 'what = "grit"\nresidue = 1.2', ["line 19", "residue", '"1.2 %"']),
     "no readings file": ('readings = "r.csv"', 'readings = "other.csv"', ["line 3", '"other.csv"', "beside the sheet"]),
@@ -124,6 +125,10 @@ READINGS = {
     "nothing shown": ("12 ohm", "", ["line 2", "shows", "missing"]),
     "signal millivolts without the load": ("12 ohm,my meter", "1 mV,signal millivolts", ["line 2", "at", "2.83 V"]),
     "twice": (ROWS, ROWS + ROWS.splitlines()[1] + "\n", ["line 3", "the same as line 2"]),
+    "volts on an ohmmeter": ("12 ohm", "1 mV", ["line 2", "is a voltage, not a resistance"]),
+    "ohms from a millivolt method": ("12 ohm,my meter", "12 ohm,dry box", ["line 2", "is a resistance, not a voltage"]),
+    "column twice": ("shows,method", "shows,method,shows", ["line 1", 'column "shows" comes twice']),
+    "line after empty lines": ("as found,selector", "\r\n\r\nas fund,selector", ["line 4", 'did you mean "as found"?']),
     "too many cells": ("my meter", "my meter,1,2", ["line 2", "7 cells"]),
 }
 
@@ -158,6 +163,19 @@ def test_spreadsheets_as_they_come(rows):
     finding = wl.assess(read(GOOD, rows)).finding("selector / disc", "left")
     # 1.2 ohm less 0.2 ohm of leads less 0.8 % and three counts of 0.1 ohm
     assert finding.resistance_ohm[0] == pytest.approx(1.2 - 0.2 - 0.0096 - 0.3)
+
+
+def test_a_method_without_leads_has_typical_ones():
+    no_lead = GOOD.replace(', lead = "0.2 ohm"', "")
+    # 1.2 ohm less 0.8 % and three counts of 0.1 ohm, less 0.3 ohm of leads at most
+    low = wl.assess(read(no_lead, ROWS.replace("12 ohm", "1.2 ohm"))).finding("selector / disc", "left").resistance_ohm[0]
+    assert low == pytest.approx(1.2 - 0.0096 - 0.3 - 0.3)
+
+
+def test_a_bad_source_is_one_fault():
+    with pytest.raises(wl.InputError) as caught:
+        read(GOOD.replace('"line source"', '"x"'))
+    assert len(caught.value.faults) == 1
 
 
 def test_exit_status(tmp_path, jobs):

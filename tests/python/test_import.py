@@ -49,7 +49,10 @@ def test_all_is_there():
     ],
 )
 def test_an_interrupt_stops_long_work(work):
+    # a test run in the background inherits an ignored interrupt: ask for the usual handler
     code = f"""
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
 import numpy as np, weaklink as wl
 section = wl.Section("s", source=wl.Source(emf_v=1.0, inductance_h=0.1), path=[wl.Contact("c", resistance_ohm=1.0)], load=wl.Load(resistance_ohm=8.0))
 print("ready", flush=True)
