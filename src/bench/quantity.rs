@@ -222,7 +222,10 @@ fn coded(text: &str, dimension: D) -> Option<f64> {
         D::Capacitance => &[('p', 1e-12), ('n', 1e-9), ('u', 1e-6), ('\u{b5}', 1e-6), ('\u{3bc}', 1e-6)],
         _ => return None,
     };
-    let text = text.trim_end_matches("ohm").trim_end();
+    let text = match dimension {
+        D::Resistance => text.strip_suffix("ohm").unwrap_or(text).trim_end(),
+        _ => text,
+    };
     let (at, letter) = text.char_indices().find(|(_, c)| !c.is_ascii_digit())?;
     let scale = letters.iter().find(|row| row.0 == letter)?.1;
     let (whole, rest) = text.split_at(at);
@@ -235,7 +238,7 @@ fn coded(text: &str, dimension: D) -> Option<f64> {
 
 /// A number with its unit; the unit may be lent by the other side of a tolerance or a range.
 fn single(text: &str, dimension: D, lent: Option<&str>) -> Result<f64, QuantityError> {
-    if let Some(value) = coded(text, dimension) {
+    if let Some(value) = coded(text, dimension).filter(|value| value.is_finite()) {
         return Ok(value);
     }
     let (digits, rest) = split_number(text);
@@ -300,6 +303,9 @@ pub fn quantity(text: &str, dimension: Dimension) -> Result<Quantity, QuantityEr
     } else {
         single(tolerance, dimension, trailing_unit(main))?
     };
+    if !(plus_minus.is_finite() && plus_minus >= 0.0) {
+        return wrong(format!("the tolerance of {text:?} is not zero or more"), write_like(dimension));
+    }
     Ok(Quantity { value, plus_minus })
 }
 
@@ -378,7 +384,7 @@ pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
     let text = tidy(text).replace(['*', '\u{d7}'], "x");
     let mut found = Accuracy { of_reading: 0.0, floor: 0.0, dimension: None };
     for term in text.split('+').map(str::trim) {
-        if term.ends_with('%') {
+        if term.ends_with('%') || term.ends_with("ppm") {
             match single(term, D::Ratio, None) {
                 Ok(share) => found.of_reading += share,
                 Err(error) => return wrong(error.problem, FORM),
@@ -394,7 +400,11 @@ pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
         let (Some(counts), Some((dimension, _))) = (counts, unit) else {
             return wrong(format!("{term:?} in {text:?} cannot be read"), FORM);
         };
-        found.floor += counts * single(digit, dimension, None)?;
+        let part = counts * single(digit, dimension, None)?;
+        if found.dimension.is_some_and(|other| other != dimension) || !(part.is_finite() && part >= 0.0) {
+            return wrong(format!("{term:?} in {text:?} does not fit the rest"), FORM);
+        }
+        found.floor += part;
         found.dimension = Some(dimension);
     }
     Ok(found)
@@ -469,6 +479,14 @@ mod tests {
         assert_relative_eq!(found.of_reading, 0.008, max_relative = 1e-12);
         assert_relative_eq!(found.floor, 0.3, max_relative = 1e-12);
         assert_eq!(found.dimension, Some(D::Resistance));
+        let ppm = accuracy("50 ppm + 1 mV").unwrap();
+        assert_relative_eq!(ppm.of_reading, 50e-6, max_relative = 1e-12);
+        assert_relative_eq!(ppm.floor, 1e-3, max_relative = 1e-12);
+        for bad in ["1 V + 1 A", "-0.2 dB", "1e300 x 1e300 V"] {
+            assert!(accuracy(bad).is_err(), "{bad}");
+        }
+        assert!(quantity("220p ohm", D::Capacitance).is_err());
+        assert!(quantity("3 dB +- -1 dB", D::Decibel).is_err());
         assert!(accuracy("pretty good").unwrap_err().allowed.contains("0.8 % + 3 x 0.1 ohm"));
     }
 
