@@ -137,7 +137,15 @@ pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
     };
     let dry = method.is_dry_at(place);
     let at_signal = matches!(method.shows, Shows::SignalVolts | Shows::LossDb);
-    let drop = method.current_a.map(|current| current * low);
+    let broke = |shown: f64| {
+        let ohm = method.resistance_ohm(shown, place, reading.at_v, 0.0);
+        method.current_a.is_some_and(|current| (0.1..=0.5).contains(&(current * ohm)))
+    };
+    let mark = match reading.shows {
+        Shown::Value(q) => broke(q.value),
+        Shown::Between(a, b) => broke(a) || broke(b),
+        Shown::Below(_) | Shown::Above(_) | Shown::Open => false,
+    };
     ResistanceRange {
         low_ohm: low,
         reached_ohm: reached,
@@ -152,7 +160,7 @@ pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
         },
         at_signal,
         dry,
-        fritted: !dry && drop.is_some_and(|drop| (0.1..=0.5).contains(&drop)),
+        fritted: !dry && mark,
         moved: reading.when.moved(),
     }
 }
@@ -302,5 +310,16 @@ mod tests {
         let all = swing(&[drop, signal]).unwrap();
         assert_eq!((all.low_ohm, all.high_ohm), (0.0, drop.high_ohm));
         assert!(swing(&[]).is_none());
+    }
+
+    #[test]
+    fn the_mark_of_a_broken_film_is_seen_at_either_end_of_what_was_shown() {
+        // 1 mA: 0.1 to 0.5 V is 100 to 500 ohm as shown, whatever the accuracy takes off
+        for text in ["100.5 ohm", "50 to 300 ohm", "500 ohm"] {
+            assert!(range_of(&reading(text, "hand meter"), &PHONO).fritted, "{text}");
+        }
+        for text in ["90 ohm", "510 ohm", "0.1 to 4000 ohm", "OL"] {
+            assert!(!range_of(&reading(text, "hand meter"), &PHONO).fritted, "{text}");
+        }
     }
 }

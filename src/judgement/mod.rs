@@ -1,10 +1,13 @@
 //! What follows from the evidence: which contacts it leaves, what each can do, what to do next.
 
+mod bridges;
+pub mod faults;
 pub mod finding;
 pub mod needs;
 pub mod next_step;
 pub mod suspects;
 
+pub use faults::SharedCause;
 pub use finding::{Finding, Kind};
 pub use next_step::NextStep;
 pub use suspects::{Observation, OnRoute, Picture, Standing, Who};

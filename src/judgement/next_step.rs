@@ -173,6 +173,27 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
     steps
 }
 
+/// Turning the volume up: what stands behind the control gets more signal, the rest does not.
+///
+/// `behind` lists what follows the listener's hand. More signal breaks a film or leaves crossover residue behind, so a
+/// change points behind the control; no change says little, as a film may hold or may not be there (common practice).
+/// `None` where it would decide nothing. Not for a sheet that already says what turning up does.
+#[must_use]
+pub fn turn_up(channel: Channel, open: &[Candidate], behind: &[Who]) -> Option<NextStep> {
+    let whole = open.iter().map(|c| c.weight).sum::<f64>() + 1.0;
+    let covered = open.iter().filter(|c| behind.contains(&c.who)).map(|c| c.weight).sum();
+    let bits = READING_SHARE * bits(covered, whole);
+    (bits >= WORTH_BITS).then(|| NextStep {
+        what: "Turn the volume up for a moment, back down, and listen".into(),
+        contact: None,
+        channel,
+        minutes: LISTEN_MIN,
+        bits,
+        lid_on: true,
+        reads_as: "a change points behind the volume control; no change decides little".into(),
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -211,5 +232,29 @@ mod tests {
     #[test]
     fn nothing_open_nothing_to_do() {
         assert!(propose(Channel::Left, &[], &[], false).is_empty());
+    }
+
+    #[test]
+    fn turning_up_separates_what_stands_behind_the_control() {
+        let open = [contact("selector / phono", 40.0), contact("relay / a", 15.0), contact("relay / b", 15.0)];
+        let behind = [Who::Contact("relay / a".into()), Who::Contact("relay / b".into())];
+        // two of four, "something else" counted: one bit, by the share of a reading
+        let step = turn_up(Channel::Left, &open, &behind).unwrap();
+        assert!((step.bits - READING_SHARE).abs() < 1e-15 && step.lid_on && step.minutes == 1.0);
+        assert!(turn_up(Channel::Left, &open, &[]).is_none());
+    }
+
+    #[test]
+    fn lid_off_goes_first_only_at_more_than_three_times_the_bits_a_minute() {
+        let unheard = [("tape".to_owned(), vec![Who::Contact("relay / b".into())])];
+        let first = |weight: f64| {
+            let likely = contact("relay / a", 0.0);
+            let unlikely = Candidate { weight, ..contact("relay / b", 0.0) };
+            propose(Channel::Left, &[likely, unlikely], &unheard, false).remove(0).what
+        };
+        // clip lead on a: 1 of 2.01, 1.00 bit in 3 min; listening splits off 0.01 of 2.01, 0.045 bit in 1 min: 7 times
+        assert_eq!(first(0.01), "Clip lead across relay / a");
+        // 0.99 bit in 3 min against 0.247 bit in 1 min: 1.3 times
+        assert!(first(0.09).starts_with("Listen"));
     }
 }

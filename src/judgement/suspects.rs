@@ -3,7 +3,9 @@
 //! No ohms here. A clean route clears what is on it only if the signal it carried there was no larger than on the bad
 //! route: a larger one may have broken the film (common practice, and the physics of fritting).
 
-use crate::bench::{Bridged, Channel, Then, What};
+use super::bridges::after_bridges;
+use super::faults::{SharedCause, common, groups};
+use crate::bench::{Bridged, Channel, What};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
@@ -118,6 +120,10 @@ pub struct ChannelPicture {
     pub single: Vec<Who>,
     /// where no single one does: groups of bad routes, each with its own candidates
     pub groups: Vec<(Vec<String>, Vec<Who>)>,
+    /// fewest faults that explain the bad routes; a route on which everything is cleared is told under `clashes`
+    pub faults: usize,
+    /// evidence that points at something without proving it
+    pub notes: Vec<String>,
     /// observations that contradict each other
     pub clashes: Vec<String>,
 }
@@ -129,6 +135,8 @@ pub struct Picture {
     pub channels: [ChannelPicture; 2],
     /// both channels have the same symptoms on the same routes: one shared cause is to be asked for before two equal faults
     pub alike: bool,
+    /// what the two channels could share, if they are alike
+    pub shared: Option<SharedCause>,
 }
 
 /// Relative slack when two levels are compared: they come from the same sums.
@@ -143,8 +151,8 @@ pub fn picture(observations: &[Observation], bridged: &[Bridged]) -> Picture {
         let bad = observations.iter().filter(|o| o.channel == channel && o.what != What::Clean);
         bad.map(|o| (o.route.as_str(), o.what)).collect()
     };
-    let alike = !bad(Channel::Left).is_empty() && bad(Channel::Left) == bad(Channel::Right);
-    Picture { channels, alike }
+    let shared = SharedCause::of([&bad(Channel::Left), &bad(Channel::Right)], &channels);
+    Picture { channels, alike: shared.is_some(), shared }
 }
 
 fn channel_picture(channel: Channel, observations: &[Observation], bridged: &[Bridged]) -> ChannelPicture {
@@ -153,14 +161,15 @@ fn channel_picture(channel: Channel, observations: &[Observation], bridged: &[Br
     let level_in = |o: &Observation, who: &Who| o.elements.iter().find(|e| &e.who == who).map(|e| e.level_v);
     let mut standing = BTreeMap::new();
     let mut clashes = Vec::new();
-    for who in clean.iter().chain(&bad).flat_map(|o| o.elements.iter().map(|e| &e.who)) {
-        if standing.contains_key(who) {
-            continue;
-        }
-        let bad_level = bad.iter().filter_map(|o| level_in(o, who)).fold(f64::INFINITY, f64::min);
+    let mut notes = Vec::new();
+    let here_bridged: Vec<&Bridged> = bridged.iter().filter(|b| b.channel == channel).collect();
+    let heard = clean.iter().chain(&bad).flat_map(|o| o.elements.iter().map(|e| e.who.clone()));
+    let everyone: BTreeSet<Who> = heard.chain(here_bridged.iter().map(|b| Who::Contact(b.contact.clone()))).collect();
+    for who in everyone {
+        let bad_level = bad.iter().filter_map(|o| level_in(o, &who)).fold(f64::INFINITY, f64::min);
         let quietest_clean = clean
             .iter()
-            .filter_map(|o| level_in(o, who).map(|level| (o.route.clone(), level)))
+            .filter_map(|o| level_in(o, &who).map(|level| (o.route.clone(), level)))
             .min_by(|a, b| a.1.total_cmp(&b.1));
         let by_routes = match quietest_clean {
             clean_on if bad_level.is_infinite() => Standing::NotOnABadRoute(clean_on.map(|c| c.0)),
@@ -170,22 +179,17 @@ fn channel_picture(channel: Channel, observations: &[Observation], bridged: &[Br
             Some((route, level_v)) => Standing::LouderElsewhere { route, level_v, bad_level_v: bad_level },
             None => Standing::Suspect,
         };
-        let bridge = bridged.iter().find(|b| b.channel == channel && who.is_contact() && b.contact == who.name());
-        let found = match bridge.map(|b| (b.then, b)) {
-            Some((Then::Clean, bridge)) => {
-                if let Standing::ClearedBy { route, .. } = &by_routes {
-                    clashes.push(format!(
-                        "{}: bridging {who} (line {}) made it clean, yet route \"{route}\" is clean through it",
-                        channel.word(),
-                        bridge.line
-                    ));
-                }
-                Standing::Proved
-            }
-            Some((Then::Same, _)) if by_routes.is_open() => Standing::BridgedNoChange,
-            _ => by_routes,
-        };
-        standing.insert(who.clone(), found);
+        let bridges: Vec<&Bridged> =
+            here_bridged.iter().filter(|b| who.is_contact() && b.contact == who.name()).copied().collect();
+        if bridges.is_empty() {
+            standing.insert(who, by_routes);
+            continue;
+        }
+        let found = after_bridges(&who, by_routes, &bridges, &mut clashes, &mut notes);
+        // a contact that nobody listened through gets no standing from a bridge that changed nothing
+        if found != Standing::NotOnABadRoute(None) {
+            standing.insert(who, found);
+        }
     }
     let candidates = |o: &Observation| -> BTreeSet<Who> {
         let open = o.elements.iter().filter(|e| standing.get(&e.who).is_some_and(Standing::is_open));
@@ -201,47 +205,22 @@ fn channel_picture(channel: Channel, observations: &[Observation], bridged: &[Br
     }
     let single: Vec<Who> = common(&bad.iter().map(|o| candidates(o)).collect::<Vec<_>>()).into_iter().collect();
     let groups = if single.is_empty() && !bad.is_empty() {
-        groups_of(&bad.iter().map(|o| (o.route.clone(), candidates(o))).collect::<Vec<_>>())
+        let proved = standing.iter().filter(|(_, s)| **s == Standing::Proved).map(|(who, _)| who.clone()).collect();
+        groups(&bad.iter().map(|o| (o.route.clone(), candidates(o))).collect::<Vec<_>>(), &proved)
     } else {
         Vec::new()
     };
+    let faults = if single.is_empty() { groups.len() } else { 1 };
     let mut symptoms: Vec<What> = bad.iter().map(|o| o.what).collect();
     symptoms.sort_unstable();
     symptoms.dedup();
-    ChannelPicture { channel, symptoms, standing, single, groups, clashes }
-}
-
-fn common(sets: &[BTreeSet<Who>]) -> BTreeSet<Who> {
-    let mut sets = sets.iter();
-    let Some(first) = sets.next() else {
-        return BTreeSet::new();
-    };
-    sets.fold(first.clone(), |left, set| left.intersection(set).cloned().collect())
-}
-
-/// Splits bad routes into few groups that each have a candidate in common, the widest candidate first.
-fn groups_of(bad: &[(String, BTreeSet<Who>)]) -> Vec<(Vec<String>, Vec<Who>)> {
-    let mut left: Vec<_> = bad.iter().filter(|(_, set)| !set.is_empty()).collect();
-    let mut groups = Vec::new();
-    while !left.is_empty() {
-        let reach = |who: &Who| left.iter().filter(|(_, set)| set.contains(who)).count();
-        let everyone: BTreeSet<&Who> = left.iter().flat_map(|(_, set)| set).collect();
-        let Some(widest) = everyone.into_iter().max_by_key(|who| reach(who)).cloned() else {
-            break;
-        };
-        let (group, rest): (Vec<_>, Vec<_>) = left.into_iter().partition(|(_, set)| set.contains(&widest));
-        let sets: Vec<_> = group.iter().map(|(_, set)| set.clone()).collect();
-        let mut routes: Vec<String> = group.iter().map(|(route, _)| route.clone()).collect();
-        routes.dedup();
-        groups.push((routes, common(&sets).into_iter().collect()));
-        left = rest;
-    }
-    groups
+    ChannelPicture { channel, symptoms, standing, single, groups, faults, notes, clashes }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bench::Then;
     use crate::bench::evidence::BridgedWith;
 
     fn heard(route: &str, channel: Channel, what: What, elements: &[(&str, f64)]) -> Observation {
@@ -318,5 +297,85 @@ mod tests {
         assert!(picture(&observations, &[]).alike);
         observations.push(heard("tape", Channel::Right, What::Grit, &TAPE));
         assert!(!picture(&observations, &[]).alike);
+    }
+
+    #[test]
+    fn the_smallest_set_of_faults_not_the_widest_first() {
+        // "wide" covers four of six routes and would leave two more faults; "one" and "two" cover all six
+        let sets = [["one", "p"], ["one", "wide"], ["one", "wide"], ["two", "wide"], ["two", "wide"], ["two", "q"]];
+        let observations: Vec<_> = sets
+            .iter()
+            .enumerate()
+            .map(|(k, names)| heard(&k.to_string(), Channel::Left, What::Grit, &[(names[0], 1.0), (names[1], 1.0)]))
+            .collect();
+        let found = &picture(&observations, &[]).channels[0];
+        assert_eq!(found.groups.len(), 2, "{:?}", found.groups);
+    }
+
+    #[test]
+    fn a_replacement_that_cured_it_counts_though_the_clip_lead_did_not() {
+        let bad = [heard("phono", Channel::Left, What::Grit, &PHONO)];
+        let both = [
+            bridge("selector / phono", Channel::Left, Then::Same),
+            bridge("selector / phono", Channel::Left, Then::Clean),
+        ];
+        let found = &picture(&bad, &both).channels[0];
+        assert_eq!(found.standing[&Who::Contact("selector / phono".into())], Standing::Proved);
+    }
+
+    #[test]
+    fn a_bridge_on_a_contact_nobody_listened_through_is_not_dropped() {
+        let bad = [heard("phono", Channel::Left, What::Grit, &PHONO)];
+        let found = &picture(&bad, &[bridge("relay / a", Channel::Left, Then::Clean)]).channels[0];
+        assert_eq!(found.standing.get(&Who::Contact("relay / a".into())), Some(&Standing::Proved));
+    }
+
+    #[test]
+    fn better_is_noted_and_reopens() {
+        let observations =
+            [heard("phono", Channel::Left, What::Grit, &PHONO), heard("tape", Channel::Left, What::Clean, &TAPE)];
+        let found = &picture(&observations, &[bridge("volume / wiper", Channel::Left, Then::Better)]).channels[0];
+        assert_eq!(found.standing[&Who::Contact("volume / wiper".into())], Standing::Suspect);
+        assert!(found.notes[0].contains("volume / wiper (line 9) made it better"), "{:?}", found.notes);
+        assert!(found.clashes[0].contains("route \"tape\" is clean through it"));
+        let found = &picture(&observations, &[bridge("selector / phono", Channel::Left, Then::Better)]).channels[0];
+        assert!(found.notes.len() == 1 && found.clashes.is_empty());
+        assert_eq!(found.faults, 1);
+    }
+
+    #[test]
+    fn rivals_alone_are_left_when_every_contact_is_bridged() {
+        let contacts = ["selector / phono", "volume / wiper"];
+        let same: Vec<_> = contacts.iter().map(|name| bridge(name, Channel::Left, Then::Same)).collect();
+        let found = &picture(&[heard("phono", Channel::Left, What::Grit, &PHONO)], &same).channels[0];
+        assert_eq!(found.single, [Who::Stage("power stage".into())]);
+    }
+
+    #[test]
+    fn the_other_channel_clears_nothing() {
+        let observations =
+            [heard("phono", Channel::Left, What::Grit, &PHONO), heard("phono", Channel::Right, What::Clean, &PHONO)];
+        let found = picture(&observations, &[bridge("selector / phono", Channel::Right, Then::Same)]);
+        assert_eq!(found.channels[0].single.len(), 3);
+        assert!(found.channels[1].single.is_empty() && found.shared.is_none());
+    }
+
+    #[test]
+    fn a_shared_cause_is_named_by_its_part() {
+        let side = |channel, place: &str| {
+            heard("phono", channel, What::Grit, &[(place, 0.3), ("power stage", 1.0), ("volume / wiper", 0.01)])
+        };
+        let both = [side(Channel::Left, "selector / left"), side(Channel::Right, "selector / right")];
+        let shared = picture(&both, &[]).shared.unwrap();
+        assert_eq!(shared.parts, ["selector", "volume"]);
+        assert_eq!(shared.others, [Who::Stage("power stage".into())]);
+        assert_eq!(
+            (shared.routes.as_slice(), shared.symptoms.as_slice()),
+            (&["phono".to_owned()][..], &[What::Grit][..])
+        );
+        // proved on one side, its part is what is left to share
+        let shared = picture(&both, &[bridge("selector / left", Channel::Left, Then::Clean)]).shared.unwrap();
+        assert_eq!(shared.parts, ["selector"]);
+        assert!(shared.others.is_empty());
     }
 }
