@@ -287,7 +287,8 @@ mod tests {
         ];
         let found = picture(&observations, &[]);
         assert!(found.channels[0].single.is_empty());
-        assert_eq!(found.channels[0].groups.len(), 2);
+        assert_eq!((found.channels[0].groups.len(), found.channels[0].faults), (2, 2));
+        assert_eq!(found.channels[1].faults, 0);
     }
 
     #[test]
@@ -321,6 +322,10 @@ mod tests {
         ];
         let found = &picture(&bad, &both).channels[0];
         assert_eq!(found.standing[&Who::Contact("selector / phono".into())], Standing::Proved);
+        // both by the same clip lead: one of the two lines is wrong, or it is not steady
+        assert!(found.clashes[0].contains("yet at line 9 it changed nothing"), "{:?}", found.clashes);
+        let replaced = Bridged { with: BridgedWith::Replacement, ..both[1].clone() };
+        assert!(picture(&bad, &[both[0].clone(), replaced]).channels[0].clashes.is_empty());
     }
 
     #[test]
@@ -328,6 +333,10 @@ mod tests {
         let bad = [heard("phono", Channel::Left, What::Grit, &PHONO)];
         let found = &picture(&bad, &[bridge("relay / a", Channel::Left, Then::Clean)]).channels[0];
         assert_eq!(found.standing.get(&Who::Contact("relay / a".into())), Some(&Standing::Proved));
+        assert!(found.clashes[0].contains("nothing wrong was noted on a route through it"));
+        // nothing changed: still nobody listened through it
+        let found = &picture(&bad, &[bridge("relay / a", Channel::Left, Then::Same)]).channels[0];
+        assert_eq!(found.standing.get(&Who::Contact("relay / a".into())), None);
     }
 
     #[test]
