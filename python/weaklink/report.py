@@ -118,7 +118,7 @@ def limits_text(limits: Limits) -> str:
         rows.append((row.contact, *cells))
     residue, loss = _engineering(limits.residue, "%"), _engineering(limits.loss_db, "dB")
     lines = [*([limits.title, ""] if limits.title else []), *_aligned(rows), ""]
-    lines += _wrapped(f"Ohms. Below \"residue\" no contact can leave {residue}, whatever it does; \"loss\" is {loss} at 1 kHz.", "", "  ")
+    lines += _wrapped(f"Ohms. Below \"residue\" no contact can leave {residue}, whatever it does; \"loss\" is {loss} at 1 kHz. \"stop at\" is the contact's value: the meter's own error comes off it.", "", "  ")
     lines += _wrapped("Dry box: 1.5 V cell, 75 kohm in series, 1 kohm across, contact on the 1 kohm; check: open 19.7 mV, shorted 0.", "", "  ")
     lines += _wrapped("! Set unplugged and discharged, cartridge unplugged, before any probe goes in.", "", "  ")
     return "\n".join(lines) + "\n"

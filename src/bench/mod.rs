@@ -1,5 +1,6 @@
 //! What the bench found out: parts, methods, readings, and what was heard where.
 
+mod accuracy;
 mod engineering;
 pub mod evidence;
 pub mod kind;

@@ -2,6 +2,7 @@
 //!
 //! Units are the SI's; codes like 4k7 are those of IEC 60062. "m" is milli and "M" is mega.
 
+pub use super::accuracy::{Accuracy, accuracy};
 pub use super::engineering::engineering;
 
 use serde::{Deserialize, Serialize};
@@ -168,7 +169,7 @@ impl fmt::Display for QuantityError {
 
 impl std::error::Error for QuantityError {}
 
-fn wrong<T>(problem: impl Into<String>, allowed: impl Into<String>) -> Result<T, QuantityError> {
+pub(super) fn wrong<T>(problem: impl Into<String>, allowed: impl Into<String>) -> Result<T, QuantityError> {
     Err(QuantityError { problem: problem.into(), allowed: allowed.into() })
 }
 
@@ -177,7 +178,7 @@ fn write_like(dimension: D) -> String {
 }
 
 /// Prefix and unit of a text, the prefix as a factor.
-fn unit_of(text: &str) -> Option<(D, f64)> {
+pub(super) fn unit_of(text: &str) -> Option<(D, f64)> {
     if let Some(unit) = UNITS.iter().find(|unit| unit.0 == text) {
         return Some((unit.1, unit.2));
     }
@@ -211,7 +212,7 @@ fn split_number(text: &str) -> (&str, &str) {
     text.split_at(end)
 }
 
-fn number(text: &str) -> Option<f64> {
+pub(super) fn number(text: &str) -> Option<f64> {
     text.replace(',', ".").parse().ok()
 }
 
@@ -237,7 +238,7 @@ fn coded(text: &str, dimension: D) -> Option<f64> {
 }
 
 /// A number with its unit; the unit may be lent by the other side of a tolerance or a range.
-fn single(text: &str, dimension: D, lent: Option<&str>) -> Result<f64, QuantityError> {
+pub(super) fn single(text: &str, dimension: D, lent: Option<&str>) -> Result<f64, QuantityError> {
     if let Some(value) = coded(text, dimension).filter(|value| value.is_finite()) {
         return Ok(value);
     }
@@ -269,7 +270,7 @@ fn single(text: &str, dimension: D, lent: Option<&str>) -> Result<f64, QuantityE
     Ok(value)
 }
 
-fn tidy(text: &str) -> String {
+pub(super) fn tidy(text: &str) -> String {
     text.replace(['\u{a0}', '\u{202f}'], " ")
         .replace("+/-", "+-")
         .replace('\u{b1}', "+-")
@@ -278,7 +279,7 @@ fn tidy(text: &str) -> String {
         .to_owned()
 }
 
-fn trailing_unit(text: &str) -> Option<&str> {
+pub(super) fn trailing_unit(text: &str) -> Option<&str> {
     let unit = split_number(text).1.trim();
     (!unit.is_empty()).then_some(unit)
 }
@@ -363,53 +364,6 @@ fn shown_as(text: &str, lower: &str, dimension: D) -> Result<Shown, QuantityErro
     Ok(Shown::Value(quantity(text, dimension)?))
 }
 
-/// Meter accuracy: a share of the reading and a fixed part.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Accuracy {
-    /// share of the reading
-    pub of_reading: f64,
-    /// fixed part, SI
-    pub floor: f64,
-    /// what the fixed part measures
-    pub dimension: Option<Dimension>,
-}
-
-/// Reads an accuracy such as "0.8 % + 3 x 0.1 ohm".
-///
-/// # Errors
-/// As [`quantity`], with the form that is wanted.
-pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
-    const FORM: &str =
-        "write it like \"0.8 % + 3 x 0.1 ohm\": share of the reading, counts times the last digit's worth";
-    let text = tidy(text).replace(['*', '\u{d7}'], "x");
-    let mut found = Accuracy { of_reading: 0.0, floor: 0.0, dimension: None };
-    for term in text.split('+').map(str::trim) {
-        if term.ends_with('%') || term.ends_with("ppm") {
-            match single(term, D::Ratio, None) {
-                Ok(share) => found.of_reading += share,
-                Err(error) => return wrong(error.problem, FORM),
-            }
-            continue;
-        }
-        let (counts, digit) = match term.split_once('x') {
-            Some((counts, digit)) => (number(counts.trim()), digit.trim()),
-            None => (Some(1.0), term),
-        };
-        let unit = trailing_unit(digit).and_then(unit_of);
-        let counts = counts.filter(|counts| *counts >= 0.0);
-        let (Some(counts), Some((dimension, _))) = (counts, unit) else {
-            return wrong(format!("{term:?} in {text:?} cannot be read"), FORM);
-        };
-        let part = counts * single(digit, dimension, None)?;
-        if found.dimension.is_some_and(|other| other != dimension) || !(part.is_finite() && part >= 0.0) {
-            return wrong(format!("{term:?} in {text:?} does not fit the rest"), FORM);
-        }
-        found.floor += part;
-        found.dimension = Some(dimension);
-    }
-    Ok(found)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -474,20 +428,9 @@ mod tests {
     }
 
     #[test]
-    fn accuracies() {
-        let found = accuracy("0.8 % + 3 x 0.1 ohm").unwrap();
-        assert_relative_eq!(found.of_reading, 0.008, max_relative = 1e-12);
-        assert_relative_eq!(found.floor, 0.3, max_relative = 1e-12);
-        assert_eq!(found.dimension, Some(D::Resistance));
-        let ppm = accuracy("50 ppm + 1 mV").unwrap();
-        assert_relative_eq!(ppm.of_reading, 50e-6, max_relative = 1e-12);
-        assert_relative_eq!(ppm.floor, 1e-3, max_relative = 1e-12);
-        for bad in ["1 V + 1 A", "-0.2 dB", "1e300 x 1e300 V"] {
-            assert!(accuracy(bad).is_err(), "{bad}");
-        }
+    fn units_and_tolerances_that_do_not_fit() {
         assert!(quantity("220p ohm", D::Capacitance).is_err());
         assert!(quantity("3 dB +- -1 dB", D::Decibel).is_err());
-        assert!(accuracy("pretty good").unwrap_err().allowed.contains("0.8 % + 3 x 0.1 ohm"));
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //! from above (common practice).
 
 use super::method::{DRY_CURRENT_A, DRY_VOLTAGE_V, Method, Shows};
-use super::quantity::Shown;
+use super::quantity::{Quantity, Shown};
 use super::reading::{Reading, State};
 use crate::physics::Film;
 use crate::response::resistive_loop::film_voltage_v;
@@ -114,15 +114,16 @@ impl ResistanceRange {
 /// The range that one reading leaves at its place.
 #[must_use]
 pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
-    let method = &reading.method;
+    range_from(&reading.method, reading.shows, reading.at_v, reading.when, place)
+}
+
+fn range_from(method: &Method, shows: Shown, at_v: Option<f64>, when: State, place: &Place) -> ResistanceRange {
     let leads = if method.wires == 4 { (0.0, 0.0) } else { method.lead_ohm };
-    let lowest = |shown: f64, slack: f64| {
-        method.resistance_ohm(shown - method.half_width(shown) - slack, place, reading.at_v, leads.1)
-    };
-    let highest = |shown: f64, slack: f64| {
-        method.resistance_ohm(shown + method.half_width(shown) + slack, place, reading.at_v, leads.0)
-    };
-    let (low, reached, high) = match reading.shows {
+    let lowest =
+        |shown: f64, slack: f64| method.resistance_ohm(shown - method.half_width(shown) - slack, place, at_v, leads.1);
+    let highest =
+        |shown: f64, slack: f64| method.resistance_ohm(shown + method.half_width(shown) + slack, place, at_v, leads.0);
+    let (low, reached, high) = match shows {
         Shown::Value(q) => {
             let low = lowest(q.value, q.plus_minus);
             (low, low, highest(q.value, q.plus_minus))
@@ -138,10 +139,10 @@ pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
     let dry = method.is_dry_at(place);
     let at_signal = matches!(method.shows, Shows::SignalVolts | Shows::LossDb);
     let broke = |shown: f64| {
-        let ohm = method.resistance_ohm(shown, place, reading.at_v, 0.0);
+        let ohm = method.resistance_ohm(shown, place, at_v, 0.0);
         method.current_a.is_some_and(|current| (0.1..=0.5).contains(&(current * ohm)))
     };
-    let mark = match reading.shows {
+    let mark = match shows {
         Shown::Value(q) => broke(q.value),
         Shown::Between(a, b) => broke(a) || broke(b),
         Shown::Below(_) | Shown::Above(_) | Shown::Open => false,
@@ -161,7 +162,7 @@ pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
         at_signal,
         dry,
         fritted: !dry && mark,
-        moved: reading.when.moved(),
+        moved: when.moved(),
     }
 }
 
@@ -195,18 +196,39 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
     })
 }
 
-/// Whether a state belongs to the contact as it was when the symptom was heard.
-#[must_use]
-pub fn counts_for_symptom(state: State) -> bool {
-    state.before_remedy()
-}
-
 /// What a dry box shows for a resistance, V.
 #[must_use]
 pub fn dry_box_v(resistance_ohm: f64) -> f64 {
     const OPEN_V: f64 = 19.7e-3;
     const SOURCE_OHM: f64 = 987.0;
     if resistance_ohm.is_infinite() { OPEN_V } else { OPEN_V * resistance_ohm / (resistance_ohm + SOURCE_OHM) }
+}
+
+/// Largest display of a dry box below which a contact at a place is below `limit_ohm` for sure, V.
+///
+/// The box's accuracy is taken against it, and a rectifying film as far as the signal could make it grow; `None` where its
+/// last digit is too coarse to tell.
+#[must_use]
+pub fn dry_box_clears_below_v(limit_ohm: f64, place: &Place) -> Option<f64> {
+    const ROUNDS: usize = 50;
+    let method = Method::typical("dry box")?;
+    let clears = |shown: f64| {
+        let shows = Shown::Value(Quantity { value: shown, plus_minus: 0.0 });
+        range_from(&method, shows, None, State::AsFound, place).high_in_use_ohm(place) < limit_ohm
+    };
+    if !clears(0.0) {
+        return None;
+    }
+    let (mut low, mut high) = (0.0, method.open_circuit_v?);
+    for _ in 0..ROUNDS {
+        let middle = 0.5 * (low + high);
+        if clears(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Some(low)
 }
 
 #[cfg(test)]
@@ -264,6 +286,17 @@ mod tests {
         // read with the signal itself there is nothing to grow
         let signal = range_of(&reading("85 mV", "signal millivolts"), &LOUDSPEAKER);
         assert_eq!(signal.high_in_use_ohm(&LOUDSPEAKER), signal.high_ohm);
+    }
+
+    #[test]
+    fn what_a_dry_box_must_show_to_clear() {
+        // 101 ohm shows 1.83 mV; less one percent, 0.2 mV and what a rectifier could add, the display must be far lower
+        let below = dry_box_clears_below_v(101.0, &PHONO).unwrap();
+        assert!(below > 1.4e-3 && below < 1.6e-3, "{below}");
+        let at = |shown: f64| range_of(&reading(&format!("{shown} V"), "dry box"), &PHONO).high_in_use_ohm(&PHONO);
+        assert!(at(below * 0.999) < 101.0 && at(below * 1.001) > 101.0);
+        // 0.2 mV is ten ohms: no display clears a contact that may have one
+        assert_eq!(dry_box_clears_below_v(1.0, &PHONO), None);
     }
 
     #[test]

@@ -6,10 +6,11 @@ use super::routes::Routes;
 use super::rows::{is_proved, rows, side};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
 use super::typical::typical;
-use crate::bench::evidence::GoesAway;
+use crate::bench::evidence::{GoesAway, Heard};
 use crate::bench::kind::Kind as PartKind;
+use crate::bench::range::dry_box_clears_below_v;
 use crate::error::InputError;
-use crate::judgement::next_step::{Candidate, LID_MIN, LIKELIER, propose};
+use crate::judgement::next_step::{Candidate, LID_MIN, LIKELIER, most_telling_first, propose, turn_up};
 use crate::judgement::suspects::picture;
 use crate::judgement::{Kind, NextStep, Picture};
 
@@ -80,21 +81,26 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
                 who: who.clone(),
                 access_min: part.and_then(|p| p.access_s).map_or(LID_MIN, |s| s / 60.0),
                 has_dry_reading: finding.is_some_and(|f| f.dry == Some(true)),
-                impossible_below_ohm: finding.and_then(|f| f.impossible_below_ohm),
+                dry_box_below_v: finding.and_then(|f| {
+                    let (route, index, level) = routes.through(job, &f.contact, channel.channel)?;
+                    dry_box_clears_below_v(f.impossible_below_ohm?, &route.place(index, level))
+                }),
                 can_be_worked: !worked && part.and_then(|p| p.kind).is_some_and(by_hand),
                 part: part_name.to_owned(),
                 weight: if likelier { LIKELIER } else { 1.0 },
             });
         }
-        for step in propose(channel.channel, &open, &routes.unheard(job, channel.channel), picture.alike) {
+        let mut proposed = propose(channel.channel, &open, &routes.unheard(job, channel.channel), picture.alike);
+        let turned = |h: &Heard| h.channel == channel.channel && h.goes_away.contains(&GoesAway::TurnedUp);
+        if !job.heard.iter().any(turned) {
+            proposed.extend(turn_up(channel.channel, &open, &routes.behind_control(job, channel.channel)));
+        }
+        for step in proposed {
             if !steps.iter().any(|known| known.what == step.what && known.channel == step.channel) {
                 steps.push(step);
             }
         }
     }
-    steps.sort_by(|a, b| {
-        let rate = |s: &NextStep| s.bits / s.minutes * if s.lid_on { 3.0 } else { 1.0 };
-        rate(b).total_cmp(&rate(a))
-    });
+    most_telling_first(&mut steps);
     steps
 }

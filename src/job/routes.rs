@@ -186,6 +186,22 @@ impl Routes {
         job.heard.iter().filter_map(one).collect()
     }
 
+    /// What gets more signal when the listener turns up, on the bad routes of a channel.
+    pub(super) fn behind_control(&self, job: &Job, channel: Channel) -> Vec<Who> {
+        let mut found: Vec<Who> = Vec::new();
+        for heard in job.heard.iter().filter(|h| h.channel == channel && h.what != crate::bench::What::Clean) {
+            let Some(route) = self.named(&heard.route) else { continue };
+            let level = self.level(heard);
+            let louder = route.elements(job, 2.0 * level);
+            for (now, then) in route.elements(job, level).into_iter().zip(louder) {
+                if then.level_v > now.level_v && !found.contains(&now.who) {
+                    found.push(now.who);
+                }
+            }
+        }
+        found
+    }
+
     /// Routes that nobody listened to on a channel, with what stands on them.
     pub(super) fn unheard(&self, job: &Job, channel: Channel) -> Vec<(String, Vec<Who>)> {
         let heard = |name: &str| job.heard.iter().any(|h| h.channel == channel && h.route == name);

@@ -4,7 +4,7 @@ use super::model::{Job, part_of};
 use super::report::Row;
 use super::routes::Routes;
 use crate::bench::evidence::Heard;
-use crate::bench::range::{Place, ResistanceRange, counts_for_symptom, range_of, swing};
+use crate::bench::range::{Place, ResistanceRange, range_of, swing};
 use crate::bench::{Channel, What};
 use crate::judgement::finding::{Ability, Known};
 use crate::judgement::needs::Need;
@@ -54,7 +54,7 @@ pub(super) fn channel_of(picture: &Picture, channel: Channel) -> &ChannelPicture
 /// The range that the readings before any remedy leave for one contact and channel.
 pub(super) fn measured(job: &Job, contact: &str, channel: Channel, place: &Place) -> Option<ResistanceRange> {
     let readings =
-        job.readings.iter().filter(|r| r.contact == contact && r.channel == channel && counts_for_symptom(r.when));
+        job.readings.iter().filter(|r| r.contact == contact && r.channel == channel && r.when.before_remedy());
     swing(&readings.map(|r| range_of(r, place)).collect::<Vec<_>>())
 }
 

@@ -7,6 +7,7 @@ use super::rows::{is_proved, side};
 use crate::bench::evidence::{ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::{Channel, What};
+use crate::judgement::needs::{PLAIN_RESIDUE, SLIGHT_RESIDUE};
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Kind, Picture, Standing, Who};
 use crate::response::ceiling::loss_range_for_residue;
@@ -42,10 +43,15 @@ pub(super) fn list(names: &[&str]) -> String {
 }
 
 pub(super) fn headlines(picture: &Picture, rows: &[Row], rivals: &[Rival]) -> Vec<Headline> {
-    picture.channels.iter().map(|channel| headline(channel, picture.alike, rows, rivals)).collect()
+    let shared = picture.shared.as_ref().map_or(String::new(), |cause| {
+        let bodies = cause.parts.iter().map(String::as_str).chain(cause.others.iter().map(Who::name));
+        let could = list(&bodies.collect::<Vec<_>>());
+        format!("; both channels alike: look for one shared cause first ({could}, supply, shared return)")
+    });
+    picture.channels.iter().map(|channel| headline(channel, &shared, rows, rivals)).collect()
 }
 
-pub(super) fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], rivals: &[Rival]) -> Headline {
+pub(super) fn headline(channel: &ChannelPicture, shared: &str, rows: &[Row], rivals: &[Rival]) -> Headline {
     let at = side(channel.channel);
     let made = |says: String, because: String| Headline { channel: channel.channel, says, because };
     if channel.symptoms.is_empty() {
@@ -80,11 +86,6 @@ pub(super) fn headline(channel: &ChannelPicture, alike: bool, rows: &[Row], riva
         format!("; no single fault explains all: {}", groups.join("; "))
     } else {
         String::new()
-    };
-    let shared = if alike {
-        "; both channels alike: look for one shared cause first (supply, shared return, relay coil, one switch body)"
-    } else {
-        ""
     };
     if !able.is_empty() {
         let rest = [open.as_slice(), others.as_slice()].concat();
@@ -154,6 +155,7 @@ pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
                 "{word}: the {part} was proved on the other channel: the same body is likelier here too"
             ));
         }
+        lines.extend(channel.notes.iter().cloned());
         lines.extend(hints(job, channel.channel));
         for heard in job.heard.iter().filter(|h| h.channel == channel.channel && h.what == What::Grit) {
             if let (Some(residue), Some(loss)) = (heard.residue, heard.loss_db) {
@@ -200,7 +202,8 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
 pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     let mut lines = Vec::new();
     if job.heard.iter().any(|h| h.what == What::Grit && h.residue.is_none()) {
-        lines.push("grit is 0.068 % residue if plain, 0.0068 % if slight".to_owned());
+        let ratio = |residue| engineering(residue, Dimension::Ratio);
+        lines.push(format!("grit is {} residue if plain, {} if slight", ratio(PLAIN_RESIDUE), ratio(SLIGHT_RESIDUE)));
     }
     if job.heard.iter().any(|h| h.output_v.is_none()) && routes.all.iter().any(|r: &Route| r.network.links.len() > 1) {
         lines.push(format!("all routes equally loud, {}", engineering(routes.output_v, Dimension::Voltage)));

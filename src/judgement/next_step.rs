@@ -7,7 +7,6 @@
 use super::suspects::Who;
 use crate::bench::Channel;
 use crate::bench::quantity::{Dimension, engineering};
-use crate::bench::range::dry_box_v;
 use serde::Serialize;
 
 /// One test.
@@ -38,8 +37,8 @@ pub struct Candidate {
     pub access_min: f64,
     /// whether a dry reading is at hand
     pub has_dry_reading: bool,
-    /// below this it cannot be the cause, ohm
-    pub impossible_below_ohm: Option<f64>,
+    /// display of a dry box below which it cannot be the cause, V; `None` where the box is too coarse
+    pub dry_box_below_v: Option<f64>,
     /// whether it can be worked from outside: a switch or a control
     pub can_be_worked: bool,
     /// the part it belongs to
@@ -152,9 +151,10 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     "clean: proved; the same: cleared".into(),
                 );
                 if !candidate.has_dry_reading {
-                    let reads_as = candidate.impossible_below_ohm.map_or("millivolts to ohms".to_owned(), |limit| {
-                        format!("under {} it cannot be the cause", engineering(dry_box_v(limit), Dimension::Voltage))
-                    });
+                    let reads_as = candidate.dry_box_below_v.map_or_else(
+                        || "too coarse to clear it here; many ohms point at it".to_owned(),
+                        |volt| format!("under {} it cannot be the cause", engineering(volt, Dimension::Voltage)),
+                    );
                     add(
                         format!("Dry box on {name}"),
                         Some(&candidate.who),
@@ -168,9 +168,14 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
             _ => {}
         }
     }
+    most_telling_first(&mut steps);
+    steps
+}
+
+/// Sorts tests by bits a minute; a lid-off one needs more than three times as many to come before a lid-on one.
+pub fn most_telling_first(steps: &mut [NextStep]) {
     let rate = |step: &NextStep| step.bits / step.minutes * if step.lid_on { LID_OFF_ADVANTAGE } else { 1.0 };
     steps.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
-    steps
 }
 
 /// Turning the volume up: what stands behind the control gets more signal, the rest does not.
@@ -203,7 +208,7 @@ mod tests {
             who: Who::Contact(name.into()),
             access_min,
             has_dry_reading: false,
-            impossible_below_ohm: Some(101.0),
+            dry_box_below_v: Some(1.55e-3),
             can_be_worked: false,
             part: name.split(" / ").next().unwrap_or(name).into(),
             weight: 1.0,
@@ -225,7 +230,7 @@ mod tests {
         assert!(steps[0].what.contains("Listen on \"tape\""));
         assert_eq!(steps[1].what, "Clip lead across relay / a");
         let box_step = steps.iter().find(|s| s.what == "Dry box on selector / phono").unwrap();
-        assert_eq!(box_step.reads_as, "under 1.83 mV it cannot be the cause");
+        assert_eq!(box_step.reads_as, "under 1.55 mV it cannot be the cause");
         assert!(steps.windows(2).all(|w| w[0].lid_on || !w[1].lid_on));
     }
 

@@ -4,7 +4,7 @@ use super::answers::{ByContact, Ceiling, GRID_WORK, Ready, band, ceiling, contac
 use super::array::{Arguments, run};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
-use super::values::{Contact, Lead, Load, Source, Stage};
+use super::values::{Contact, Lead, Load, Source, Stage, value_class};
 use crate::circuit::chain::Network;
 use crate::circuit::{self, ChainItem, PathItem};
 use crate::error::InputError;
@@ -233,6 +233,15 @@ impl Chain {
         Ok(Self(chain, network))
     }
 
+    fn text(&self) -> String {
+        let text = |item: &ChainItem| match item {
+            ChainItem::Section(section) => Section(section.clone(), None).text(),
+            ChainItem::Stage(stage) => Stage(stage.clone()).text(),
+        };
+        let items: Vec<_> = self.0.items.iter().map(text).collect();
+        format!("Chain([{}])", items.join(", "))
+    }
+
     fn network(&self, _py: Python<'_>) -> PyResult<&Network> {
         Ok(&self.1)
     }
@@ -298,39 +307,7 @@ impl Chain {
     }
 }
 
-/// The value protocol of a class that keeps its network ready beside the value.
-macro_rules! system_values {
-    ($name:ident, $label:literal, $text:expr) => {
-        #[pymethods]
-        impl $name {
-            fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
-                let text: fn(&$name, Python<'_>) -> PyResult<String> = $text;
-                text(self, py)
-            }
-            fn __eq__(&self, other: &Bound<'_, PyAny>) -> bool {
-                other.cast::<Self>().is_ok_and(|other| other.get().0 == self.0)
-            }
-            fn __hash__(&self) -> u64 {
-                hash_of(&value_of(&self.0))
-            }
-            fn to_dict(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-                Ok(to_python(py, &value_of(&self.0))?.unbind())
-            }
-            #[classmethod]
-            fn from_dict(cls: &Bound<'_, PyType>, data: &Bound<'_, PyAny>) -> PyResult<Self> {
-                Self::made(cls.py(), read($label, data)?)
-            }
-            fn __reduce__<'py>(slf: &Bound<'py, Self>) -> PyResult<(Bound<'py, PyAny>, (Py<PyAny>,))> {
-                Ok((slf.get_type().getattr("from_dict")?, (slf.get().to_dict(slf.py())?,)))
-            }
-        }
-    };
-}
-
 system_methods!(Section);
 system_methods!(Chain);
-system_values!(Section, "section", |this, _py| Ok(this.text()));
-system_values!(Chain, "chain", |this, py| {
-    let items: PyResult<Vec<String>> = this.items(py)?.iter().map(|item| Ok(item.repr()?.to_string())).collect();
-    Ok(format!("Chain([{}])", items?.join(", ")))
-});
+value_class!(Section, "section");
+value_class!(Chain, "chain");

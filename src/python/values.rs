@@ -10,7 +10,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyType;
 use serde_json::Value;
 
-/// What every value class shares.
+/// What every value class shares; a class has `made(py, value)`, which checks, and `text()`.
 macro_rules! value_class {
     ($name:ident, $label:literal) => {
         #[pymethods]
@@ -29,9 +29,7 @@ macro_rules! value_class {
             }
             #[classmethod]
             fn from_dict(cls: &Bound<'_, PyType>, data: &Bound<'_, PyAny>) -> PyResult<Self> {
-                let value = Self(read($label, data)?);
-                value.0.check().map_err(|fault| input_error(cls.py(), fault))?;
-                Ok(value)
+                Self::made(cls.py(), read($label, data)?)
             }
             fn __reduce__<'py>(slf: &Bound<'py, Self>) -> PyResult<(Bound<'py, PyAny>, (Py<PyAny>,))> {
                 let make = slf.get_type().getattr("from_dict")?;
@@ -41,17 +39,23 @@ macro_rules! value_class {
     };
 }
 
+pub(super) use value_class;
+
 fn call_text(name: &str, value: &Value) -> String {
     format!("{name}({})", python_text(value))
 }
 
-/// Checks and wraps, or raises.
-macro_rules! checked {
-    ($py:expr, $wrap:ident, $value:expr) => {{
-        let value = $value;
-        value.check().map_err(|fault| input_error($py, fault))?;
-        Ok($wrap(value))
-    }};
+/// A class that is no more than its checked value: `made` beside its kind.
+macro_rules! checked_class {
+    ($name:ident, $kind:ty, $label:literal) => {
+        impl $name {
+            fn made(py: Python<'_>, value: $kind) -> PyResult<Self> {
+                value.check().map_err(|fault| input_error(py, fault))?;
+                Ok(Self(value))
+            }
+        }
+        value_class!($name, $label);
+    };
 }
 
 #[pyclass(frozen, module = "weaklink")]
@@ -62,7 +66,7 @@ impl Source {
     #[new]
     #[pyo3(signature = (*, emf_v, resistance_ohm=0.0, inductance_h=0.0))]
     fn new(py: Python<'_>, emf_v: f64, resistance_ohm: f64, inductance_h: f64) -> PyResult<Self> {
-        checked!(py, Self, circuit::Source { emf_v, resistance_ohm, inductance_h })
+        Self::made(py, circuit::Source { emf_v, resistance_ohm, inductance_h })
     }
     #[getter]
     fn emf_v(&self) -> f64 {
@@ -83,7 +87,7 @@ impl Source {
         call_text("Source", &value_of(&self.0))
     }
 }
-value_class!(Source, "source");
+checked_class!(Source, circuit::Source, "source");
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Lead(pub(super) circuit::Lead);
@@ -93,7 +97,7 @@ impl Lead {
     #[new]
     #[pyo3(signature = (*, resistance_ohm=0.0, inductance_h=0.0, capacitance_f=0.0))]
     fn new(py: Python<'_>, resistance_ohm: f64, inductance_h: f64, capacitance_f: f64) -> PyResult<Self> {
-        checked!(py, Self, circuit::Lead { resistance_ohm, inductance_h, capacitance_f })
+        Self::made(py, circuit::Lead { resistance_ohm, inductance_h, capacitance_f })
     }
     #[getter]
     fn resistance_ohm(&self) -> f64 {
@@ -114,7 +118,7 @@ impl Lead {
         call_text("Lead", &value_of(&self.0))
     }
 }
-value_class!(Lead, "lead");
+checked_class!(Lead, circuit::Lead, "lead");
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Load(pub(super) circuit::Load);
@@ -124,7 +128,7 @@ impl Load {
     #[new]
     #[pyo3(signature = (*, resistance_ohm, capacitance_f=0.0))]
     fn new(py: Python<'_>, resistance_ohm: f64, capacitance_f: f64) -> PyResult<Self> {
-        checked!(py, Self, circuit::Load { resistance_ohm, capacitance_f })
+        Self::made(py, circuit::Load { resistance_ohm, capacitance_f })
     }
     #[getter]
     fn resistance_ohm(&self) -> f64 {
@@ -141,7 +145,7 @@ impl Load {
         call_text("Load", &value_of(&self.0))
     }
 }
-value_class!(Load, "load");
+checked_class!(Load, circuit::Load, "load");
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Film(pub(super) physics::Film);
@@ -175,22 +179,22 @@ impl Film {
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm))]
     fn ohmic(py: Python<'_>, resistance_ohm: f64) -> PyResult<Self> {
-        checked!(py, Self, physics::Film::Ohmic { resistance_ohm })
+        Self::made(py, physics::Film::Ohmic { resistance_ohm })
     }
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm, scale_v))]
     fn tunnelling(py: Python<'_>, resistance_ohm: f64, scale_v: f64) -> PyResult<Self> {
-        checked!(py, Self, physics::Film::Tunnelling { resistance_ohm, scale_v })
+        Self::made(py, physics::Film::Tunnelling { resistance_ohm, scale_v })
     }
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm, ideality=1.0, leak_ratio=0.1))]
     fn rectifying(py: Python<'_>, resistance_ohm: f64, ideality: f64, leak_ratio: f64) -> PyResult<Self> {
-        checked!(py, Self, physics::Film::Rectifying { resistance_ohm, ideality, leak_ratio })
+        Self::made(py, physics::Film::Rectifying { resistance_ohm, ideality, leak_ratio })
     }
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm))]
     fn bridged(py: Python<'_>, resistance_ohm: f64) -> PyResult<Self> {
-        checked!(py, Self, physics::Film::Bridged { resistance_ohm })
+        Self::made(py, physics::Film::Bridged { resistance_ohm })
     }
     #[getter]
     fn law(&self) -> &'static str {
@@ -210,7 +214,7 @@ impl Film {
         self.over(py, voltage_v, physics::Film::chord_ohm)
     }
 }
-value_class!(Film, "film");
+checked_class!(Film, physics::Film, "film");
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Contact(pub(super) circuit::Contact);
@@ -270,7 +274,7 @@ impl Contact {
                 return Err(input_error(py, InputError::new(place, format!("{other:?}"), allowed)));
             }
         };
-        checked!(py, Self, circuit::Contact { name, film, constriction_ohm, range_ohm, role })
+        Self::made(py, circuit::Contact { name, film, constriction_ohm, range_ohm, role })
     }
     #[getter]
     fn name(&self) -> &str {
@@ -300,7 +304,7 @@ impl Contact {
         }
     }
 }
-value_class!(Contact, "contact");
+checked_class!(Contact, circuit::Contact, "contact");
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Stage(pub(super) circuit::Stage);
@@ -335,7 +339,7 @@ impl Stage {
             let place = format!("stage {name:?}: equalisation");
             return Err(input_error(py, InputError::new(place, format!("{equalisation:?}"), allowed)));
         };
-        checked!(py, Self, circuit::Stage { name, gain_db, equalisation, output_resistance_ohm })
+        Self::made(py, circuit::Stage { name, gain_db, equalisation, output_resistance_ohm })
     }
     #[getter]
     fn name(&self) -> &str {
@@ -354,4 +358,4 @@ impl Stage {
         self.0.output_resistance_ohm
     }
 }
-value_class!(Stage, "stage");
+checked_class!(Stage, circuit::Stage, "stage");
