@@ -18,7 +18,7 @@ pub struct Accuracy {
 /// Reads an accuracy such as "0.8 % + 3 x 0.1 ohm".
 ///
 /// # Errors
-/// As [`quantity`], with the form that is wanted.
+/// As [`quantity`](super::quantity::quantity), with the form that is wanted.
 pub fn accuracy(text: &str) -> Result<Accuracy, QuantityError> {
     const FORM: &str =
         "write it like \"0.8 % + 3 x 0.1 ohm\": share of the reading, counts times the last digit's worth";
