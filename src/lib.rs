@@ -17,7 +17,7 @@
 //!         PathItem::Contact(Contact::ohmic("selector", 0.0)),
 //!         PathItem::Lead(Lead { capacitance_f: 1e-9, ..Lead::default() }),
 //!     ],
-//!     load: Load { resistance_ohm: 22e3, capacitance_f: 0.0 },
+//!     load: Load::resistance(22e3),
 //! };
 //! let network = Network::from_section(&section).unwrap();
 //! // EMF is open circuit: the load sees 22/24.2 of it

@@ -2,7 +2,7 @@
 
 use super::section::unique;
 use super::twoport::Ladder;
-use super::{Contact, Section, Source, Stage};
+use super::{Contact, Role, Section, Source, Stage};
 use crate::error::InputError;
 use serde::{Deserialize, Serialize};
 
@@ -44,7 +44,7 @@ pub struct Link {
 ///     name: "loudspeaker".into(),
 ///     source: Some(Source { emf_v: 2.83, resistance_ohm: 0.0, inductance_h: 0.0 }),
 ///     path: vec![PathItem::Contact(Contact::ohmic("relay", 0.5))],
-///     load: Load { resistance_ohm: 8.0, capacitance_f: 0.0 },
+///     load: Load::resistance(8.0),
 /// };
 /// let network = weaklink::circuit::chain::Network::from_section(&section).unwrap();
 /// let loss = weaklink::response::linear::loss_db(&network, 1000.0, &[0.5]);
@@ -165,6 +165,20 @@ impl Network {
     #[must_use]
     pub fn section_of(&self, index: usize) -> usize {
         self.links.iter().position(|link| link.ladder.contacts().contains(&index)).unwrap_or(0)
+    }
+
+    /// Resistance of every contact at its best, in order: zero in series, infinite across the signal, ohm.
+    #[must_use]
+    pub fn perfect_ohm(&self) -> Vec<f64> {
+        self.contacts.iter().map(|contact| contact.role.perfect_ohm()).collect()
+    }
+
+    /// The odd mode of resistances: contacts in a shared return at zero; `None` if there is no such contact.
+    #[must_use]
+    pub fn odd_mode_ohm(&self, contact_ohm: &[f64]) -> Option<Vec<f64>> {
+        let shared = |k: usize| self.contacts[k].role == Role::SharedReturn;
+        let any = (0..self.contacts.len()).any(shared);
+        any.then(|| contact_ohm.iter().enumerate().map(|(k, &ohm)| if shared(k) { 0.0 } else { ohm }).collect())
     }
 
     /// Small-signal resistance of every contact, in order, ohm.

@@ -9,6 +9,12 @@
 //!
 //! Contacts of impedance `Z` then carry `i = (1 + Y diag Z)^-1 drive E`, and the load sees `output E - sum reach_k Z_k i_k`.
 //! In a ladder all of it follows from two walks, one from each end: no matrix is inverted until contacts are put in.
+//!
+//! A contact across the signal is the dual: perfect when open, it has a node admittance where the others have a loop
+//! impedance, a voltage where they have a current. Its entries hold these duals: `drive` is the open contact's voltage per
+//! EMF, `loop_impedance` the admittance of its node without it (S), `transfer_impedance` the load voltage per contact
+//! voltage, `reach` the load voltage per current fed into its node (ohm). A contact in the shared return counts twice, as in
+//! [`twoport`](super::twoport): its entries are those of one channel, both driven alike.
 
 use super::twoport::{Ladder, Step};
 use nalgebra::{DMatrix, DVector};
@@ -36,6 +42,11 @@ pub struct Ports {
     walk_current: Vec<Complex64>,
 }
 
+/// What a contact's resistance adds to the loop of one channel: twice its own in the shared return.
+fn in_series(step: &Step, ohm: f64) -> f64 {
+    if matches!(step, Step::Shared(_)) { 2.0 * ohm } else { ohm }
+}
+
 impl Ports {
     /// The ports of a ladder on a grid; `contact_ohm` (by number through the chain) holds resistances that are part
     /// of the network, zero for perfect contacts.
@@ -59,19 +70,28 @@ impl Ports {
             let omega = TAU * frequency;
             // from the load: what each contact sees towards the load, and the current there per load volt
             let mut voltage = Complex64::new(1.0, 0.0);
-            let mut current = Complex64::new(1.0 / ladder.load_ohm, omega * ladder.load_f);
+            let mut current = ladder.load.admittance(frequency);
             for step in ladder.steps.iter().rev() {
                 match *step {
                     Step::Series(ohm, henry) => {
                         voltage += Complex64::new(ohm, omega * henry) * current;
                     }
-                    Step::Shunt(farad) => current += Complex64::new(0.0, omega * farad) * voltage,
-                    Step::Contact(index) => {
+                    Step::Shunt(siemens, farad) => current += Complex64::new(siemens, omega * farad) * voltage,
+                    Step::Contact(index) | Step::Shared(index) => {
                         let at = (index - first) * points + point;
-                        ports.loop_impedance[at] = voltage / current + contact_ohm[index];
+                        let ohm = in_series(step, contact_ohm[index]);
+                        ports.loop_impedance[at] = voltage / current + ohm;
                         ports.transfer_impedance[at] = current.inv();
                         ports.walk_current[at] = current;
-                        voltage += current * contact_ohm[index];
+                        voltage += current * ohm;
+                    }
+                    Step::Across(index) => {
+                        let at = (index - first) * points + point;
+                        let siemens = contact_ohm[index].recip();
+                        ports.loop_impedance[at] = current / voltage + siemens;
+                        ports.transfer_impedance[at] = voltage.inv();
+                        ports.walk_current[at] = voltage;
+                        current += voltage * siemens;
                     }
                 }
             }
@@ -82,15 +102,27 @@ impl Ports {
             for step in &ladder.steps {
                 match *step {
                     Step::Series(ohm, henry) => upstream += Complex64::new(ohm, omega * henry),
-                    Step::Shunt(farad) => {
-                        upstream /= Complex64::new(1.0, 0.0) + Complex64::new(0.0, omega * farad) * upstream;
+                    Step::Shunt(siemens, farad) => {
+                        upstream /= 1.0 + Complex64::new(siemens, omega * farad) * upstream;
                     }
-                    Step::Contact(index) => {
+                    Step::Contact(index) | Step::Shared(index) => {
                         let at = (index - first) * points + point;
                         ports.loop_impedance[at] += upstream;
-                        upstream += contact_ohm[index];
+                        upstream += in_series(step, contact_ohm[index]);
                         ports.drive[at] = ports.walk_current[at] / emf;
                         ports.reach[at] = (ports.loop_impedance[at] * ports.walk_current[at]).inv();
+                    }
+                    Step::Across(index) => {
+                        let at = (index - first) * points + point;
+                        ports.drive[at] = ports.walk_current[at] / emf;
+                        if upstream == zero {
+                            // an ideal source beside it: nothing that it does reaches the load
+                            ports.loop_impedance[at] = Complex64::new(f64::INFINITY, 0.0);
+                            continue;
+                        }
+                        ports.loop_impedance[at] += upstream.inv();
+                        ports.reach[at] = (ports.loop_impedance[at] * ports.walk_current[at]).inv();
+                        upstream /= 1.0 + upstream / contact_ohm[index];
                     }
                 }
             }
@@ -104,7 +136,7 @@ impl Ports {
         self.frequency_hz.len()
     }
 
-    /// Current through contact `k` per EMF in series with contact `j`, S, at a point of the grid.
+    /// Current through contact `k` per EMF in series with contact `j`, S, at a point of the grid; contacts in series only.
     #[must_use]
     pub fn admittance(&self, k: usize, j: usize, point: usize) -> Complex64 {
         let (near, far) = (k.min(j) * self.points() + point, k.max(j) * self.points() + point);
@@ -112,7 +144,7 @@ impl Ports {
         self.walk_current[far] / self.walk_current[near] / self.loop_impedance[near]
     }
 
-    /// Load voltage per EMF with impedances put into the contacts, at a point of the grid.
+    /// Load voltage per EMF with impedances put into the contacts, at a point of the grid; contacts in series only.
     #[must_use]
     pub fn loaded_output(&self, impedance: &[Complex64], point: usize) -> Complex64 {
         let one = Complex64::new(1.0, 0.0);
@@ -147,7 +179,7 @@ mod tests {
                 path.push(PathItem::Lead(Lead { resistance_ohm, inductance_h, capacitance_f }));
             }
             let section = Section { name: "s".into(), source: Some(Source { emf_v, resistance_ohm: source, inductance_h: henry }),
-                path, load: Load { resistance_ohm: load, capacitance_f: 1e-10 } };
+                path, load: Load { capacitance_f: 1e-10, ..Load::resistance(load) } };
             (section, ohms)
         }
     }

@@ -1,6 +1,6 @@
 //! A section: one passive loop between two active stages.
 
-use super::{Contact, Lead, Load, Source};
+use super::{Contact, Divider, Lead, Load, Source};
 use crate::error::InputError;
 use serde::{Deserialize, Serialize};
 
@@ -8,10 +8,24 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum PathItem {
-    /// a contact, in the signal or the return conductor
+    /// a contact, in the signal or the return conductor or across the two
     Contact(Contact),
     /// a lead or a plain series resistance
     Lead(Lead),
+    /// a control: its track across the signal, its wiper in series
+    Divider(Divider),
+}
+
+impl PathItem {
+    /// The contact in it, if it is or has one.
+    #[must_use]
+    pub fn contact(&self) -> Option<&Contact> {
+        match self {
+            Self::Contact(contact) => Some(contact),
+            Self::Lead(_) => None,
+            Self::Divider(divider) => divider.wiper.as_ref(),
+        }
+    }
 }
 
 /// Source, path and load; `source` is `None` where the stage before the section drives it.
@@ -31,10 +45,7 @@ pub struct Section {
 impl Section {
     /// The contacts of the path, in order.
     pub fn contacts(&self) -> impl Iterator<Item = &Contact> {
-        self.path.iter().filter_map(|item| match item {
-            PathItem::Contact(contact) => Some(contact),
-            PathItem::Lead(_) => None,
-        })
+        self.path.iter().filter_map(PathItem::contact)
     }
 
     /// Checks every value and that no two contacts share a name.
@@ -50,8 +61,14 @@ impl Section {
             match item {
                 PathItem::Contact(contact) => contact.check(),
                 PathItem::Lead(lead) => lead.check(),
+                PathItem::Divider(divider) => divider.check(),
             }
             .map_err(|e| e.within(&place))?;
+            if let Some(contact) = item.contact().filter(|c| !c.role.is_in_the_path()) {
+                let found = format!("contact {:?} with the role {:?}", contact.name, contact.role.word());
+                let allowed = "no section describes a contact in a feedback, supply or bias network, and nothing bounds what it does; in a job sheet name it under [contact] with its role";
+                return Err(InputError::new(place, found, allowed));
+            }
         }
         self.load.check().map_err(|e| e.within(&place))?;
         unique(&place, self.contacts())

@@ -45,12 +45,12 @@ pub const LEADS: [(&str, Lead, &str); 2] = [
 
 /// A typical load by name; the flag says that it is a loudspeaker or headphones, which can be at fault itself.
 pub const LOADS: [(&str, Load, bool, &str); 4] = [
-    ("8 ohm loudspeaker", Load { resistance_ohm: 8.0, capacitance_f: 0.0 }, true, "nominal resistance"),
-    ("6 ohm loudspeaker", Load { resistance_ohm: 6.0, capacitance_f: 0.0 }, true, "nominal resistance"),
-    ("4 ohm loudspeaker", Load { resistance_ohm: 4.0, capacitance_f: 0.0 }, true, "nominal resistance"),
+    ("8 ohm loudspeaker", Load::resistance(8.0), true, "nominal resistance"),
+    ("6 ohm loudspeaker", Load::resistance(6.0), true, "nominal resistance"),
+    ("4 ohm loudspeaker", Load::resistance(4.0), true, "nominal resistance"),
     (
         "moving magnet input",
-        Load { resistance_ohm: 47e3, capacitance_f: 100e-12 },
+        Load { capacitance_f: 100e-12, ..Load::resistance(47e3) },
         false,
         "47 kohm [seen]; capacitance common practice",
     ),

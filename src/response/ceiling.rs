@@ -11,12 +11,19 @@
 //! Desoer and Vidyasagar, Feedback Systems, 1975). In a resistive loop with `Rmin = 0` and `r = Rmax/Z` it is
 //! `r / (2 sqrt(1 + r))`, which a switching contact reaches.
 //!
+//! **A direct current** `I0` through the contact is one more driven line: the bound grows by `sqrt(1 + (I0/I1)^2)`, with
+//! `I1` the signal's current at the contact's worst, `|drive| |M| / (|M + Rmid| + Delta)` per EMF.
+//!
+//! **Across the signal** (a muting contact) the same holds for the dual: conductances for resistances, the admittance of its
+//! node for the impedance of its loop, the load voltage per contact voltage for `T`.
+//!
 //! **T6**: in a resistive loop whose instantaneous loss ranges over `dB`, `residue <= sinh(dB / 17.37)`.
 //!
 //! The supremum over the band is looked for on 48 points an octave and refined at each maximum; it is not certified
 //! between grid points.
 
 use super::linear::{log_grid, refine_largest};
+use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
 use num_complex::Complex64;
@@ -33,11 +40,16 @@ pub enum Status {
     SeveralLoops = 2,
     /// the output passes nothing at the driven frequency
     NoFundamental = 3,
+    /// the contact stands across the signal and can short it: no ceiling
+    CanShort = 4,
+    /// a contact in a shared return: the other channel is a drive too
+    SharedReturn = 5,
 }
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 4] = [Self::Holds, Self::CanOpen, Self::SeveralLoops, Self::NoFundamental];
+    pub const ALL: [Self; 6] =
+        [Self::Holds, Self::CanOpen, Self::SeveralLoops, Self::NoFundamental, Self::CanShort, Self::SharedReturn];
 
     /// One word for it.
     #[must_use]
@@ -47,6 +59,8 @@ impl Status {
             Self::CanOpen => "can open",
             Self::SeveralLoops => "several loops",
             Self::NoFundamental => "no fundamental",
+            Self::CanShort => "can short",
+            Self::SharedReturn => "shared return",
         }
     }
 
@@ -59,7 +73,15 @@ impl Status {
             Self::SeveralLoops => {
                 "no ceiling from this bound: contacts that move stand in more than one loop; ask for one at a time with ranges={name: (low, high)}"
             }
-            Self::NoFundamental => "no ceiling: the output passes nothing at the driven frequency",
+            Self::NoFundamental => {
+                "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal"
+            }
+            Self::CanShort => {
+                "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero"
+            }
+            Self::SharedReturn => {
+                "no ceiling from this bound: a contact in a shared return carries the other channel's current too"
+            }
         }
     }
 }
@@ -76,6 +98,9 @@ pub struct Ceiling {
 }
 
 impl Ceiling {
+    /// Where no contact moves there is no residue.
+    pub const NOTHING_MOVES: Self = Self { harmonics: 0.0, chatter: 0.0, status: Status::Holds };
+
     fn none(status: Status) -> Self {
         Self { harmonics: f64::NAN, chatter: f64::NAN, status }
     }
@@ -96,6 +121,10 @@ pub struct Loop<'a> {
     on_harmonics: Seen,
     /// harmonics so dense that the ceiling over the whole band stands for theirs
     dense: bool,
+    /// the contact stands across the signal: conductances for resistances
+    across: bool,
+    /// impedance of the loop at the driven frequency, and the closed contact's current per EMF of the chain, S
+    driven: (Complex64, f64),
 }
 
 /// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
@@ -111,6 +140,9 @@ struct Seen {
 
 /// `|T| Delta / sqrt(D)` at one frequency, with `D` divided by `Rmax` so that huge resistances do not overflow.
 fn share(resistance: f64, magnitude_sqr: f64, output: f64, (low, high): (f64, f64)) -> f64 {
+    if resistance.is_infinite() {
+        return 0.0;
+    }
     let g = high.recip();
     let d_over_high = resistance + low + g * magnitude_sqr + (g * low) * resistance;
     output * (0.5 * (high - low) / high.sqrt()) / d_over_high.sqrt()
@@ -133,13 +165,20 @@ impl<'a> Loop<'a> {
             return Err(Status::Holds);
         };
         let link = network.section_of(first);
+        let role = |index: usize| network.contacts[index].role;
+        let is_shared = |index: usize| role(index) == Role::SharedReturn;
+        if (0..fixed_ohm.len()).any(|k| is_shared(k) && (moving.contains(&k) || fixed_ohm[k] > 0.0)) {
+            return Err(Status::SharedReturn);
+        }
+        let across = role(first) == Role::Shunt;
         let loops = network.links[link].ladder.loops();
-        if !loops.iter().any(|group| moving.iter().all(|index| group.contains(index))) {
+        let alone = moving.len() == 1;
+        if !(across && alone || loops.iter().any(|group| moving.iter().all(|index| group.contains(index)))) {
             return Err(Status::SeveralLoops);
         }
         let mut fixed_ohm = fixed_ohm.to_vec();
         for &index in moving {
-            fixed_ohm[index] = 0.0;
+            fixed_ohm[index] = role(index).perfect_ohm();
         }
         let contact = first - network.links[link].ladder.contacts().start;
         let mut this = Self {
@@ -152,8 +191,12 @@ impl<'a> Loop<'a> {
             on_grid: Seen::default(),
             on_harmonics: Seen::default(),
             dense: false,
+            across,
+            driven: (Complex64::new(f64::NAN, 0.0), f64::NAN),
         };
-        this.at_driven = this.see(&[driven_hz]).output[0];
+        let at_driven = this.see(&[driven_hz]);
+        this.at_driven = at_driven.output[0];
+        this.driven = this.drive(driven_hz);
         if this.at_driven <= 0.0 || !this.at_driven.is_finite() {
             return Err(Status::NoFundamental);
         }
@@ -181,6 +224,16 @@ impl<'a> Loop<'a> {
         seen
     }
 
+    /// Impedance of the loop and current of the closed contact per EMF of the chain, S.
+    fn drive(&self, frequency_hz: f64) -> (Complex64, f64) {
+        let before = self.network.links.iter().take(self.link).map(|link| {
+            let stages: f64 = link.stages.iter().map(|s| s.transfer(frequency_hz).norm()).product();
+            link.ladder.transfer(frequency_hz, &self.fixed_ohm).norm() * stages
+        });
+        let ports = Ports::new(&self.network.links[self.link].ladder, &[frequency_hz], &self.fixed_ohm);
+        (ports.loop_impedance[self.contact], before.product::<f64>() * ports.drive[self.contact].norm())
+    }
+
     /// Gain from the section's load to the output of the chain.
     fn after(&self, frequency_hz: f64) -> f64 {
         let links = self.network.links.iter().enumerate().skip(self.link);
@@ -196,21 +249,43 @@ impl<'a> Loop<'a> {
             .product()
     }
 
+    /// The ceiling for a range of the loop's moving contacts added together, ohm, while a direct current runs through them
+    /// beside the signal of an EMF (of the whole chain, V rms).
+    #[must_use]
+    pub fn ceiling_beside(&self, range_ohm: (f64, f64), emf_v: f64, direct_current_a: f64) -> Ceiling {
+        let ceiling = self.ceiling(range_ohm);
+        if direct_current_a == 0.0 || ceiling.status != Status::Holds {
+            return ceiling;
+        }
+        let (middle, half) = (0.5 * (range_ohm.0 + range_ohm.1), 0.5 * (range_ohm.1 - range_ohm.0));
+        let (m, drive) = self.driven;
+        let least_a = emf_v * drive * m.norm() / ((m + middle).norm() + half);
+        if least_a.is_nan() || least_a <= 0.0 {
+            return Ceiling::none(Status::NoFundamental);
+        }
+        let grown = (direct_current_a / least_a).hypot(1.0);
+        Ceiling { harmonics: ceiling.harmonics * grown, chatter: ceiling.chatter * grown, status: Status::Holds }
+    }
+
     /// The ceiling for a range of the loop's moving contacts added together, ohm.
     #[must_use]
     pub fn ceiling(&self, range_ohm: (f64, f64)) -> Ceiling {
-        if range_ohm.1.is_infinite() {
-            return Ceiling::none(Status::CanOpen);
-        }
+        let range = match self.across {
+            false if range_ohm.1.is_infinite() => return Ceiling::none(Status::CanOpen),
+            true if range_ohm.0 <= 0.0 => return Ceiling::none(Status::CanShort),
+            // in siemens
+            true => (range_ohm.1.recip(), range_ohm.0.recip()),
+            false => range_ohm,
+        };
         let over = |seen: &Seen| -> Vec<f64> {
             (0..seen.output.len())
-                .map(|k| share(seen.resistance[k], seen.magnitude_sqr[k], seen.output[k], range_ohm))
+                .map(|k| share(seen.resistance[k], seen.magnitude_sqr[k], seen.output[k], range))
                 .collect()
         };
         let on_grid = over(&self.on_grid);
         let chatter = refine_largest(&self.log_grid, &on_grid, |ln_f| {
             let seen = self.see(&[ln_f.exp()]);
-            share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range_ohm)
+            share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range)
         });
         let at_harmonics = over(&self.on_harmonics).into_iter().fold(f64::NAN, f64::max);
         let harmonics = if self.dense { chatter } else { at_harmonics };
@@ -239,7 +314,7 @@ pub fn ceiling(
         }
     }
     if indices.is_empty() {
-        return Ceiling { harmonics: 0.0, chatter: 0.0, status: Status::Holds };
+        return Ceiling::NOTHING_MOVES;
     }
     match Loop::new(network, &indices, &fixed, driven_hz, band_hz) {
         Ok(ready) => ready.ceiling(sum),
@@ -284,7 +359,7 @@ mod tests {
             name: "loop".into(),
             source: Some(Source { emf_v: 1.0, resistance_ohm: source, inductance_h: 0.0 }),
             path: vec![PathItem::Contact(Contact::ohmic("a", 0.0)), PathItem::Contact(Contact::ohmic("b", 0.0))],
-            load: Load { resistance_ohm: load, capacitance_f: 0.0 },
+            load: Load::resistance(load),
         };
         Network::from_section(&section).unwrap()
     }
@@ -306,6 +381,87 @@ mod tests {
         assert_eq!(open.status, Status::CanOpen);
         let nothing = ceiling(&network, 1e3, &[(0, (0.3, 0.3))], &[0.0; 2], AUDIBLE_BAND_HZ);
         assert_eq!((nothing.harmonics, nothing.status), (0.0, Status::Holds));
+    }
+
+    fn muting(source_ohm: f64, load_ohm: f64) -> Network {
+        let section = Section {
+            name: "muted".into(),
+            source: Some(Source { emf_v: 1.0, resistance_ohm: source_ohm, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact::perfect("mute", Role::Shunt))],
+            load: Load::resistance(load_ohm),
+        };
+        Network::from_section(&section).unwrap()
+    }
+
+    #[test]
+    fn across_the_signal_conductances_take_the_place_of_resistances() {
+        let network = muting(1000.0, 9000.0);
+        let open = [f64::INFINITY];
+        let found = ceiling(&network, 1e3, &[(0, (180.0, f64::INFINITY))], &open, AUDIBLE_BAND_HZ);
+        // node of 900 ohm: conductance ratio 5
+        assert_relative_eq!(found.chatter, resistive(5.0), max_relative = 1e-12);
+        let shorts = ceiling(&network, 1e3, &[(0, (0.0, 1e3))], &open, AUDIBLE_BAND_HZ);
+        assert_eq!(shorts.status, Status::CanShort);
+        // beside an ideal source it does nothing
+        let stiff = ceiling(&muting(0.0, 9000.0), 1e3, &[(0, (1.0, 1e3))], &open, AUDIBLE_BAND_HZ);
+        assert_eq!((stiff.chatter, stiff.status), (0.0, Status::Holds));
+    }
+
+    #[test]
+    fn a_shared_return_is_refused_unless_it_is_perfect() {
+        let section = Section {
+            name: "headphones".into(),
+            source: Some(Source { emf_v: 1.0, resistance_ohm: 10.0, inductance_h: 0.0 }),
+            path: vec![
+                PathItem::Contact(Contact::ohmic("tip", 0.0)),
+                PathItem::Contact(Contact::perfect("sleeve", Role::SharedReturn)),
+            ],
+            load: Load::resistance(32.0),
+        };
+        let network = Network::from_section(&section).unwrap();
+        let of = |moving: &[(usize, (f64, f64))], fixed: &[f64]| ceiling(&network, 1e3, moving, fixed, AUDIBLE_BAND_HZ);
+        assert_eq!(of(&[(0, (0.0, 1.0))], &[0.0, 0.0]).status, Status::Holds);
+        assert_eq!(of(&[(0, (0.0, 1.0))], &[0.0, 0.1]).status, Status::SharedReturn);
+        assert_eq!(of(&[(1, (0.0, 1.0))], &[0.0, 0.0]).status, Status::SharedReturn);
+    }
+
+    #[test]
+    fn a_direct_current_lets_a_switch_do_more_and_never_more_than_the_bound() {
+        // a contact that jumps between 0 and R once a half period, beside a direct current of its own source: the load
+        // voltage over a period, direct current at the output not counted
+        let (z, r, emf, direct_emf) = (1000.0, 400.0, 1.0, 3.0);
+        let network = resistive_loop(300.0, 700.0);
+        let ready = Loop::new(&network, &[0], &[0.0; 2], 1e3, AUDIBLE_BAND_HZ).unwrap();
+        let direct_a = direct_emf / z; // largest: with the contact closed
+        let bound = ready.ceiling_beside((0.0, r), emf, direct_a);
+        let alone = ready.ceiling((0.0, r));
+        let samples = 4800;
+        let residue = |shift: usize, parts: usize| {
+            let current: Vec<f64> = (0..samples)
+                .map(|k| {
+                    let angle = std::f64::consts::TAU * k as f64 / samples as f64;
+                    let closed = ((k + shift) * parts / samples) % 2 == 0;
+                    (std::f64::consts::SQRT_2 * emf * angle.sin() + direct_emf) / (z + if closed { 0.0 } else { r })
+                })
+                .collect();
+            let n = samples as f64;
+            let mean = current.iter().sum::<f64>() / n;
+            let sum = |phase: f64| {
+                let wave = |k: usize| (std::f64::consts::TAU * k as f64 / n + phase).sin();
+                2.0 / n * current.iter().enumerate().map(|(k, i)| i * wave(k)).sum::<f64>()
+            };
+            let fundamental = sum(0.0).hypot(sum(std::f64::consts::FRAC_PI_2)) / std::f64::consts::SQRT_2;
+            let all = current.iter().map(|i| (i - mean).powi(2)).sum::<f64>() / n;
+            (all - fundamental * fundamental).sqrt() / fundamental
+        };
+        let mut worst = 0.0f64;
+        for parts in [2, 4, 6, 8, 12, 16, 24] {
+            for shift in (0..samples / parts).step_by(20) {
+                worst = worst.max(residue(shift, parts));
+            }
+        }
+        assert!(worst > alone.chatter * 2.0 && worst < bound.chatter, "{} {worst} {}", alone.chatter, bound.chatter);
+        assert_eq!(ready.ceiling_beside((0.0, r), 0.0, direct_a).status, Status::NoFundamental);
     }
 
     #[test]

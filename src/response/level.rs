@@ -1,5 +1,6 @@
 //! What the signal puts on a contact: the voltage across it when open, the current through it when closed.
 
+use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
 
@@ -19,7 +20,7 @@ pub struct OnContact {
 /// EMF of every section for a tone with perfect contacts, V rms: what stands before a section shapes its level.
 #[must_use]
 pub fn section_emf_v(network: &Network, frequency_hz: f64) -> Vec<f64> {
-    let perfect = vec![0.0; network.contacts.len()];
+    let perfect = network.perfect_ohm();
     let mut emf = network.emf_v;
     network
         .links
@@ -35,14 +36,19 @@ pub fn section_emf_v(network: &Network, frequency_hz: f64) -> Vec<f64> {
 
 /// What a section EMF of a frequency puts on contact `index` (its number through the chain).
 ///
-/// In a loop with reactances the voltage across a contact that jumps can for a moment exceed the peak of `open_v`.
+/// In a loop with reactances the voltage across a contact that jumps can for a moment exceed the peak of `open_v`. A contact
+/// across the signal stands open in use and sees `open_v`; its `loop_ohm` is the impedance of its node. In a shared return
+/// both channels are taken as driven alike: the contact carries twice the current of one.
 #[must_use]
 pub fn on_contact(network: &Network, index: usize, emf_v: f64, frequency_hz: f64) -> OnContact {
-    let perfect = vec![0.0; network.contacts.len()];
     let ladder = &network.links[network.section_of(index)].ladder;
-    let ports = Ports::new(ladder, &[frequency_hz], &perfect);
+    let ports = Ports::new(ladder, &[frequency_hz], &network.perfect_ohm());
     let k = index - ladder.contacts().start;
-    let short_a = emf_v * ports.drive[k].norm();
-    let loop_ohm = ports.loop_impedance[k].norm();
-    OnContact { open_v: short_a * loop_ohm, short_a, loop_ohm, load_v: emf_v * ports.output[0].norm() }
+    let (drive, seen, load_v) =
+        (emf_v * ports.drive[k].norm(), ports.loop_impedance[k].norm(), emf_v * ports.output[0].norm());
+    match network.contacts[index].role {
+        Role::Shunt => OnContact { open_v: drive, short_a: drive * seen, loop_ohm: seen.recip(), load_v },
+        Role::SharedReturn => OnContact { open_v: drive * seen, short_a: 2.0 * drive, loop_ohm: 0.5 * seen, load_v },
+        _ => OnContact { open_v: drive * seen, short_a: drive, loop_ohm: seen, load_v },
+    }
 }

@@ -3,5 +3,6 @@
 pub mod ceiling;
 pub mod level;
 pub mod linear;
+pub mod loss_disc;
 pub mod resistive_loop;
 pub mod sweep;

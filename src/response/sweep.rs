@@ -3,6 +3,7 @@
 //! Points are walked in blocks of [`LANES`]: each block keeps the real and imaginary parts of its voltages and currents
 //! in arrays of their own, so that the compiler turns every step of the ladder into vector instructions.
 
+use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::twoport::{Ladder, Step};
 use crate::watch::{Stopped, Watch};
@@ -38,6 +39,27 @@ impl Values<'_> {
     }
 }
 
+/// Resistances of the contacts in one mode of two channels: shared ones count twice in the even mode, not in the odd one.
+#[derive(Clone, Copy)]
+struct Contacts<'a> {
+    values: &'a [Values<'a>],
+    shared_times: f64,
+}
+
+impl<'a> Contacts<'a> {
+    fn even(values: &'a [Values<'a>]) -> Self {
+        Self { values, shared_times: 2.0 }
+    }
+
+    fn odd(values: &'a [Values<'a>]) -> Self {
+        Self { values, shared_times: 0.0 }
+    }
+}
+
+fn any_shared(network: &Network) -> bool {
+    network.contacts.iter().any(|contact| contact.role == Role::SharedReturn)
+}
+
 struct Block {
     omega: [f64; LANES],
     ohm: [f64; LANES],
@@ -53,33 +75,49 @@ impl Block {
         Self { omega: zero, ohm: zero, v_re: zero, v_im: zero, i_re: zero, i_im: zero }
     }
 
-    /// Walks a ladder from one volt at its load; leaves the EMF in `v`.
+    /// Walks a ladder from one volt at its load; leaves the EMF in `v`. Without `contacts` each is at its best.
     #[allow(clippy::needless_range_loop)] // lanes of several arrays, walked together
-    fn walk(&mut self, ladder: &Ladder, contacts: Option<&[Values<'_>]>, start: usize, count: usize) {
-        for k in 0..LANES {
-            self.v_re[k] = 1.0;
-            self.v_im[k] = 0.0;
-            self.i_re[k] = 1.0 / ladder.load_ohm;
-            self.i_im[k] = self.omega[k] * ladder.load_f;
+    fn walk(&mut self, ladder: &Ladder, contacts: Option<Contacts<'_>>, start: usize, count: usize) {
+        self.v_re = [1.0; LANES];
+        self.v_im = [0.0; LANES];
+        if ladder.load.loudspeaker.is_none() {
+            for k in 0..LANES {
+                self.i_re[k] = 1.0 / ladder.load.resistance_ohm;
+                self.i_im[k] = self.omega[k] * ladder.load.capacitance_f;
+            }
+        } else {
+            for k in 0..LANES {
+                let admittance = ladder.load.admittance(self.omega[k] / TAU);
+                (self.i_re[k], self.i_im[k]) = (admittance.re, admittance.im);
+            }
         }
         for step in ladder.steps.iter().rev() {
             match *step {
                 Step::Series(ohm, henry) => self.series(ohm, henry),
-                Step::Shunt(farad) => {
+                Step::Shunt(siemens, farad) => {
                     for k in 0..LANES {
                         let b = self.omega[k] * farad;
-                        self.i_re[k] -= b * self.v_im[k];
-                        self.i_im[k] += b * self.v_re[k];
+                        self.i_re[k] += siemens * self.v_re[k] - b * self.v_im[k];
+                        self.i_im[k] += siemens * self.v_im[k] + b * self.v_re[k];
                     }
                 }
-                Step::Contact(index) => {
-                    if let Some(values) = contacts {
-                        let mut ohm = self.ohm;
-                        values[index].load(start, count, &mut ohm);
-                        for k in 0..LANES {
-                            self.v_re[k] += ohm[k] * self.i_re[k];
-                            self.v_im[k] += ohm[k] * self.i_im[k];
-                        }
+                Step::Contact(index) | Step::Shared(index) => {
+                    let Some(contacts) = contacts else { continue };
+                    let times = if matches!(step, Step::Shared(_)) { contacts.shared_times } else { 1.0 };
+                    let mut ohm = self.ohm;
+                    contacts.values[index].load(start, count, &mut ohm);
+                    for k in 0..LANES {
+                        self.v_re[k] += times * ohm[k] * self.i_re[k];
+                        self.v_im[k] += times * ohm[k] * self.i_im[k];
+                    }
+                }
+                Step::Across(index) => {
+                    let Some(contacts) = contacts else { continue };
+                    let mut ohm = self.ohm;
+                    contacts.values[index].load(start, count, &mut ohm);
+                    for k in 0..LANES {
+                        self.i_re[k] += self.v_re[k] / ohm[k];
+                        self.i_im[k] += self.v_im[k] / ohm[k];
                     }
                 }
             }
@@ -128,6 +166,9 @@ pub fn loss_db(
     out: &mut [f64],
     watch: &dyn Watch,
 ) -> Result<(), Stopped> {
+    if any_shared(network) {
+        return loss_of_two_modes(network, frequency_hz, contacts, out, watch);
+    }
     in_chunks(out, watch, |chunk, part| {
         let mut block = Block::new();
         for (number, lanes) in part.chunks_mut(LANES).enumerate() {
@@ -136,7 +177,7 @@ pub fn loss_db(
             block.omega.iter_mut().for_each(|f| *f *= TAU);
             let mut ratio = [1.0; LANES];
             for link in &network.links {
-                block.walk(&link.ladder, Some(contacts), start, count);
+                block.walk(&link.ladder, Some(Contacts::even(contacts)), start, count);
                 for (k, ratio) in ratio.iter_mut().enumerate() {
                     *ratio *= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
                 }
@@ -147,6 +188,80 @@ pub fn loss_db(
             }
             for (loss, ratio) in lanes.iter_mut().zip(ratio) {
                 *loss = 10.0 * ratio.log10();
+            }
+        }
+    })
+}
+
+/// Multiplies the lanes of `product` by the transfer of every section, stages left out.
+fn times_sections(
+    block: &mut Block,
+    network: &Network,
+    contacts: Option<Contacts<'_>>,
+    (start, count): (usize, usize),
+    product: &mut [Complex64],
+) {
+    for link in &network.links {
+        block.walk(&link.ladder, contacts, start, count);
+        for (k, value) in product.iter_mut().enumerate() {
+            *value /= Complex64::new(block.v_re[k], block.v_im[k]);
+        }
+    }
+}
+
+const ONE: Complex64 = Complex64::new(1.0, 0.0);
+
+/// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.
+fn loss_of_two_modes(
+    network: &Network,
+    frequency_hz: Values<'_>,
+    contacts: &[Values<'_>],
+    out: &mut [f64],
+    watch: &dyn Watch,
+) -> Result<(), Stopped> {
+    in_chunks(out, watch, |chunk, part| {
+        let mut block = Block::new();
+        for (number, lanes) in part.chunks_mut(LANES).enumerate() {
+            let at = (chunk + number * LANES, lanes.len());
+            frequency_hz.load(at.0, at.1, &mut block.omega);
+            block.omega.iter_mut().for_each(|f| *f *= TAU);
+            let (mut even, mut odd, mut perfect) = ([ONE; LANES], [ONE; LANES], [ONE; LANES]);
+            times_sections(&mut block, network, Some(Contacts::even(contacts)), at, &mut even);
+            times_sections(&mut block, network, Some(Contacts::odd(contacts)), at, &mut odd);
+            times_sections(&mut block, network, None, at, &mut perfect);
+            for (k, loss) in lanes.iter_mut().enumerate() {
+                *loss = 10.0 * (perfect[k].norm_sqr() / (0.5 * (even[k] + odd[k])).norm_sqr()).log10();
+            }
+        }
+    })
+}
+
+/// Crosstalk in dB at every point of `out`, see [`super::linear::crosstalk_db`].
+///
+/// # Errors
+/// [`Stopped`] when the watch says so; `out` is then only partly filled.
+pub fn crosstalk_db(
+    network: &Network,
+    frequency_hz: Values<'_>,
+    contacts: &[Values<'_>],
+    out: &mut [f64],
+    watch: &dyn Watch,
+) -> Result<(), Stopped> {
+    if !any_shared(network) {
+        out.fill(f64::NEG_INFINITY);
+        return Ok(());
+    }
+    in_chunks(out, watch, |chunk, part| {
+        let mut block = Block::new();
+        for (number, lanes) in part.chunks_mut(LANES).enumerate() {
+            let at = (chunk + number * LANES, lanes.len());
+            frequency_hz.load(at.0, at.1, &mut block.omega);
+            block.omega.iter_mut().for_each(|f| *f *= TAU);
+            let (mut even, mut odd) = ([ONE; LANES], [ONE; LANES]);
+            times_sections(&mut block, network, Some(Contacts::even(contacts)), at, &mut even);
+            times_sections(&mut block, network, Some(Contacts::odd(contacts)), at, &mut odd);
+            for (k, value) in lanes.iter_mut().enumerate() {
+                *value = 20.0 * ((even[k] - odd[k]).norm() / (even[k] + odd[k]).norm()).log10();
             }
         }
     })
@@ -163,21 +278,24 @@ pub fn transfer(
     out: &mut [Complex64],
     watch: &dyn Watch,
 ) -> Result<(), Stopped> {
+    let two_modes = any_shared(network);
     in_chunks(out, watch, |chunk, part| {
         let mut block = Block::new();
         for (number, lanes) in part.chunks_mut(LANES).enumerate() {
-            let (start, count) = (chunk + number * LANES, lanes.len());
+            let at = (chunk + number * LANES, lanes.len());
             let mut frequency = [0.0; LANES];
-            frequency_hz.load(start, count, &mut frequency);
+            frequency_hz.load(at.0, at.1, &mut frequency);
             block.omega = frequency.map(|f| f * TAU);
-            lanes.fill(Complex64::new(1.0, 0.0));
-            for link in &network.links {
-                block.walk(&link.ladder, Some(contacts), start, count);
-                for (k, value) in lanes.iter_mut().enumerate() {
-                    *value /= Complex64::new(block.v_re[k], block.v_im[k]);
-                    for stage in &link.stages {
-                        *value *= stage.transfer(frequency[k]);
-                    }
+            lanes.fill(ONE);
+            times_sections(&mut block, network, Some(Contacts::even(contacts)), at, lanes);
+            if two_modes {
+                let mut odd = [ONE; LANES];
+                times_sections(&mut block, network, Some(Contacts::odd(contacts)), at, &mut odd);
+                lanes.iter_mut().zip(odd).for_each(|(even, odd)| *even = 0.5 * (*even + odd));
+            }
+            for (k, value) in lanes.iter_mut().enumerate() {
+                for stage in network.links.iter().flat_map(|link| &link.stages) {
+                    *value *= stage.transfer(frequency[k]);
                 }
             }
         }
@@ -187,7 +305,10 @@ pub fn transfer(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
+    use crate::circuit::{
+        Chain, ChainItem, Contact, Divider, Equalisation, Lead, Load, Loudspeaker, PathItem, Section,
+    };
+    use crate::circuit::{Source, Stage};
     use crate::response::linear;
     use crate::watch::Unwatched;
 
@@ -199,7 +320,7 @@ mod tests {
                 PathItem::Lead(Lead { capacitance_f: 150e-12, ..Lead::default() }),
                 PathItem::Contact(Contact::ohmic("pin", 0.0)),
             ],
-            load: Load { resistance_ohm: 47e3, capacitance_f: 100e-12 },
+            load: Load { capacitance_f: 100e-12, ..Load::resistance(47e3) },
         };
         let stage = Stage {
             name: "phono stage".into(),
@@ -211,7 +332,7 @@ mod tests {
             name: "select".into(),
             source: None,
             path: vec![PathItem::Contact(Contact::ohmic("selector", 0.0))],
-            load: Load { resistance_ohm: 50e3, capacitance_f: 0.0 },
+            load: Load::resistance(50e3),
         };
         let items = vec![ChainItem::Section(phono), ChainItem::Stage(stage), ChainItem::Section(select)];
         Network::from_chain(&Chain { items }).unwrap()
@@ -235,6 +356,50 @@ mod tests {
             assert!((plain - loss[k]).abs() < ROUNDING, "{k}: {plain} {}", loss[k]);
             let plain = linear::transfer(&network, f[k], &[r[k], 250.0]);
             assert!((plain - ratio[k]).norm() < ROUNDING * plain.norm());
+        }
+    }
+
+    #[test]
+    fn every_kind_of_element_agrees_with_the_plain_walk() {
+        const ROUNDING: f64 = 1e-11;
+        let loudspeaker = Loudspeaker {
+            voice_coil_ohm: 6.4,
+            voice_coil_h: 0.4e-3,
+            resonance_hz: 45.0,
+            mechanical_q: 4.0,
+            electrical_q: 0.5,
+        };
+        let wiper = Some(Contact::ohmic("wiper", 0.0));
+        let control = Divider { name: "volume".into(), track_ohm: 50.0, setting_db: -6.0, wiper };
+        let section = Section {
+            name: "all".into(),
+            source: Some(Source { emf_v: 1.0, resistance_ohm: 2.0, inductance_h: 1e-4 }),
+            path: vec![
+                PathItem::Contact(Contact::perfect("mute", Role::Shunt)),
+                PathItem::Divider(control),
+                PathItem::Contact(Contact::perfect("sleeve", Role::SharedReturn)),
+                PathItem::Lead(Lead { capacitance_f: 1e-7, resistance_ohm: 0.1, inductance_h: 1e-6 }),
+                PathItem::Contact(Contact::perfect("ground", Role::Return)),
+            ],
+            load: Load { loudspeaker: Some(loudspeaker), ..Load::resistance(8.0) },
+        };
+        let network = Network::from_section(&section).unwrap();
+        let points = 3 * LANES + 5;
+        let f: Vec<f64> = (0..points).map(|k| 20.0 * 1.07f64.powi(k as i32)).collect();
+        let r: Vec<f64> = (0..points).map(|k| 0.01 * k as f64).collect();
+        let contacts = [Values::One(90.0), Values::Many(&r), Values::Many(&r), Values::One(0.3)];
+        let (mut loss, mut crosstalk) = (vec![0.0; points], vec![0.0; points]);
+        let mut ratio = vec![Complex64::new(0.0, 0.0); points];
+        loss_db(&network, Values::Many(&f), &contacts, &mut loss, &Unwatched).unwrap();
+        crosstalk_db(&network, Values::Many(&f), &contacts, &mut crosstalk, &Unwatched).unwrap();
+        transfer(&network, Values::Many(&f), &contacts, &mut ratio, &Unwatched).unwrap();
+        for k in 0..points {
+            let ohm = [90.0, r[k], r[k], 0.3];
+            let plain = linear::transfer(&network, f[k], &ohm);
+            assert!((plain - ratio[k]).norm() < ROUNDING * plain.norm());
+            assert!((linear::loss_db(&network, f[k], &ohm) - loss[k]).abs() < ROUNDING);
+            let plain = linear::crosstalk_db(&network, f[k], &ohm);
+            assert!(plain == crosstalk[k] || (plain - crosstalk[k]).abs() < 1e-9, "{plain} {}", crosstalk[k]);
         }
     }
 
