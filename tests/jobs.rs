@@ -4,7 +4,7 @@
 
 use std::path::Path;
 use weaklink::bench::Channel;
-use weaklink::job::{Assessment, assess, limits, load, read};
+use weaklink::job::{Assessment, Targets, assess, limits, load, read};
 use weaklink::judgement::Kind;
 
 fn example(name: &str) -> Assessment {
@@ -37,7 +37,7 @@ fn two_faults_one_a_channel() {
 #[test]
 fn limits_of_an_example_rise_with_the_loop() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("notebooks/jobs/two-faults.toml");
-    let rows = limits(&load(&path).unwrap(), 1e-3, 0.5).unwrap();
+    let rows = limits(&load(&path).unwrap(), Targets::default()).unwrap().rows;
     let stop = |name: &str| rows.iter().find(|row| row.contact == name).unwrap().stop_ohm.unwrap();
     assert!(stop("volume control / wiper") > stop("disc socket / pin"));
     assert!(stop("disc socket / pin") > 1000.0 * stop("speaker relay / a"));

@@ -24,6 +24,11 @@ pub struct Place {
     pub load_ohm: f64,
 }
 
+impl Place {
+    /// Where nothing is known of the signal: only methods that are dry for any signal count from above.
+    pub const UNKNOWN: Self = Self { open_peak_v: 0.0, short_peak_a: 0.0, loop_ohm: f64::NAN, load_ohm: f64::NAN };
+}
+
 /// Range of resistance that one reading, or several, leave.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ResistanceRange {
@@ -96,6 +101,22 @@ fn worst_rectifier(resistance_ohm: f64) -> Film {
 }
 
 impl ResistanceRange {
+    /// Without a reading: anything.
+    #[must_use]
+    pub fn unknown() -> Self {
+        Self {
+            low_ohm: 0.0,
+            reached_ohm: 0.0,
+            high_ohm: f64::INFINITY,
+            rest_high_ohm: f64::INFINITY,
+            at_signal: false,
+            shown_high_ohm: f64::INFINITY,
+            dry: false,
+            fritted: false,
+            moved: false,
+        }
+    }
+
     /// Largest chord that the signal can meet: the upper end, grown as far as a rectifying film could at this place.
     ///
     /// A ceiling takes the largest chord in use, not the resistance at rest: read with millivolts and used at a volt, a
@@ -204,22 +225,21 @@ pub fn dry_box_v(resistance_ohm: f64) -> f64 {
     if resistance_ohm.is_infinite() { OPEN_V } else { OPEN_V * resistance_ohm / (resistance_ohm + SOURCE_OHM) }
 }
 
-/// Largest display of a dry box below which a contact at a place is below `limit_ohm` for sure, V.
+/// Largest display of a method below which a contact at a place is below `limit_ohm` for sure, in what the method shows.
 ///
-/// The box's accuracy is taken against it, and a rectifying film as far as the signal could make it grow; `None` where its
-/// last digit is too coarse to tell.
+/// The method's accuracy is taken against it, and a rectifying film as far as the signal could make it grow; `None` where its
+/// last digit is too coarse to tell, or where it puts more on the contact than the signal does.
 #[must_use]
-pub fn dry_box_clears_below_v(limit_ohm: f64, place: &Place) -> Option<f64> {
-    const ROUNDS: usize = 50;
-    let method = Method::typical("dry box")?;
+pub fn clears_below(method: &Method, limit_ohm: f64, place: &Place) -> Option<f64> {
+    const ROUNDS: usize = 60;
     let clears = |shown: f64| {
         let shows = Shown::Value(Quantity { value: shown, plus_minus: 0.0 });
-        range_from(&method, shows, None, State::AsFound, place).high_in_use_ohm(place) < limit_ohm
+        range_from(method, shows, None, State::AsFound, place).high_in_use_ohm(place) < limit_ohm
     };
     if !clears(0.0) {
         return None;
     }
-    let (mut low, mut high) = (0.0, method.open_circuit_v?);
+    let (mut low, mut high) = (0.0, method.open_circuit_v?.max(limit_ohm));
     for _ in 0..ROUNDS {
         let middle = 0.5 * (low + high);
         if clears(middle) {
@@ -229,6 +249,20 @@ pub fn dry_box_clears_below_v(limit_ohm: f64, place: &Place) -> Option<f64> {
         }
     }
     Some(low)
+}
+
+/// [`clears_below`] for the dry box, V.
+#[must_use]
+pub fn dry_box_clears_below_v(limit_ohm: f64, place: &Place) -> Option<f64> {
+    clears_below(&Method::typical("dry box")?, limit_ohm, place)
+}
+
+/// Smallest display of a two-wire ohmmeter from which on the contact is above `limit_ohm` for sure, ohm: a film that the
+/// meter broke was more before.
+#[must_use]
+pub fn shows_too_much_from_ohm(method: &Method, limit_ohm: f64) -> f64 {
+    let leads = if method.wires == 4 { 0.0 } else { method.lead_ohm.1 };
+    (limit_ohm + leads + method.floor) / (1.0 - method.of_reading)
 }
 
 #[cfg(test)]

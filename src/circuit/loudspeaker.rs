@@ -5,7 +5,7 @@
 //! the electrical equivalent of a moving-coil driver near its resonance, R. H. Small, "Direct-radiator loudspeaker system
 //! analysis", J. Audio Eng. Soc. 20 (1972) 383 \[memory\]. At `fs` the impedance is `Re (1 + Qms/Qes)`; a resistance `R` in
 //! series raises the electrical Q to `Qes (Re + R)/Re` and leaves `fs` and the mechanical Q as they are. Valid for small
-//! signals and for a voice coil whose inductance does not fall with frequency; the nominal impedance is IEC 60268-5's:
+//! signals and for a voice coil whose inductance does not fall with frequency; the nominal impedance is that of IEC 60268-5:
 //! the lowest one in the rated band is not below 80 % of it.
 
 use crate::error::{InputError, not_negative, positive};
@@ -13,7 +13,7 @@ use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
-/// Share of its nominal impedance below which a loudspeaker does not go (IEC 60268-5 \[memory\]): taken for a voice coil
+/// Share of its nominal impedance below which a loudspeaker does not go (IEC 60268-5:2003 clause 16 \[seen\]): taken for a voice coil
 /// whose resistance is not given.
 pub const LOWEST_OF_NOMINAL: f64 = 0.8;
 

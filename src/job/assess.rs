@@ -79,6 +79,7 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
             let likelier = elsewhere || finding.is_some_and(|f| f.kind == Kind::Able);
             open.push(Candidate {
                 who: who.clone(),
+                role: job.role(who.name()),
                 access_min: part.and_then(|p| p.access_s).map_or(LID_MIN, |s| s / 60.0),
                 has_dry_reading: finding.is_some_and(|f| f.dry == Some(true)),
                 dry_box_below_v: finding.and_then(|f| {

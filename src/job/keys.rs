@@ -70,6 +70,16 @@ pub const HEADERS: &[Header] = &[
             key("signal", "signal voltage of the section's source where it is known, like \"2 mV\""),
         ],
     },
+    Header {
+        header: "[contact]",
+        name: "contact",
+        keys: &[
+            key("sees", "impedance of the loop it stands in, source and load together, like \"8 ohm\""),
+            key("signal", "signal across it when it is open, like \"2.8 V\""),
+            key("role", "where it stands, like \"signal\", \"return\", \"shunt\" or \"bias\""),
+            key("direct_current", "largest direct current through it, like \"0.1 mA\""),
+        ],
+    },
     Header { header: "[route]", name: "route", keys: &[] },
     Header {
         header: "[[heard]]",
@@ -127,10 +137,19 @@ pub const PATH: &[Key] = &[
     key("inductance", "like \"1 uH\""),
     key("capacitance", "to the return, like \"150 pF\""),
     key("contact", "a contact, \"part / position\""),
-    key("role", "\"signal\" or \"return\""),
+    key("role", "\"signal\", \"return\", \"shared return\" or \"shunt\""),
+    key("direct_current", "largest direct current through the contact, like \"0.1 mA\""),
 ];
 /// Keys of a load.
-pub const LOAD: &[Key] = &[key("resistance", "like \"47 kohm\""), key("capacitance", "like \"220 pF\"")];
+pub const LOAD: &[Key] = &[
+    key("resistance", "like \"47 kohm\"; of a loudspeaker its nominal impedance, like \"8 ohm\""),
+    key("capacitance", "across it, like \"220 pF\""),
+    key("voice_coil", "direct-current resistance of a loudspeaker's coil, like \"6.4 ohm\""),
+    key("inductance", "of the voice coil, like \"0.5 mH\""),
+    key("resonance", "of the loudspeaker in its box, like \"50 Hz\""),
+    key("mechanical_q", "Q of the mechanical losses, a number"),
+    key("electrical_q", "Q of the electrical damping, a number"),
+];
 /// Keys of a stage.
 pub const STAGE: &[Key] = &[
     key("name", "its name in the report"),

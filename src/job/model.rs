@@ -1,7 +1,7 @@
 //! A job sheet as data: everything that was written, checked, with typical values filled in and listed.
 
-use crate::bench::{Bridged, Heard, Part, Reading};
-use crate::circuit::{Load, PathItem, Source, Stage};
+use crate::bench::{Bridged, Heard, Method, Part, Reading};
+use crate::circuit::{Contact, Load, PathItem, Role, Section, Source, Stage};
 use std::collections::BTreeMap;
 
 /// Where a section gets its signal.
@@ -11,16 +11,8 @@ pub enum SourceSheet {
     Own(Source),
     /// the stage (`then`) of the section before it on the route
     Before,
-    /// the wiper of a control whose track is the load of the section before it: division ratio and the resistance
-    /// seen from the wiper, `a (1 - a) track`, with the track driven from far less than its own resistance
-    Control {
-        /// name of the control
-        part: String,
-        /// track, ohm
-        track_ohm: f64,
-        /// voltage ratio, 0 to 1
-        ratio: f64,
-    },
+    /// nothing between: its path begins with the control whose track the section before it ends in
+    Joined,
 }
 
 /// One section of the sheet.
@@ -46,6 +38,41 @@ pub struct SectionSheet {
     pub line: usize,
 }
 
+/// A contact in the quick form: what it sees and the signal there, for whoever has no schematic.
+#[derive(Debug, Clone, PartialEq)]
+pub struct QuickSheet {
+    /// the contact, with its role and direct current
+    pub contact: Contact,
+    /// impedance of the loop it stands in (across the signal: of its node), ohm; not a number where no section describes it
+    pub sees_ohm: f64,
+    /// signal that stands across it when open, V rms
+    pub signal_v: f64,
+    /// line of the sheet
+    pub line: usize,
+}
+
+impl QuickSheet {
+    /// The section that it stands for; nothing for a contact that no section describes.
+    #[must_use]
+    pub fn section(&self) -> Option<(Section, f64)> {
+        if !self.contact.role.is_in_the_path() {
+            return None;
+        }
+        // in series the loop is all load; across the signal the node is source and load side by side
+        let (source_ohm, load_ohm, emf_v) = match self.contact.role {
+            Role::Shunt => (2.0 * self.sees_ohm, 2.0 * self.sees_ohm, 2.0 * self.signal_v),
+            _ => (0.0, self.sees_ohm, self.signal_v),
+        };
+        let section = Section {
+            name: self.contact.name.clone(),
+            source: Some(Source { emf_v, resistance_ohm: source_ohm, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(self.contact.clone())],
+            load: Load::resistance(load_ohm),
+        };
+        Some((section, emf_v))
+    }
+}
+
 /// One route of the sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RouteSheet {
@@ -53,6 +80,8 @@ pub struct RouteSheet {
     pub name: String,
     /// numbers of its sections in [`Job::sections`], source to ear
     pub sections: Vec<usize>,
+    /// numbers of its contacts in [`Job::quick`]
+    pub quick: Vec<usize>,
     /// line of the sheet
     pub line: usize,
 }
@@ -85,6 +114,10 @@ pub struct Job {
     pub parts: BTreeMap<String, Part>,
     /// sections, in the order of the sheet
     pub sections: Vec<SectionSheet>,
+    /// contacts in the quick form
+    pub quick: Vec<QuickSheet>,
+    /// methods that the sheet describes itself
+    pub methods: BTreeMap<String, Method>,
     /// routes, in the order of the sheet
     pub routes: Vec<RouteSheet>,
     /// what was heard, one entry per route and channel
@@ -95,6 +128,20 @@ pub struct Job {
     pub readings: Vec<Reading>,
     /// typical values that were used
     pub typical: Vec<TypicalUse>,
+}
+
+impl Job {
+    /// Every contact of the sheet, in its order: those on paths, then those in the quick form.
+    pub fn contacts(&self) -> impl Iterator<Item = &Contact> {
+        let on_paths = self.sections.iter().flat_map(|s| &s.path).filter_map(PathItem::contact);
+        on_paths.chain(self.quick.iter().map(|q| &q.contact))
+    }
+
+    /// The role of a contact.
+    #[must_use]
+    pub fn role(&self, contact: &str) -> Role {
+        self.contacts().find(|c| c.name == contact).map_or(Role::Signal, |c| c.role)
+    }
 }
 
 /// The part of a contact's name: what stands before " / ".

@@ -2,16 +2,18 @@
 
 use super::model::{Job, part_of};
 use super::report::Row;
+use super::route::Route;
 use super::routes::Routes;
 use crate::bench::evidence::Heard;
 use crate::bench::range::{Place, ResistanceRange, range_of, swing};
 use crate::bench::{Channel, What};
+use crate::circuit::Role;
 use crate::judgement::finding::{Ability, Known};
 use crate::judgement::needs::Need;
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Finding, Kind, Picture, Who};
-use crate::response::ceiling::Loop;
-use crate::response::linear::{AUDIBLE_BAND_HZ, loss_db, response_change_db};
+use crate::response::ceiling::{Loop, Status};
+use crate::response::linear::{AUDIBLE_BAND_HZ, crosstalk_db, loss_db, response_change_db};
 use crate::response::resistive_loop::worst_steady_residue;
 use std::collections::BTreeMap;
 
@@ -22,7 +24,7 @@ pub(super) const TONE_HZ: f64 = 1000.0;
 pub(super) fn contacts(routes: &Routes) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
     for route in &routes.all {
-        for (_, name) in route.contacts() {
+        for name in route.contacts() {
             if !names.iter().any(|known| known == name) {
                 names.push(name.to_owned());
             }
@@ -34,7 +36,9 @@ pub(super) fn contacts(routes: &Routes) -> Vec<String> {
 pub(super) fn rows(job: &Job, routes: &Routes, picture: &Picture) -> Vec<Row> {
     let row = |contact: String| {
         let part = job.parts.get(part_of(&contact));
-        let limit = part.and_then(|p| p.kind?.in_order(p.track_ohm));
+        // what is usual for a kind is said of closed contacts
+        let closed = job.role(&contact) != Role::Shunt;
+        let limit = part.filter(|_| closed).and_then(|p| p.kind?.in_order(p.track_ohm));
         let one = |channel| finding(job, routes, picture, &contact, channel, limit.map(|l| l.up_to_ohm));
         let findings = [one(Channel::Left), one(Channel::Right)];
         Row {
@@ -69,11 +73,11 @@ pub(super) fn finding(
     let who = Who::Contact(contact.to_owned());
     let standing = channel_of(picture, channel).standing.get(&who);
     let through = routes.through(job, contact, channel);
-    let place = through.map(|(route, index, level)| route.place(index, level));
-    let range = place.as_ref().and_then(|place| measured(job, contact, channel, place));
+    let place = through.map_or(Place::UNKNOWN, |(route, index, level)| route.place(index, level));
+    let range = measured(job, contact, channel, &place);
     let abilities = abilities(job, routes, contact, channel, range);
     let mut by_hypothesis = BTreeMap::new();
-    if let (Some(place), Some(range)) = (place, range) {
+    if let Some(range) = range.filter(|_| job.role(contact) == Role::Signal || job.role(contact) == Role::Return) {
         let ohm = if range.high_ohm.is_finite() { range.high_ohm } else { range.low_ohm };
         for law in ["tunnelling", "rectifying"] {
             let emf_v = place.open_peak_v / std::f64::consts::SQRT_2;
@@ -88,7 +92,8 @@ pub(super) fn finding(
             .reduce(f64::max);
         by_hypothesis.extend(chatter.map(|c| ("chatter".to_owned(), c)));
     }
-    Known { contact, channel, standing, range, abilities, in_order_up_to_ohm: limit, by_hypothesis }.judge()
+    let role = job.role(contact);
+    Known { contact, channel, role, standing, range, abilities, in_order_up_to_ohm: limit, by_hypothesis }.judge()
 }
 
 /// What the contact can do on each bad route through it.
@@ -107,51 +112,106 @@ pub(super) fn abilities(
     };
     let one = |heard: &Heard| {
         let route = routes.named(&heard.route)?;
-        let (index, _) = route.contacts().find(|c| c.1 == contact)?;
+        let index = route.index_of(contact)?;
         let need = Need::of(heard)?;
-        let (least, low, high) = range.map_or((0.0, 0.0, f64::INFINITY), |r| (r.low_ohm, r.reached_ohm, r.high_ohm));
-        let high = range.map_or(high, |r| r.high_in_use_ohm(&route.place(index, routes.level(heard))));
-        let perfect = vec![0.0; route.network.contacts.len()];
-        let ready = Loop::new(&route.network, &[index], &perfect, TONE_HZ, AUDIBLE_BAND_HZ).ok()?;
-        let residue = |ohm: f64| {
-            if ohm.is_finite() { ready.ceiling((0.0, ohm)).chatter } else { f64::INFINITY }
+        let level = routes.level(heard);
+        let deed = Deed::new(route, index, level);
+        let across = deed.across;
+        // the end of the reading that is worst for the signal, the one that the contact surely reached, and the best one
+        let range = range.unwrap_or(ResistanceRange::unknown());
+        let in_use = range.high_in_use_ohm(&route.place(index, level));
+        let (best, surely, worst) = if across {
+            (range.high_ohm, range.high_ohm, range.low_ohm)
+        } else {
+            (range.low_ohm, range.reached_ohm, in_use)
         };
-        let at = |ohm: f64, law: &dyn Fn(&[f64]) -> f64| {
-            if ohm.is_infinite() {
-                return f64::INFINITY;
-            }
-            let mut ohms = perfect.clone();
-            ohms[index] = ohm;
-            law(&ohms)
-        };
-        let loss = |ohm: f64| at(ohm, &|ohms| loss_db(&route.network, TONE_HZ, ohms));
-        let change = |ohm: f64| at(ohm, &|ohms| response_change_db(&route.network, ohms, AUDIBLE_BAND_HZ));
         let dull = matches!(need, Need::ResponseChange(_));
         Some(Ability {
             route: heard.route.clone(),
             need,
-            residue: (residue(low), residue(high)),
-            loss_db: (loss(low), loss(high)),
-            least_loss_db: loss(least),
-            change_db: if dull { (change(low), change(high)) } else { (0.0, 0.0) },
+            residue: (deed.residue(surely).unwrap_or(0.0), deed.residue(worst).unwrap_or(f64::INFINITY)),
+            loss_db: (deed.loss_db(surely), deed.loss_db(worst)),
+            least_loss_db: deed.loss_db(best),
+            change_db: if dull { (deed.change_db(surely), deed.change_db(worst)) } else { (0.0, 0.0) },
             loss_was_heard: loss_heard(&heard.route),
-            impossible_below_ohm: impossible_below(need, &residue, &loss, &change),
+            impossible_below_ohm: (!across).then(|| impossible_below(need, &deed)).flatten(),
         })
     };
     job.heard.iter().filter(bad).filter_map(one).collect()
 }
 
+/// What a contact can do to the signal of a route, all others perfect.
+pub(super) struct Deed<'r> {
+    route: &'r Route,
+    index: usize,
+    perfect_ohm: Vec<f64>,
+    bound: Option<Loop<'r>>,
+    chain_emf_v: f64,
+    direct_current_a: f64,
+    /// whether it stands across the signal, where few ohms are worse than many
+    pub(super) across: bool,
+}
+
+impl<'r> Deed<'r> {
+    pub(super) fn new(route: &'r Route, index: usize, level_v: f64) -> Self {
+        let network = &route.network;
+        let perfect_ohm = network.perfect_ohm();
+        let bound = Loop::new(network, &[index], &perfect_ohm, TONE_HZ, AUDIBLE_BAND_HZ).ok();
+        Self {
+            bound,
+            chain_emf_v: route.chain_emf_v(index, level_v),
+            direct_current_a: network.contacts[index].direct_current_a,
+            across: network.contacts[index].role == Role::Shunt,
+            route,
+            index,
+            perfect_ohm,
+        }
+    }
+
+    /// Most residue of any contact between its best and `ohm`; nothing without a bound.
+    pub(super) fn residue(&self, ohm: f64) -> Option<f64> {
+        let range = if self.across { (ohm, f64::INFINITY) } else { (0.0, ohm) };
+        if ohm == self.perfect_ohm[self.index] {
+            return Some(0.0);
+        }
+        let ceiling = self.bound.as_ref()?.ceiling_beside(range, self.chain_emf_v, self.direct_current_a);
+        (ceiling.status == Status::Holds).then_some(ceiling.chatter)
+    }
+
+    fn with(&self, ohm: f64) -> Vec<f64> {
+        let mut ohms = self.perfect_ohm.clone();
+        ohms[self.index] = ohm;
+        ohms
+    }
+
+    /// Loss at 1 kHz of a steady resistance, dB.
+    pub(super) fn loss_db(&self, ohm: f64) -> f64 {
+        let shuts = if self.across { ohm == 0.0 } else { ohm.is_infinite() };
+        if shuts { f64::INFINITY } else { loss_db(&self.route.network, TONE_HZ, &self.with(ohm)) }
+    }
+
+    /// Response change of a steady resistance over the audible band, dB.
+    pub(super) fn change_db(&self, ohm: f64) -> f64 {
+        let shuts = if self.across { ohm == 0.0 } else { ohm.is_infinite() };
+        if shuts { f64::INFINITY } else { response_change_db(&self.route.network, &self.with(ohm), AUDIBLE_BAND_HZ) }
+    }
+
+    /// Crosstalk at 1 kHz of a resistance in a shared return, dB.
+    pub(super) fn crosstalk_db(&self, ohm: f64) -> f64 {
+        crosstalk_db(&self.route.network, TONE_HZ, &self.with(ohm))
+    }
+}
+
 /// Resistance below which what is needed cannot be done.
-pub(super) fn impossible_below(
-    need: Need,
-    residue: &dyn Fn(f64) -> f64,
-    loss: &dyn Fn(f64) -> f64,
-    change: &dyn Fn(f64) -> f64,
-) -> Option<f64> {
+fn impossible_below(need: Need, deed: &Deed<'_>) -> Option<f64> {
+    let residue = |ohm| deed.residue(ohm).unwrap_or(f64::INFINITY);
     let (law, least): (&dyn Fn(f64) -> f64, f64) = match need {
-        Need::Residue(least) | Need::ResidueNowAndThen(least) => (residue, least),
-        Need::Loss(least, _) | Need::LossNowAndThen(least) => (loss, least),
-        Need::ResponseChange(least) => (change, least),
+        Need::Residue(least) | Need::ResidueNowAndThen(least) => {
+            deed.bound.as_ref()?;
+            (&residue, least)
+        }
+        Need::Loss(least, _) | Need::LossNowAndThen(least) => (&|ohm| deed.loss_db(ohm), least),
+        Need::ResponseChange(least) => (&|ohm| deed.change_db(ohm), least),
         Need::NotComputed => return None,
     };
     smallest_reaching(law, least)

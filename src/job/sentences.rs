@@ -2,11 +2,13 @@
 
 use super::model::{Job, part_of};
 use super::report::{Headline, Rival, Row};
-use super::routes::{Route, Routes};
+use super::route::Route;
+use super::routes::Routes;
 use super::rows::{is_proved, side};
 use crate::bench::evidence::{ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::{Channel, What};
+use crate::circuit::Role;
 use crate::judgement::needs::{PLAIN_RESIDUE, SLIGHT_RESIDUE};
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Kind, Picture, Standing, Who};
@@ -218,6 +220,17 @@ pub(super) fn cautions(job: &Job) -> Vec<String> {
         "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
     ];
     let power = job.sections.iter().any(|s| s.loudspeaker.is_some());
+    let has = |role: Role| job.contacts().any(|c| c.role == role);
+    if has(Role::Feedback) || has(Role::Bias) || has(Role::Supply) {
+        lines.push(
+            "Never bridge or open a feedback, bias or supply contact with the set on: it can destroy the output stage and the loudspeaker."
+                .to_owned(),
+        );
+    }
+    if has(Role::SharedReturn) {
+        // common practice
+        lines.push("A channel's common return may run through the rear panel's fixing screws: look before it is blamed on a contact.".to_owned());
+    }
     if power {
         lines.push("First power-up through a current limiter; no loudspeaker on a d.c. output.".to_owned());
     }

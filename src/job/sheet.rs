@@ -5,13 +5,10 @@ use super::model::{Job, part_of};
 use super::readings::{Known, refuse_twice};
 use super::tree::{Node, Walk, allowed_names};
 use super::{readings, sheet_circuit, sheet_evidence};
-use crate::bench::evidence::words;
 use crate::bench::kind::Kind;
 use crate::bench::quantity::{Dimension, Shown, accuracy, shown};
 use crate::bench::{Method, Part};
-use crate::circuit::PathItem;
 use crate::error::InputError;
-use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::Path;
 use toml::de::DeTable;
@@ -57,12 +54,6 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
             "title" => job.title = walk.text("title", node).unwrap_or_default(),
             "currency" => job.currency = walk.text("currency", node),
             "readings" => csv_name = walk.text("readings", node).map(|text| (text, node.span().start)),
-            "contact" => walk.fault(
-                at,
-                "[contact]",
-                "the quick form",
-                "this version does not read it; describe the contact's section under [section]",
-            ),
             _ if HEADERS.iter().any(|h| h.name == name) => {
                 tables.insert(name, node);
             }
@@ -89,18 +80,10 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     if let Some(node) = tables.get("part") {
         read_parts(&mut walk, node, &mut job);
     }
-    sheet_circuit::read(&mut walk, tables.get("section").copied(), tables.get("route").copied(), &mut job);
+    sheet_circuit::read(&mut walk, &tables, &mut job);
     sheet_evidence::read(&mut walk, tables.get("heard").copied(), tables.get("bridged").copied(), &mut job);
 
-    let contacts: Vec<String> = job
-        .sections
-        .iter()
-        .flat_map(|s| s.path.iter())
-        .filter_map(|item| match item {
-            PathItem::Contact(contact) => Some(contact.name.clone()),
-            PathItem::Lead(_) => None,
-        })
-        .collect();
+    let contacts: Vec<String> = job.contacts().map(|contact| contact.name.clone()).collect();
     for contact in &contacts {
         job.parts.entry(part_of(contact).to_owned()).or_default();
     }
@@ -141,6 +124,7 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     refuse_twice(&found, &mut walk.faults);
     job.readings = found;
     typical_methods(&mut job, &methods);
+    job.methods = methods;
     if walk.faults.is_empty() { Ok(job) } else { Err(walk.faults) }
 }
 
@@ -291,25 +275,5 @@ fn typical_methods(job: &mut Job, own: &BTreeMap<String, Method>) {
     for name in names {
         let place = "readings: method".to_owned();
         job.typical.push(super::TypicalUse { place, means: "typical meter figures".to_owned(), name });
-    }
-}
-
-words! {
-    /// Where an item of a path stands.
-    RoleWord {
-        /// signal conductor
-        Signal = "signal",
-        /// return conductor
-        Return = "return",
-        /// return that two channels share
-        SharedReturn = "shared return",
-        /// across the signal
-        Shunt = "shunt",
-        /// in a feedback path
-        Feedback = "feedback",
-        /// in a supply
-        Supply = "supply",
-        /// in a bias network
-        Bias = "bias",
     }
 }

@@ -2,47 +2,70 @@
 
 use super::keys::{LOAD, PATH, SOURCE, STAGE};
 use super::model::{Job, RouteSheet, SectionSheet, SourceSheet, TypicalUse, part_of};
-use super::sheet::{RoleWord, header, named};
+use super::sheet::{header, named};
+use super::sheet_contact;
 use super::tree::{Node, Walk, allowed_names};
 use crate::bench::kind::Kind;
 use crate::bench::quantity::{Dimension, engineering, quantity};
-use crate::circuit::{Contact, Equalisation, Lead, Load, PathItem, Role, Source, Stage, typical};
+use crate::circuit::loudspeaker::LOWEST_OF_NOMINAL;
+use crate::circuit::{Contact, Divider, Equalisation, Lead, Load, Loudspeaker, PathItem, Role, Source, Stage, typical};
+use std::collections::BTreeMap;
 
-/// Reads `[section]` and `[route]` into the job.
-pub(super) fn read(walk: &mut Walk<'_>, sections: Option<&Node<'_>>, routes: Option<&Node<'_>>, job: &mut Job) {
-    let Some(sections) = sections else {
-        return walk.fault(0, "sheet", "no [section]", "describe at least one section: from, path, into");
-    };
-    for (name, at, node) in named(walk, sections, "[section]") {
-        if let Some(section) = section(walk, name, at, node, job) {
-            for item in &section.path {
-                let PathItem::Contact(contact) = item else {
-                    continue;
-                };
-                let twice = job
-                    .sections
-                    .iter()
-                    .chain([&section])
-                    .flat_map(|s| &s.path)
-                    .filter(|other| matches!(other, PathItem::Contact(c) if c.name == contact.name));
-                if twice.count() > 1 {
-                    let place = format!("[section] \"{name}\": path");
-                    walk.fault(
-                        at,
-                        &place,
-                        format!("contact \"{}\" stands twice", contact.name),
-                        "each contact stands on one path, once",
-                    );
+/// Reads `[section]`, `[contact]` and `[route]` into the job.
+pub(super) fn read(walk: &mut Walk<'_>, tables: &BTreeMap<&str, &Node<'_>>, job: &mut Job) {
+    if !tables.contains_key("section") && !tables.contains_key("contact") {
+        let allowed = "describe at least one [section] (from, path, into), or contacts under [contact]";
+        return walk.fault(0, "sheet", "no [section]", allowed);
+    }
+    if let Some(node) = tables.get("section") {
+        for (name, at, node) in named(walk, node, "[section]") {
+            let Some(section) = section(walk, name, at, node, job) else { continue };
+            let place = format!("[section] \"{name}\": path");
+            job.sections.push(section);
+            let on_path: Vec<String> = job
+                .sections
+                .last()
+                .map(|s| s.path.iter().filter_map(PathItem::contact).map(|c| c.name.clone()).collect())
+                .unwrap_or_default();
+            for contact in on_path {
+                if job.contacts().filter(|c| c.name == contact).count() > 1 {
+                    let allowed = "each contact stands on one path, once";
+                    walk.fault(at, &place, format!("contact \"{contact}\" stands twice"), allowed);
                 }
             }
-            job.sections.push(section);
         }
     }
-    let Some(routes) = routes else {
+    if let Some(node) = tables.get("contact") {
+        sheet_contact::read(walk, node, job);
+    }
+    let Some(routes) = tables.get("route") else {
         return walk.fault(0, "sheet", "no [route]", "list at least one route: the sections from source to ear");
     };
+    let mut unread = false;
     for (name, at, node) in named(walk, routes, "[route]") {
-        route(walk, name, at, node, job);
+        unread |= !route(walk, name, at, node, job);
+    }
+    if !unread {
+        refuse_unused(walk, tables, job);
+    }
+}
+
+/// Refuses a section or quick contact that no route passes: nothing on it could be judged.
+fn refuse_unused(walk: &mut Walk<'_>, tables: &BTreeMap<&str, &Node<'_>>, job: &Job) {
+    const ALLOWED: &str = "name it in a route, or take it out";
+    for (header, name) in [("[section]", "section"), ("[contact]", "contact")] {
+        let Some(node) = tables.get(name) else { continue };
+        for (entry, at, _) in named(walk, node, header) {
+            let used = job.routes.iter().any(|route| {
+                route.sections.iter().any(|&k| name == "section" && job.sections[k].name == entry)
+                    || route.quick.iter().any(|&k| name == "contact" && job.quick[k].contact.name == entry)
+            });
+            let known = job.sections.iter().any(|s| name == "section" && s.name == entry)
+                || job.quick.iter().any(|q| name == "contact" && q.contact.name == entry);
+            if known && !used {
+                walk.fault(at, &format!("{header} \"{entry}\""), "no route passes it", ALLOWED);
+            }
+        }
     }
 }
 
@@ -54,7 +77,7 @@ fn section(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mu
         from: SourceSheet::Before,
         source_name: None,
         path: Vec::new(),
-        load: Load { resistance_ohm: f64::NAN, capacitance_f: 0.0 },
+        load: Load::resistance(f64::NAN),
         loudspeaker: None,
         then: None,
         signal_v: None,
@@ -153,7 +176,8 @@ fn path(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec<PathI
                 walk.fault(at, place, format!("\"{text}\""), "a contact is written \"part / position\"");
                 continue;
             }
-            items.push(PathItem::Contact(Contact::ohmic(format!("{} / {}", part.trim(), position.trim()), 0.0)));
+            let contact = Contact::ohmic(format!("{} / {}", part.trim(), position.trim()), 0.0);
+            items.push(placed(job, contact));
         } else if let Some(lead) = typical_lead(job, place, &text) {
             items.push(PathItem::Lead(lead));
         } else if text.starts_with(|c: char| c.is_ascii_digit() || c == 'R') {
@@ -166,6 +190,19 @@ fn path(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec<PathI
             let allowed = format!("a contact is written \"part / position\"; leads: {}", allowed_names(&text, leads));
             walk.fault(at, place, format!("\"{text}\" is neither a contact nor a lead"), allowed);
         }
+    }
+}
+
+/// A contact as it stands on a path: the wiper of a control whose track and setting are known brings its track along.
+fn placed(job: &Job, contact: Contact) -> PathItem {
+    let part = part_of(&contact.name);
+    let is_wiper = contact.role == Role::Signal && contact.name.ends_with("/ wiper");
+    let control = job.parts.get(part).filter(|p| is_wiper && p.kind == Some(Kind::Potentiometer));
+    match control.and_then(|p| Some((p.track_ohm?, p.setting_db?))) {
+        Some((track_ohm, setting_db)) => {
+            PathItem::Divider(Divider { name: part.to_owned(), track_ohm, setting_db, wiper: Some(contact) })
+        }
+        None => PathItem::Contact(contact),
     }
 }
 
@@ -184,7 +221,7 @@ fn path_table(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec
         return;
     };
     let mut lead = Lead::default();
-    let (mut contact, mut role) = (None, Role::Signal);
+    let (mut contact, mut role, mut direct_current_a) = (None, Role::Signal, 0.0);
     for (key, node) in walk.entries(place, table, PATH) {
         let at = node.span().start;
         let place = format!("{place}: {key}");
@@ -215,20 +252,15 @@ fn path_table(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec
                 }
             }
             "role" => {
-                let all: Vec<&'static str> = RoleWord::ALL.iter().map(|r| r.word()).collect();
-                let word =
-                    walk.text(&place, node).and_then(|word| walk.word(&place, &word, at, RoleWord::from_word, &all));
-                match word {
-                    Some(RoleWord::Return) => role = Role::Return,
-                    Some(RoleWord::Signal) | None => {}
-                    Some(other) => walk.fault(
-                        at,
-                        &place,
-                        format!("\"{}\"", other.word()),
-                        "this version places contacts in the signal or the return conductor",
-                    ),
+                role = read_role(walk, &place, node).unwrap_or(role);
+                if !role.is_in_the_path() {
+                    let allowed =
+                        "no section describes it: name the contact under [contact] with its role, and in the route";
+                    walk.fault(at, &place, format!("\"{}\"", role.word()), allowed);
+                    role = Role::Signal;
                 }
             }
+            "direct_current" => direct_current_a = walk.value(&place, node, Dimension::Current).unwrap_or(0.0),
             "resistance" => lead.resistance_ohm = walk.value(&place, node, Dimension::Resistance).unwrap_or(0.0),
             "inductance" => lead.inductance_h = walk.value(&place, node, Dimension::Inductance).unwrap_or(0.0),
             _ => lead.capacitance_f = walk.value(&place, node, Dimension::Capacitance).unwrap_or(0.0),
@@ -236,24 +268,43 @@ fn path_table(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, items: &mut Vec
     }
     match contact {
         Some(name) if lead == Lead::default() => {
-            items.push(PathItem::Contact(Contact { role, ..Contact::ohmic(name, 0.0) }))
+            let contact = Contact { direct_current_a, ..Contact::perfect(name, role) };
+            match contact.check() {
+                Ok(()) => items.push(placed(job, contact)),
+                Err(fault) => {
+                    walk.fault(node.span().start, place, format!("{}: {}", fault.place, fault.value), fault.allowed)
+                }
+            }
         }
         Some(_) => {
             walk.fault(node.span().start, place, "a contact and a lead in one", "write them as two items of the path")
         }
+        None if role != Role::Signal || direct_current_a != 0.0 => walk.fault(
+            node.span().start,
+            place,
+            "a role or a direct current without a contact",
+            "write contact = \"part / position\" beside it",
+        ),
         None => items.push(PathItem::Lead(lead)),
     }
 }
 
+/// A role by its words.
+pub(super) fn read_role(walk: &mut Walk<'_>, place: &str, node: &Node<'_>) -> Option<Role> {
+    let all: Vec<&'static str> = Role::ALL.iter().map(|r| r.word()).collect();
+    let word = walk.text(place, node)?;
+    walk.word(place, &word, node.span().start, Role::from_word, &all)
+}
+
 fn load(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, job: &mut Job) -> Option<(Load, Option<String>)> {
     let at = node.span().start;
-    let mut load = Load { resistance_ohm: f64::NAN, capacitance_f: 0.0 };
+    let mut load = Load::resistance(f64::NAN);
     let mut name = None;
     if let Some(text) = node.get_ref().as_str() {
         let text = text.trim();
         let ear = ["loudspeaker", "headphones"].iter().find_map(|kind| text.strip_suffix(kind));
         if let Some((found, is_loudspeaker, _)) = typical::load(text) {
-            note(job, place, text, engineering(found.resistance_ohm, Dimension::Resistance));
+            note(job, place, text, typical::load_in_words(&found));
             return Some((found, is_loudspeaker.then(|| text.to_owned())));
         } else if let Some(resistance) = ear {
             name = Some(text.to_owned());
@@ -269,12 +320,31 @@ fn load(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, job: &mut Job) -> Opt
         }
     } else if node.get_ref().is_table() {
         let table = walk.table(place, node)?;
+        let (mut voice_coil_ohm, mut voice_coil_h) = (None, 0.0);
+        let (mut resonance_hz, mut mechanical_q, mut electrical_q) = (None, None, None);
         for (key, node) in walk.entries(place, table, LOAD) {
             let place = format!("{place}: {key}");
             match key {
                 "resistance" => load.resistance_ohm = walk.value(&place, node, Dimension::Resistance)?,
-                _ => load.capacitance_f = walk.value(&place, node, Dimension::Capacitance)?,
+                "capacitance" => load.capacitance_f = walk.value(&place, node, Dimension::Capacitance)?,
+                "voice_coil" => voice_coil_ohm = Some(walk.value(&place, node, Dimension::Resistance)?),
+                "inductance" => voice_coil_h = walk.value(&place, node, Dimension::Inductance)?,
+                "resonance" => resonance_hz = Some(walk.value(&place, node, Dimension::Frequency)?),
+                "mechanical_q" => mechanical_q = Some(walk.number(&place, node)?),
+                _ => electrical_q = Some(walk.number(&place, node)?),
             }
+        }
+        let moving = (resonance_hz, mechanical_q, electrical_q);
+        if let (Some(resonance_hz), Some(mechanical_q), Some(electrical_q)) = moving {
+            let voice_coil_ohm = voice_coil_ohm.unwrap_or(LOWEST_OF_NOMINAL * load.resistance_ohm);
+            load.loudspeaker =
+                Some(Loudspeaker { voice_coil_ohm, voice_coil_h, resonance_hz, mechanical_q, electrical_q });
+            name = Some(format!("{} loudspeaker", engineering(load.resistance_ohm, Dimension::Resistance)));
+        } else if voice_coil_ohm.is_some() || voice_coil_h != 0.0 || moving != (None, None, None) {
+            let allowed =
+                "a loudspeaker needs resonance, mechanical_q and electrical_q; voice_coil and inductance may stay out";
+            walk.fault(at, place, "part of a loudspeaker", allowed);
+            return None;
         }
     } else {
         walk.value(place, node, Dimension::Resistance);
@@ -283,6 +353,10 @@ fn load(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, job: &mut Job) -> Opt
     if load.resistance_ohm.is_nan() || load.resistance_ohm <= 0.0 {
         let written = walk.written(node.span()).to_owned();
         walk.fault(at, place, written, "a load needs a resistance above zero");
+        return None;
+    }
+    if let Err(fault) = load.check() {
+        walk.fault(at, place, format!("{}: {}", fault.place, fault.value), fault.allowed);
         return None;
     }
     Some((load, name))
@@ -330,89 +404,105 @@ fn stage(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, section: &str, job: 
     Some(stage)
 }
 
-/// Reads one route and sees that its sections join.
-fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut Job) {
+/// Reads one route and sees that its sections join; whether it could be read.
+fn route(walk: &mut Walk<'_>, name: &str, at: usize, node: &Node<'_>, job: &mut Job) -> bool {
     let place = format!("[route] \"{name}\"");
-    let mut numbers: Vec<usize> = Vec::new();
+    let mut sheet = RouteSheet { name: name.to_owned(), sections: Vec::new(), quick: Vec::new(), line: walk.line(at) };
     let mut broken = false;
-    for (section, at) in walk.texts(&place, node) {
-        match job.sections.iter().position(|s| s.name == section) {
-            Some(number) if numbers.contains(&number) => {
-                walk.fault(at, &place, format!("\"{section}\" stands twice"), "a route passes each section once")
-            }
-            Some(number) => numbers.push(number),
-            None => {
-                let known: Vec<&str> = job.sections.iter().map(|s| s.name.as_str()).collect();
-                walk.fault(
-                    at,
-                    &place,
-                    format!("unknown section \"{section}\""),
-                    allowed_names(&section, known.iter().copied()),
-                );
+    for (entry, at) in walk.texts(&place, node) {
+        let section = job.sections.iter().position(|s| s.name == entry);
+        let quick = job.quick.iter().position(|q| q.contact.name == entry);
+        match (section, quick) {
+            (Some(number), _) if !sheet.sections.contains(&number) => sheet.sections.push(number),
+            (None, Some(number)) if !sheet.quick.contains(&number) => sheet.quick.push(number),
+            (None, None) => {
+                let sections = job.sections.iter().map(|s| s.name.as_str());
+                let known: Vec<&str> = sections.chain(job.quick.iter().map(|q| q.contact.name.as_str())).collect();
+                let on_path =
+                    job.sections.iter().find(|s| s.path.iter().filter_map(PathItem::contact).any(|c| c.name == entry));
+                let allowed = match on_path {
+                    Some(s) => format!("the contact stands on the path of section \"{}\": name the section", s.name),
+                    None => allowed_names(&entry, known.iter().copied()),
+                };
+                walk.fault(at, &place, format!("unknown section \"{entry}\""), allowed);
                 broken = true;
             }
+            _ => walk.fault(at, &place, format!("\"{entry}\" stands twice"), "a route passes each section once"),
         }
     }
     if broken {
         // its name stays known, so that what was heard on it is not a fault as well
-        job.routes.push(RouteSheet { name: name.to_owned(), sections: numbers, line: walk.line(at) });
-        return;
+        job.routes.push(sheet);
+        return false;
     }
-    let Some(&first) = numbers.first() else {
-        return walk.fault(at, &place, "no sections", "list the sections from source to ear");
-    };
-    if !matches!(job.sections[first].from, SourceSheet::Own(_)) {
+    let first = sheet.sections.first().copied();
+    if first.is_none() && sheet.quick.is_empty() {
+        walk.fault(at, &place, "no sections", "list the sections from source to ear");
+        return false;
+    }
+    if let Some(first) = first.map(|first| &job.sections[first]).filter(|s| !matches!(s.from, SourceSheet::Own(_))) {
         let allowed = format!(
             "a route begins with a source: give section \"{}\" a from, or begin with another section",
-            job.sections[first].name
+            first.name
         );
-        walk.fault(at, &place, format!("begins with \"{}\", which has no source", job.sections[first].name), allowed);
+        walk.fault(at, &place, format!("begins with \"{}\", which has no source", first.name), allowed);
     }
-    for pair in numbers.windows(2) {
+    for pair in sheet.sections.windows(2) {
         let (before, after) = (pair[0], pair[1]);
         let (from, to) = (job.sections[before].name.clone(), job.sections[after].name.clone());
+        let not_joined = format!("\"{from}\" and \"{to}\" do not join");
         if matches!(job.sections[after].from, SourceSheet::Own(_)) {
-            walk.fault(
-                at,
-                &place,
-                format!("\"{from}\" and \"{to}\" do not join: \"{to}\" has a source of its own"),
-                "take its from away, or begin a route of its own with it",
-            );
-            continue;
-        }
-        if job.sections[before].then.is_some() {
-            continue;
-        }
-        match control(job, after) {
-            Ok(control) => job.sections[after].from = control,
-            Err(allowed) => {
-                walk.fault(at, &place, format!("\"{from}\" and \"{to}\" do not join"), allowed.replace("BEFORE", &from))
+            let allowed = "take its from away, or begin a route of its own with it";
+            walk.fault(at, &place, format!("{not_joined}: \"{to}\" has a source of its own"), allowed);
+        } else if job.sections[before].then.is_none() {
+            match joined(job, before, after) {
+                Ok(()) => job.sections[after].from = SourceSheet::Joined,
+                Err(allowed) => walk.fault(at, &place, not_joined, allowed),
             }
         }
     }
-    job.routes.push(RouteSheet { name: name.to_owned(), sections: numbers, line: walk.line(at) });
+    job.routes.push(sheet);
+    true
 }
 
-/// The control that drives a section whose path begins with its wiper.
-fn control(job: &Job, section: usize) -> Result<SourceSheet, String> {
-    let section = &job.sections[section];
-    let Some(PathItem::Contact(wiper)) = section.path.first() else {
+/// Largest difference between a control's track and what the section before it is said to end in: tracks are 20 % parts.
+const TRACK_TOLERANCE: f64 = 0.2;
+
+/// Whether a section goes on with a control whose track the section before it ends in; else what to write.
+fn joined(job: &Job, before: usize, after: usize) -> Result<(), String> {
+    let (before, after) = (&job.sections[before], &job.sections[after]);
+    if let Some(PathItem::Divider(control)) = after.path.first() {
+        let ends_in = before.load.resistance_ohm;
+        if ends_in.is_nan() || (ends_in / control.track_ohm - 1.0).abs() <= TRACK_TOLERANCE {
+            return Ok(());
+        }
+        let ohm = |value| engineering(value, Dimension::Resistance);
         return Err(format!(
-            "give section \"BEFORE\" a stage (then), or begin the path of \"{}\" with the wiper of a control",
-            section.name
+            "\"{}\" ends in {}, and the track of \"{}\" across it has {}: write the track for both",
+            before.name,
+            ohm(ends_in),
+            control.name,
+            ohm(control.track_ohm)
+        ));
+    }
+    let Some(PathItem::Contact(wiper)) = after.path.first() else {
+        return Err(format!(
+            "give section \"{}\" a stage (then), or begin the path of \"{}\" with the wiper of a control",
+            before.name, after.name
         ));
     };
     let part = part_of(&wiper.name);
-    let entry = job.parts.get(part);
-    if entry.is_none_or(|p| p.kind != Some(Kind::Potentiometer)) {
+    if job.parts.get(part).is_none_or(|p| p.kind != Some(Kind::Potentiometer)) {
         return Err(format!(
-            "give section \"BEFORE\" a stage (then); or, if \"{part}\" is a control, write [part] \"{part}\" = {{ kind = \"potentiometer\", track = \"50 kohm\", setting = \"-30 dB\" }}"
+            "give section \"{}\" a stage (then); or, if \"{part}\" is a control, write [part] \"{part}\" = {{ kind = \"potentiometer\", track = \"50 kohm\", setting = \"-30 dB\" }}",
+            before.name
         ));
     }
-    match entry.and_then(|p| Some((p.track_ohm?, p.setting_db?))) {
-        Some((track_ohm, setting_db)) => {
-            Ok(SourceSheet::Control { part: part.to_owned(), track_ohm, ratio: 10f64.powf(setting_db / 20.0) })
-        }
-        None => Err(format!("[part] \"{part}\" drives \"{}\": it needs track and setting", section.name)),
+    if !wiper.name.ends_with("/ wiper") {
+        return Err(format!(
+            "the contact that a control hands on is written \"{part} / wiper\", not \"{}\"",
+            wiper.name
+        ));
     }
+    Err(format!("[part] \"{part}\" drives \"{}\": it needs track and setting", after.name))
 }

@@ -7,7 +7,7 @@ use super::tree::{Node, Walk, allowed_names};
 use crate::bench::evidence::{BridgedWith, ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, Quantity, quantity};
 use crate::bench::{Bridged, Channel, Heard, Strength, Then, What};
-use crate::circuit::PathItem;
+use crate::circuit::Role;
 
 /// The words of a closed list.
 macro_rules! all_words {
@@ -134,7 +134,9 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
             );
             continue;
         };
-        let load = known.sections.last().map_or(f64::NAN, |&s| job.sections[s].load.resistance_ohm);
+        let by_section = known.sections.last().map(|&s| job.sections[s].load.resistance_ohm);
+        let by_contact = known.quick.last().map(|&q| job.quick[q].sees_ohm);
+        let load = by_section.or(by_contact).unwrap_or(f64::NAN);
         if let Some((text, at)) = &output {
             let volts = quantity(text, Dimension::Voltage).map(|q| q.value);
             let watts = quantity(text, Dimension::Power).map(|q| (q.value * load).sqrt());
@@ -165,15 +167,7 @@ fn bridged_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, 
         };
         match key {
             "contact" => {
-                let known: Vec<String> = job
-                    .sections
-                    .iter()
-                    .flat_map(|s| &s.path)
-                    .filter_map(|item| match item {
-                        PathItem::Contact(c) => Some(c.name.clone()),
-                        PathItem::Lead(_) => None,
-                    })
-                    .collect();
+                let known: Vec<String> = job.contacts().map(|contact| contact.name.clone()).collect();
                 if known.contains(&text) {
                     contact = Some(text);
                 } else {
@@ -195,6 +189,16 @@ fn bridged_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, 
             "write contact, channel (left, right, both) and then (clean, better, same)",
         );
     };
+    let role = job.role(&contact);
+    if with == BridgedWith::ClipLead && !matches!(role, Role::Signal | Role::Return | Role::SharedReturn) {
+        let allowed = match role {
+            Role::Shunt => {
+                "a clip lead across it mutes and tells nothing; write with = \"replacement\" where it was taken out or renewed"
+            }
+            _ => "never bridge a feedback, supply or bias contact; write with = \"replacement\" where it was renewed",
+        };
+        return walk.fault(at, PLACE, format!("a clip lead across \"{contact}\", role \"{}\"", role.word()), allowed);
+    }
     for channel in both {
         job.bridged.push(Bridged { contact: contact.clone(), channel, then, with, line });
     }

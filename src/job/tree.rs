@@ -155,6 +155,16 @@ impl<'t> Walk<'t> {
         }
     }
 
+    /// A bare number, or a fault.
+    pub(super) fn number(&mut self, place: &str, node: &Node<'_>) -> Option<f64> {
+        let written = self.written(node.span()).to_owned();
+        let found = written.replace('_', "").parse::<f64>().ok().filter(|value| value.is_finite());
+        if found.is_none() {
+            self.fault(node.span().start, place, written, "allowed: a number without quotes and unit");
+        }
+        found
+    }
+
     /// The value of a quantity.
     pub(super) fn value(&mut self, place: &str, node: &Node<'_>, dimension: Dimension) -> Option<f64> {
         self.quantity(place, node, dimension).map(|q| q.value)

@@ -6,6 +6,7 @@ use crate::bench::Channel;
 use crate::bench::evidence::words;
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::range::ResistanceRange;
+use crate::circuit::Role;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -166,6 +167,8 @@ pub struct Known<'a> {
     pub contact: &'a str,
     /// the channel
     pub channel: Channel,
+    /// where in the circuit it stands
+    pub role: Role,
     /// where the route logic left it; `None` if nobody listened through it
     pub standing: Option<&'a Standing>,
     /// its reading
@@ -263,6 +266,11 @@ impl Known<'_> {
     }
 
     fn by_ohms(&self, reasons: &mut Vec<String>) -> (Kind, String) {
+        if !self.role.is_in_the_path() {
+            let word = self.role.word();
+            reasons.push(format!("a contact in a {word} network: nothing bounds what it does, so no ohms clear it"));
+            return (Kind::NotSettled, format!("its role: {word}"));
+        }
         let below = self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min);
         let Some(range) = self.range else {
             reasons.push(match below {
@@ -336,6 +344,7 @@ mod tests {
 
     fn known<'a>(standing: Option<&'a Standing>, range: Option<ResistanceRange>, abilities: Vec<Ability>) -> Known<'a> {
         Known {
+            role: Role::Signal,
             contact: "a / b",
             channel: Channel::Left,
             standing,

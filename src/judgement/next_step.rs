@@ -7,6 +7,7 @@
 use super::suspects::Who;
 use crate::bench::Channel;
 use crate::bench::quantity::{Dimension, engineering};
+use crate::circuit::Role;
 use serde::Serialize;
 
 /// One test.
@@ -33,6 +34,8 @@ pub struct NextStep {
 pub struct Candidate {
     /// what it is
     pub who: Who,
+    /// where in the circuit it stands, for a contact
+    pub role: Role,
     /// time to get at it, minutes
     pub access_min: f64,
     /// whether a dry reading is at hand
@@ -55,6 +58,7 @@ const LISTEN_MIN: f64 = 1.0;
 const SWAP_MIN: f64 = 2.0;
 const CLIP_LEAD_MIN: f64 = 3.0;
 const DRY_BOX_MIN: f64 = 4.0;
+const REWORK_MIN: f64 = 15.0;
 const BIAS_MIN: f64 = 10.0;
 /// A reading settles less than a bridge: share of the bits that it is given \[assumption\].
 const READING_SHARE: f64 = 0.8;
@@ -142,15 +146,22 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
             }
             Who::Contact(name) => {
                 let access = candidate.access_min;
-                add(
-                    format!("Clip lead across {name}"),
-                    Some(&candidate.who),
-                    access + CLIP_LEAD_MIN,
-                    one,
-                    false,
-                    "clean: proved; the same: cleared".into(),
-                );
-                if !candidate.has_dry_reading {
+                let (what, minutes) = match candidate.role {
+                    Role::Signal | Role::Return | Role::SharedReturn => {
+                        (format!("Clip lead across {name}"), CLIP_LEAD_MIN)
+                    }
+                    // a clip lead across it would mute, not cure
+                    Role::Shunt => (format!("Take {name} out of circuit, set off meanwhile"), REWORK_MIN),
+                    // bridging it with the set on can destroy the output stage (common practice)
+                    Role::Feedback | Role::Supply | Role::Bias => {
+                        (format!("Set off and discharged: renew {name}, never bridge it"), REWORK_MIN)
+                    }
+                };
+                let reads_as = "clean: proved; the same: cleared".into();
+                add(what, Some(&candidate.who), access + minutes, one, false, reads_as);
+                if matches!(candidate.role, Role::Signal | Role::Return | Role::SharedReturn)
+                    && !candidate.has_dry_reading
+                {
                     let reads_as = candidate.dry_box_below_v.map_or_else(
                         || "too coarse to clear it here; many ohms point at it".to_owned(),
                         |volt| format!("under {} it cannot be the cause", engineering(volt, Dimension::Voltage)),
@@ -206,6 +217,7 @@ mod tests {
     fn contact(name: &str, access_min: f64) -> Candidate {
         Candidate {
             who: Who::Contact(name.into()),
+            role: Role::Signal,
             access_min,
             has_dry_reading: false,
             dry_box_below_v: Some(1.55e-3),
@@ -261,5 +273,15 @@ mod tests {
         assert_eq!(first(0.01), "Clip lead across relay / a");
         // 0.99 bit in 3 min against 0.247 bit in 1 min: 1.3 times
         assert!(first(0.09).starts_with("Listen"));
+    }
+
+    #[test]
+    fn no_clip_lead_where_it_would_mute_or_destroy() {
+        for role in [Role::Shunt, Role::Feedback, Role::Supply, Role::Bias] {
+            let one = Candidate { role, ..contact("mute / a", 0.0) };
+            let steps = propose(Channel::Left, &[one], &[], false);
+            assert!(!steps.is_empty());
+            assert!(steps.iter().all(|s| !s.what.contains("Clip") && !s.what.contains("Dry box")), "{steps:?}");
+        }
     }
 }

@@ -49,13 +49,7 @@ impl Job {
     }
     #[getter]
     fn contacts(&self) -> Vec<&str> {
-        let items = self.0.sections.iter().flat_map(|section| &section.path);
-        items
-            .filter_map(|item| match item {
-                crate::circuit::PathItem::Contact(contact) => Some(contact.name.as_str()),
-                crate::circuit::PathItem::Lead(_) => None,
-            })
-            .collect()
+        self.0.contacts().map(|contact| contact.name.as_str()).collect()
     }
     fn __repr__(&self) -> String {
         format!("<Job {:?}: {} routes, {} readings>", self.0.title, self.0.routes.len(), self.0.readings.len())
@@ -138,10 +132,17 @@ pub(super) fn _layouts() -> Vec<&'static str> {
 
 /// Limits of every contact, as JSON.
 #[pyfunction]
-pub(super) fn _limits_json(py: Python<'_>, job: &Bound<'_, Job>, residue: f64, loss_db: f64) -> PyResult<String> {
+pub(super) fn _limits_json(
+    py: Python<'_>,
+    job: &Bound<'_, Job>,
+    residue: f64,
+    loss_db: f64,
+    crosstalk_db: f64,
+) -> PyResult<String> {
     let job = &job.get().0;
-    let rows = py.detach(|| guarded(|| job::limits(job, residue, loss_db)))?.map_err(|fault| input_error(py, fault))?;
-    serde_json::to_string(&rows).map_err(|error| InternalError::new_err(error.to_string()))
+    let targets = job::Targets { residue, loss_db, crosstalk_db };
+    let found = py.detach(|| guarded(|| job::limits(job, targets)))?.map_err(|fault| input_error(py, fault))?;
+    serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
 /// The tables of typical values: group, name, value, source.
@@ -163,8 +164,7 @@ pub(super) fn _typical_values() -> Vec<(&'static str, String, String, String)> {
         add("lead", name, format!("{}, {farad}", ohm(lead.resistance_ohm)), from);
     }
     for (name, load, _, from) in typical::LOADS {
-        let farad = quantity::engineering(load.capacitance_f, Dimension::Capacitance);
-        add("load", name, format!("{}, {farad}", ohm(load.resistance_ohm)), from);
+        add("load", name, typical::load_in_words(&load), from);
     }
     for name in typical::STAGES {
         if let Some((stage, from)) = typical::stage(name) {
