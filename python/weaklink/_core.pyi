@@ -26,10 +26,12 @@ __all__ = [
     "Load",
     "Film",
     "Contact",
+    "Divider",
     "Stage",
     "Section",
     "Chain",
     "Ceiling",
+    "LossRange",
     "residue_from_loss_range",
     "loss_range_for_residue",
     "Job",
@@ -40,6 +42,7 @@ __all__ = [
     "typical",
     "_layouts",
     "_limits_json",
+    "_dry_box_v",
     "_typical_values",
     "__version__",
     "TYPICAL_VERSION",
@@ -102,9 +105,37 @@ class Lead(_Value):
 
 @final
 class Load(_Value):
-    """Resistance (above zero) with a capacitance across it."""
+    """Resistance (ohm, above zero) with a capacitance across it, or a loudspeaker."""
 
     def __new__(cls, /, *, resistance_ohm: float, capacitance_f: float = 0.0) -> Self: ...
+    @staticmethod
+    def loudspeaker(
+        *,
+        nominal_ohm: float,
+        voice_coil_ohm: float | None = None,
+        voice_coil_h: float = 0.0,
+        resonance_hz: float | None = None,
+        mechanical_q: float | None = None,
+        electrical_q: float | None = None,
+        capacitance_f: float = 0.0,
+    ) -> Load:
+        """A moving-coil loudspeaker in its box: Z = Re + j w Le + Re (Qms/Qes) / (1 + j Qms (f/fs - fs/f)) (Small 1972).
+
+        voice_coil_ohm Re (default 80 % of nominal, IEC 60268-5), voice_coil_h Le, resonance_hz fs, mechanical_q Qms,
+        electrical_q Qes, all above zero (Le zero or more). With nominal_ohm alone it is that resistance. Small signals.
+        """
+    def impedance_ohm(self, /, frequency_hz: _Num) -> Any:
+        """Complex impedance at a frequency (Hz, above zero), ohm, shape of the argument."""
+    @property
+    def voice_coil_ohm(self, /) -> float | None: ...
+    @property
+    def voice_coil_h(self, /) -> float | None: ...
+    @property
+    def resonance_hz(self, /) -> float | None: ...
+    @property
+    def mechanical_q(self, /) -> float | None: ...
+    @property
+    def electrical_q(self, /) -> float | None: ...
     @property
     def resistance_ohm(self, /) -> float: ...
     @property
@@ -143,7 +174,10 @@ class Contact(_Value):
     """One mating pair; exactly one of ``resistance_ohm`` (ohm, zero is perfect) and ``film``.
 
     constriction_ohm: metal in series with the film. range_ohm: (low, high) chords in use, high may be infinite; default from
-    zero to the largest chord up to the peak voltage in use. role: "signal" or "return" conductor.
+    zero to the largest chord up to the peak voltage in use. role: "signal" or "return" conductor of this channel; "shared
+    return" of two equal channels; "shunt" across the signal, where resistance_ohm=inf is an open, perfect contact and the
+    default range is from its resistance to open; "feedback", "supply" and "bias" contacts are known to job sheets, no
+    Section takes them. direct_current_a: largest direct current through it, A; ceilings grow by it.
     """
 
     def __new__(
@@ -155,7 +189,8 @@ class Contact(_Value):
         film: Film | None = None,
         constriction_ohm: float = 0.0,
         range_ohm: tuple[float, float] | None = None,
-        role: Literal["signal", "return"] = "signal",
+        role: Literal["signal", "return", "shared return", "shunt", "feedback", "supply", "bias"] = "signal",
+        direct_current_a: float = 0.0,
     ) -> Self: ...
     @property
     def name(self, /) -> str: ...
@@ -169,6 +204,28 @@ class Contact(_Value):
     def range_ohm(self, /) -> tuple[float, float] | None: ...
     @property
     def role(self, /) -> str: ...
+    @property
+    def direct_current_a(self, /) -> float: ...
+
+@final
+class Divider(_Value):
+    """A control in a path: of its track R at the voltage ratio a, (1-a) R in series, a R to the return, then the wiper.
+
+    track_ohm: above zero. setting_db: 20 log10 a, 0 dB is fully up, below it negative. wiper: its contact, None for a
+    perfect one; it is one of the contacts of the section.
+    """
+
+    def __new__(
+        cls, /, name: str, *, track_ohm: float, setting_db: float, wiper: Contact | None = None
+    ) -> Self: ...
+    @property
+    def name(self, /) -> str: ...
+    @property
+    def track_ohm(self, /) -> float: ...
+    @property
+    def setting_db(self, /) -> float: ...
+    @property
+    def wiper(self, /) -> Contact | None: ...
 
 @final
 class Stage(_Value):
@@ -209,7 +266,27 @@ class Ceiling:
         """Whether there is a ceiling, bool or array of bool."""
     @property
     def status(self, /) -> Any:
-        """"holds", "can open", "several loops" or "no fundamental"; text or array of text."""
+        """"holds", "can open", "several loops", "no fundamental", "can short" or "shared return"; text or array of text."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
+@final
+class LossRange:
+    """Least and greatest loss of a tone over all that contacts in a range can do (bound T7), dB, shape S.
+
+    NaN where status is not "holds"; high_db is infinite for a contact that can open.
+    """
+
+    @property
+    def low_db(self, /) -> _Floats: ...
+    @property
+    def high_db(self, /) -> _Floats: ...
+    @property
+    def applies(self, /) -> Any:
+        """Whether there is a range, bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """As Ceiling.status."""
     def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
         """The status of one element as a sentence; without an index the worst one's."""
 
@@ -217,9 +294,35 @@ class _System(_Value):
     @property
     def contact_names(self, /) -> list[str]: ...
     def transfer(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> Any:
-        """Complex V(load)/EMF, through all stages of a chain. contacts: zero-voltage ohms by name. Raises InputError."""
+        """Complex V(load)/EMF, through all stages of a chain. contacts: zero-voltage ohms by name. Raises InputError.
+
+        With a contact in a shared return this channel is driven and the other one, its equal, is silent.
+        """
     def loss_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> _Floats:
         """20 log10 |transfer with perfect contacts / transfer|, dB: positive is quieter. Raises InputError."""
+    def crosstalk_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> _Floats:
+        """Level of the silent channel over the driven one, dB, through contacts in a shared return; -inf without one.
+
+        Both channels alike. One resistance Rg between sources Rs and loads RL: 20 log10(Rg/(Rs+RL+Rg)), in antiphase
+        (common-impedance coupling, Ott). Raises InputError.
+        """
+    def damping_factor(self, /, frequency_hz: _Num = 1000.0, *, contacts: _Contacts | None = None) -> _Floats:
+        """Nominal impedance of the last load over |what it looks back into|: source, leads, contacts. inf for none."""
+    def dissipation_w(
+        self, /, contact: str, frequency_hz: _Num, *, emf_v: _Num | None = None, contacts: _Contacts | None = None
+    ) -> _Floats:
+        """Power that the contact's small-signal resistance takes from a tone, W; emf_v: first source's EMF, V rms."""
+    def imbalance_db(
+        self, /, frequency_hz: _Num, *, left: _Contacts | None = None, right: _Contacts | None = None
+    ) -> _Floats:
+        """Loss with the right channel's contacts minus loss with the left one's, dB: positive is right quieter."""
+    def loss_range_db(
+        self, /, frequency_hz: _Num, *, ranges: _Ranges, contacts: _Contacts | None = None
+    ) -> LossRange:
+        """Bound T7: 20 log10((|M + Rmid| -+ Delta)/|M|), M the loop seen from the contact, for a tone at ``frequency_hz``.
+
+        ranges: name to (low, high) ohm of contacts of one loop (or one across the signal); the others stay as they are.
+        """
     def response_change_db(
         self, /, *, contacts: _Contacts | None = None, band_hz: tuple[float, float] = (20.0, 20000.0)
     ) -> _Floats:
@@ -243,15 +346,15 @@ class _System(_Value):
 
 @final
 class Section(_System):
-    """Source, path (contacts and leads in the order of the signal) and load; source=None after a stage of a chain."""
+    """Source, path (contacts, leads and controls in the order of the signal) and load; source=None after a stage of a chain."""
 
-    def __new__(cls, /, name: str, *, source: Source | None, path: Iterable[Contact | Lead], load: Load) -> Self: ...
+    def __new__(cls, /, name: str, *, source: Source | None, path: Iterable[Contact | Lead | Divider], load: Load) -> Self: ...
     @property
     def name(self, /) -> str: ...
     @property
     def source(self, /) -> Source | None: ...
     @property
-    def path(self, /) -> list[Contact | Lead]: ...
+    def path(self, /) -> list[Contact | Lead | Divider]: ...
     @property
     def load(self, /) -> Load: ...
     def with_contact(self, /, name: str, **changes: Any) -> Section:
@@ -307,8 +410,9 @@ def _reread_job(text: str, file: str, readings: tuple[str, str] | None) -> Job: 
 def _assess_json(job: Job) -> str: ...
 def _engineering(value: float, unit: str) -> str: ...
 def typical(name: str) -> Job:
-    """A typical layout as a job without readings: "integrated amplifier", "phono and line", "headphone amplifier"."""
+    """A typical layout as a job without readings: "integrated amplifier", "receiver" and so on (weaklink typicals)."""
 
 def _layouts() -> list[str]: ...
-def _limits_json(job: Job, residue: float, loss_db: float) -> str: ...
+def _limits_json(job: Job, residue: float, loss_db: float, crosstalk_db: float) -> str: ...
+def _dry_box_v(resistance_ohm: float) -> float: ...
 def _typical_values() -> list[tuple[str, str, str, str]]: ...

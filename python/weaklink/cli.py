@@ -29,6 +29,7 @@ def _parser() -> argparse.ArgumentParser:
     which.add_argument("--typical", metavar="NAME", help=f"a typical layout: {', '.join(_core._layouts())}")
     most.add_argument("--residue", type=float, default=0.1, metavar="PERCENT", help="target, default 0.1")
     most.add_argument("--loss", type=float, default=0.5, metavar="DB", help="target, default 0.5")
+    most.add_argument("--crosstalk", type=float, default=-40.0, metavar="DB", help="target in a shared return, default -40")
     most.add_argument("--json", action="store_true", help="for machines")
     commands.add_parser("typicals", help="list the typical values and where they come from")
     return parser
@@ -42,7 +43,7 @@ def _answer(options: argparse.Namespace) -> str:
         return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
-        found = limits(job, residue=options.residue / 100.0, loss_db=options.loss)
+        found = limits(job, residue=options.residue / 100.0, loss_db=options.loss, crosstalk_db=options.crosstalk)
         return found.to_json() + "\n" if options.json else str(found)
     return typicals_text()
 

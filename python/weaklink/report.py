@@ -6,7 +6,7 @@ import textwrap
 from html import escape
 from typing import TYPE_CHECKING
 
-from ._core import TYPICAL_VERSION, _engineering, _typical_values
+from ._core import TYPICAL_VERSION, _dry_box_v, _engineering, _typical_values
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -94,33 +94,54 @@ def _table(pairs: Iterable[tuple[Finding, Finding]]) -> list[str]:
     return _aligned([HEADS, *(_cells(pair) for pair in pairs)])
 
 
-# from here down a dry box with a 0.1 mV digit no longer tells, and one ampere does
-DRY_BOX_FROM_OHM = 10.0
+LIMIT_HEADS = ("contact", "sees", "residue", "loss", "usual", "dry box", "1 A", "meter")
 
 
-def _stop(row: Limit) -> str:
-    if row.stop_ohm is None or row.dry_box_v is None or row.one_ampere_v is None:
-        return "-"
-    if row.stop_ohm >= DRY_BOX_FROM_OHM:
-        return f"{_engineering(row.dry_box_v, 'V')} on the dry box"
-    return f"{_engineering(row.one_ampere_v, 'V')} at 1 A"
+def _limit_cells(row: Limit) -> tuple[str, ...]:
+    def ohm(value: float | None) -> str:
+        return "-" if value is None else _number(value)
+
+    def volt(value: float | None) -> str:
+        return "-" if value is None else _engineering(value, "V").replace(" ", "")
+
+    at_least = ">" if row.role == "shunt" else ""
+    residue = "-" if row.residue_ohm is None else at_least + ohm(row.residue_ohm) + ("*" if row.as_movement else "")
+    loss = "-" if row.loss_ohm is None else at_least + ohm(row.loss_ohm)
+    if row.crosstalk_ohm is not None and (row.loss_ohm is None or row.crosstalk_ohm < row.loss_ohm):
+        loss = ohm(row.crosstalk_ohm) + "x"
+    # one ampere is for ohms that a dry box no longer tells apart
+    ampere = None if row.dry_box_v is not None else row.one_ampere_v
+    usual, meter = ohm(row.in_order_up_to_ohm), ohm(row.hand_meter_ohm)
+    return (row.contact, ohm(row.loop_ohm), residue, loss, usual, volt(row.dry_box_v), volt(ampere), meter)
 
 
 def limits_text(limits: Limits) -> str:
     """One row per contact, of at most 80 columns."""
-
-    def ohm(value: float | None) -> str:
-        return "-" if value is None else _number(value)
-
-    rows: list[tuple[str, ...]] = [("contact", "loop", "residue", "loss", "usual to", "stop at")]
-    for row in limits.rows:
-        cells = (ohm(row.loop_ohm), ohm(row.residue_ohm), ohm(row.loss_ohm), ohm(row.in_order_up_to_ohm), _stop(row))
-        rows.append((row.contact, *cells))
+    rows = [LIMIT_HEADS, *(_limit_cells(row) for row in limits.rows)]
     residue, loss = _engineering(limits.residue, "%"), _engineering(limits.loss_db, "dB")
+    marks = ""
+    if any(row.as_movement for row in limits.rows):
+        marks += " * movement: the value may be more."
+    if any(row.crosstalk_ohm is not None for row in limits.rows):
+        marks += f" x {limits.crosstalk_db:g} dB crosstalk."
+    if any(row.role == "shunt" for row in limits.rows):
+        marks += " > across the signal: at least."
     lines = [*([limits.title, ""] if limits.title else []), *_aligned(rows), ""]
-    lines += _wrapped(f"Ohms. Below \"residue\" no contact can leave {residue}, whatever it does; \"loss\" is {loss} at 1 kHz. \"stop at\" is the contact's value: the meter's own error comes off it.", "", "  ")
-    lines += _wrapped("Dry box: 1.5 V cell, 75 kohm in series, 1 kohm across, contact on the 1 kohm; check: open 19.7 mV, shorted 0.", "", "  ")
+    told = f'Ohms. Below "residue" no contact leaves {residue}; "loss" is {loss} at 1 kHz.{marks}'
+    lines += _wrapped(told, "", "  ")
+    told = f'Below "dry box" or "1 A" it is below the smaller for sure, from "meter" ({limits.hand_meter}) on above.'
+    lines += _wrapped(told + " Below that an ohmmeter proves nothing: it may break a film.", "", "  ")
+    shown = [_engineering(_dry_box_v(ohm), "V") for ohm in (float("inf"), 1e3)]
+    told = "Dry box: 1.5 V cell, 75 kohm, then 1 kohm across the contact. "
+    lines += _wrapped(f"{told}Check: open {shown[0]}, 1 kohm {shown[1]}, shorted 0.", "", "  ")
+    factors = [used.moves_by for used in limits.typical if used.moves_by is not None]
+    if factors:
+        count = len(limits.typical)
+        told = f"Half or twice of a typical value (of {count}) moves a limit up to {max(factors):.2g} times."
+        lines += _wrapped(told, "", "  ")
     lines += _wrapped("! Set unplugged and discharged, cartridge unplugged, before any probe goes in.", "", "  ")
+    if any(row.role in ("feedback", "supply", "bias") for row in limits.rows):
+        lines += _wrapped("! Never bridge or open a feedback, supply or bias contact with the set on.", "", "  ")
     return "\n".join(lines) + "\n"
 
 

@@ -198,36 +198,58 @@ def assess(job: Job) -> Assessment:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """Limits of one contact, ohm; None where a gigohm does not reach the target.
+    """Limits of one contact, ohm; None where a gigohm does not reach the target, or nothing bounds it.
 
-    residue_ohm: below it the wanted residue is impossible whatever the contact does (bound T1, any chatter).
-    loss_ohm: a steady resistance of so much is the wanted loss at 1 kHz. stop_ohm: the smaller of the two.
-    dry_box_v, one_ampere_v: what the user's meter shows there.
+    residue_ohm: below it (across the signal, role "shunt": above it) the wanted residue is impossible whatever the contact
+    does (bound T1, any chatter). loss_ohm: a steady resistance of so much is the wanted loss at 1 kHz; crosstalk_ohm: one
+    in a shared return is the wanted crosstalk. stop_ohm: the tightest of them. as_movement: residue_ohm limits largest
+    minus smallest reading, because a contact that is usual for its kind has more. dry_box_v, one_ampere_v: below this
+    display it is below stop_ohm for sure, accuracy and a rectifying film counted against it; None where the method is too
+    coarse or not dry there. hand_meter_ohm: from this display on it is above stop_ohm for sure.
     """
 
     contact: str
-    section: str
-    loop_ohm: float
+    section: str | None
+    role: str
+    loop_ohm: float | None
     residue_ohm: float | None
     loss_ohm: float | None
+    crosstalk_ohm: float | None
     stop_ohm: float | None
+    as_movement: bool
     in_order_up_to_ohm: float | None
     dry_box_v: float | None
     one_ampere_v: float | None
+    hand_meter_ohm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class TypicalLimit:
+    """A typical value that stood in for a number; moves_by: factor by which half or twice of it moves a stop_ohm."""
+
+    place: str
+    name: str
+    means: str
+    moves_by: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """How many ohms are too many at each place, for a residue (ratio) and a loss (dB)."""
+    """How many ohms are too many at each place, for a residue (ratio), a loss (dB) and a crosstalk (dB, below zero)."""
 
     title: str
     residue: float
     loss_db: float
+    crosstalk_db: float
     rows: tuple[Limit, ...]
+    typical: tuple[TypicalLimit, ...]
+    hand_meter: str
+    version: str
+    typical_version: int
     source_json: str
 
     def to_json(self) -> str:
-        """The rows, as JSON text."""
+        """Targets, rows and typical values, as JSON text."""
         return self.source_json
 
     def to_frame(self) -> pandas.DataFrame:
@@ -242,10 +264,21 @@ class Limits:
         return limits_text(self)
 
 
-def limits(job: Job, *, residue: float = 1e-3, loss_db: float = 0.5) -> Limits:
+def limits(job: Job, *, residue: float = 1e-3, loss_db: float = 0.5, crosstalk_db: float = -40.0) -> Limits:
     """Says how many ohms each contact of a job may have; no readings are needed.
 
-    residue: target as a ratio to the tone. loss_db: target in dB. InputError where one is not above zero.
+    residue: target as a ratio to the tone. loss_db: target at 1 kHz, dB. crosstalk_db: target at 1 kHz through a shared
+    return, dB, below zero (default: DIN 45500-6). InputError for a target out of its range.
     """
-    source = _core._limits_json(job, residue, loss_db)
-    return Limits(job.title, residue, loss_db, tuple(Limit(**row) for row in json.loads(source)), source)
+    source = _core._limits_json(job, residue, loss_db, crosstalk_db)
+    data = json.loads(source)
+    return Limits(
+        title=job.title,
+        **data["targets"],
+        rows=tuple(Limit(**row) for row in data["rows"]),
+        typical=tuple(TypicalLimit(**used) for used in data["typical"]),
+        hand_meter=data["hand_meter"],
+        version=data["version"],
+        typical_version=data["typical_version"],
+        source_json=source,
+    )

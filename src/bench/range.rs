@@ -248,8 +248,12 @@ pub fn clears_below(method: &Method, limit_ohm: f64, place: &Place) -> Option<f6
             high = middle;
         }
     }
-    Some(low)
+    // a display below its last digit reads zero
+    (low >= LAST_DIGITS * method.floor).then_some(low)
 }
+
+/// Share of a method's fixed inaccuracy that its last digit is worth: two digits are usual for it.
+const LAST_DIGITS: f64 = 0.5;
 
 /// [`clears_below`] for the dry box, V.
 #[must_use]

@@ -187,12 +187,14 @@ impl Contact {
     /// Smallest and largest chord in use up to a peak voltage across the contact, ohm.
     ///
     /// The contact's own `range_ohm` if it has one; else from zero to the largest chord of its film, constriction included.
-    /// Across the signal from a short to open: there a film's smallest chord counts, and a contact that closes has none.
+    /// Across the signal, where few ohms are worse than many: from the smallest chord of its film to open.
     /// What a direct current adds to the voltage is not known here: with one, the film's largest chord at any voltage stands.
     #[must_use]
     pub fn chords_ohm(&self, peak_v: f64) -> (f64, f64) {
         if self.role == Role::Shunt {
-            return self.range_ohm.unwrap_or((0.0, f64::INFINITY));
+            let chord = |voltage_v: f64| self.film.chord_ohm(voltage_v);
+            let least = chord(peak_v).min(chord(-peak_v)).min(chord(0.0)) + self.constriction_ohm;
+            return self.range_ohm.unwrap_or((least, f64::INFINITY));
         }
         let peak_v = if self.direct_current_a > 0.0 { f64::MAX } else { peak_v };
         self.range_ohm.unwrap_or_else(|| (0.0, self.film.largest_chord_ohm(peak_v) + self.constriction_ohm))

@@ -60,7 +60,7 @@ pub struct Limit {
     pub in_order_up_to_ohm: Option<f64>,
     /// dry box: below this display it is below `stop_ohm` for sure, V
     pub dry_box_v: Option<f64>,
-    /// one ampere: below this display it is below `stop_ohm` for sure, V
+    /// one ampere: below this display, or where `as_movement` below so much movement of it, it is below `stop_ohm`, V
     pub one_ampere_v: Option<f64>,
     /// the sheet's ohmmeter or a typical one: from this display on it is above `stop_ohm` for sure, ohm
     pub hand_meter_ohm: Option<f64>,
@@ -205,7 +205,13 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
     if let (Some(stop), Some(place), false) = (row.stop_ohm, place, across) {
         let clears = |name: &str| clears_below(&Method::typical(name)?, stop, &place);
         row.dry_box_v = clears("dry box");
-        row.one_ampere_v = clears("1 A drop");
+        let ampere = Method::typical("1 A drop");
+        // what moves under tapping moves at one ampere too: its accuracy alone is taken off
+        row.one_ampere_v = if row.as_movement {
+            ampere.map(|m| (stop * m.current_a.unwrap_or(1.0) - m.floor) / (1.0 + m.of_reading)).filter(|&v| v > 0.0)
+        } else {
+            clears("1 A drop")
+        };
         row.hand_meter_ohm = (!row.as_movement).then(|| shows_too_much_from_ohm(meter, stop));
     }
     row

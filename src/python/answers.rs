@@ -2,6 +2,7 @@
 
 use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
+use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::ceiling::{self as bounds, Status};
@@ -32,7 +33,9 @@ pub(super) fn contact_columns<'py>(
     for (name, values) in pairs(contacts)? {
         let index = network.contact_index(&name).map_err(|fault| input_error(py, fault))?;
         let place = format!("contacts[{name:?}]");
-        numbers[index] = Some(arguments.add(&place, &values, Domain::NotNegative)?);
+        let across = network.contacts[index].role == Role::Shunt;
+        let domain = if across { Domain::PositiveOrInfinite } else { Domain::NotNegative };
+        numbers[index] = Some(arguments.add(&place, &values, domain)?);
     }
     let own = network.contacts.iter().zip(numbers);
     Ok(own.map(|(c, number)| number.unwrap_or_else(|| arguments.constant(c.film.resistance_ohm()))).collect())
@@ -139,17 +142,7 @@ pub(super) fn ceiling<'py>(
         Some(emf) => arguments.add("emf_v", emf, Domain::NotNegative)?,
         None => arguments.constant(network.emf_v),
     };
-    let mut given = Vec::new();
-    for (name, range) in pairs(ranges)? {
-        let index = network.contact_index(&name).map_err(|fault| input_error(py, fault))?;
-        let place = format!("ranges[{name:?}]");
-        let (low, high): (Bound<'py, PyAny>, Bound<'py, PyAny>) = range.extract().map_err(|_| {
-            input_error(py, InputError::new(&place, range.to_string(), "allowed: a pair (low, high) in ohm"))
-        })?;
-        let low = arguments.add(&format!("{place}: low"), &low, Domain::NotNegative)?;
-        let high = arguments.add(&format!("{place}: high"), &high, Domain::NotNegativeOrInfinite)?;
-        given.push((index, low, high, place));
-    }
+    let given = super::linear::range_columns(py, network, &mut arguments, ranges)?;
     let columns = arguments.broadcast()?;
     let frequency = columns.values(frequency)?;
     let emf = columns.values(emf)?;
@@ -165,6 +158,8 @@ pub(super) fn ceiling<'py>(
     }
     let size = columns.size;
     let by_default = ranges.is_none();
+    let direct_current_a =
+        |indices: &[usize]| indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
     let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
         let open_per_emf = |f: f64| -> Vec<f64> {
             let section_emf = section_emf_v(network, f);
@@ -201,76 +196,61 @@ pub(super) fn ceiling<'py>(
                 if high > low {
                     indices.push(k);
                     sum = (sum.0 + low, sum.1 + high);
-                    fixed[k] = 0.0;
+                    fixed[k] = network.contacts[k].role.perfect_ohm();
                 } else {
                     fixed[k] = low;
                 }
             }
             if indices.is_empty() {
-                out.push(bounds::Ceiling { harmonics: 0.0, chatter: 0.0, status: Status::Holds });
+                out.push(bounds::Ceiling::NOTHING_MOVES);
                 continue;
             }
+            let direct_a = direct_current_a(&indices);
             let same = prepared.as_ref().is_some_and(|p| p.0 == f && p.1 == fixed && p.2 == indices);
             if !same {
                 let ready = bounds::Loop::new(network, &indices, &fixed, f, band_hz);
                 prepared = Some((f, fixed, indices, ready));
             }
             out.push(match prepared.as_ref().map(|p| &p.3) {
-                Some(Ok(ready)) => ready.ceiling(sum),
+                Some(Ok(ready)) => ready.ceiling_beside(sum, at(emf, point), direct_a),
                 Some(Err(status)) => bounds::Ceiling { harmonics: f64::NAN, chatter: f64::NAN, status: *status },
                 None => continue,
             });
         }
         Ok(out)
     })?;
-    let word = |c: &bounds::Ceiling| c.status as i64;
     Ok(Ceiling {
         harmonics: columns.result(out.iter().map(|c| c.harmonics).collect::<Vec<f64>>())?,
         chatter: columns.result(out.iter().map(|c| c.chatter).collect::<Vec<f64>>())?,
-        status: columns.result(out.iter().map(word).collect::<Vec<i64>>())?,
+        statuses: Statuses::new(&columns, out.iter().map(|c| c.status))?,
     })
 }
 
-/// Ceilings, one per point.
-#[pyclass(frozen, module = "weaklink")]
-pub(super) struct Ceiling {
-    #[pyo3(get)]
-    harmonics: Py<PyAny>,
-    #[pyo3(get)]
-    chatter: Py<PyAny>,
-    status: Py<PyAny>,
-}
+/// Numbers of statuses, one per point.
+pub(super) struct Statuses(Py<PyAny>);
 
-impl Ceiling {
-    fn statuses<'py>(&self, py: Python<'py>) -> PyResult<Vec<&'static str>> {
-        let bound = self.status.bind(py);
-        if let Ok(one) = bound.extract::<usize>() {
-            return Ok(vec![Status::ALL[one].word()]);
-        }
-        let array: PyReadonlyArrayDyn<'py, i64> = bound.extract()?;
-        Ok(array.as_array().iter().map(|&k| Status::ALL[k as usize].word()).collect())
+impl Statuses {
+    pub(super) fn new(columns: &Columns<'_>, statuses: impl Iterator<Item = Status>) -> PyResult<Self> {
+        Ok(Self(columns.result(statuses.map(|status| status as i64).collect::<Vec<_>>())?))
     }
-}
 
-#[pymethods]
-impl Ceiling {
-    #[getter]
-    fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        let equal = self.status.bind(py).rich_compare(0, pyo3::basic::CompareOp::Eq)?;
+    pub(super) fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        let equal = self.0.bind(py).rich_compare(Status::Holds as i64, pyo3::basic::CompareOp::Eq)?;
         Ok(equal.unbind())
     }
-    #[getter]
-    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        let words = self.statuses(py)?;
-        if self.status.bind(py).extract::<usize>().is_ok() {
-            return Ok(PyString::new(py, words[0]).into_any());
+
+    pub(super) fn words<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        let bound = self.0.bind(py);
+        if let Ok(one) = bound.extract::<usize>() {
+            return Ok(PyString::new(py, Status::ALL[one].word()).into_any());
         }
-        let shape = self.status.bind(py).getattr("shape")?;
-        py.import("numpy")?.call_method1("array", (words,))?.call_method1("reshape", (shape,))
+        let array: PyReadonlyArrayDyn<'py, i64> = bound.extract()?;
+        let words: Vec<_> = array.as_array().iter().map(|&k| Status::ALL[k as usize].word()).collect();
+        py.import("numpy")?.call_method1("array", (words,))?.call_method1("reshape", (bound.getattr("shape")?,))
     }
-    #[pyo3(signature = (index=None))]
-    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        let bound = self.status.bind(py);
+
+    pub(super) fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+        let bound = self.0.bind(py);
         let number: usize = match bound.extract() {
             Ok(one) => one,
             Err(_) => match index {
@@ -280,13 +260,39 @@ impl Ceiling {
         };
         Ok(Status::ALL[number].reason())
     }
+}
+
+/// Ceilings, one per point.
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Ceiling {
+    #[pyo3(get)]
+    harmonics: Py<PyAny>,
+    #[pyo3(get)]
+    chatter: Py<PyAny>,
+    statuses: Statuses,
+}
+
+#[pymethods]
+impl Ceiling {
+    #[getter]
+    fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        self.statuses.applies(py)
+    }
+    #[getter]
+    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        self.statuses.words(py)
+    }
+    #[pyo3(signature = (index=None))]
+    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+        self.statuses.reason(py, index)
+    }
     fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
         let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
         Ok(format!(
             "Ceiling(harmonics={}, chatter={}, status={})",
             text(&self.harmonics)?,
             text(&self.chatter)?,
-            self.status(py)?.repr()?
+            self.statuses.words(py)?.repr()?
         ))
     }
 }

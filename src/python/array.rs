@@ -23,6 +23,8 @@ pub(super) enum Domain {
     NotNegative,
     /// zero or more, infinity included
     NotNegativeOrInfinite,
+    /// above zero, infinity included
+    PositiveOrInfinite,
     /// finite
     Finite,
 }
@@ -33,6 +35,7 @@ impl Domain {
             Self::Positive => value.is_finite() && value > 0.0,
             Self::NotNegative => value.is_finite() && value >= 0.0,
             Self::NotNegativeOrInfinite => value >= 0.0,
+            Self::PositiveOrInfinite => value > 0.0,
             Self::Finite => value.is_finite(),
         }
     }
@@ -42,6 +45,7 @@ impl Domain {
             Self::Positive => "allowed: finite, above zero",
             Self::NotNegative => "allowed: finite, zero or more",
             Self::NotNegativeOrInfinite => "allowed: zero or more",
+            Self::PositiveOrInfinite => "allowed across the signal: above zero; infinite is open",
             Self::Finite => "allowed: a finite number",
         }
     }

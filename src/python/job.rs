@@ -145,6 +145,12 @@ pub(super) fn _limits_json(
     serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
+/// What the dry box shows for a resistance, V.
+#[pyfunction]
+pub(super) fn _dry_box_v(resistance_ohm: f64) -> f64 {
+    crate::bench::range::dry_box_v(resistance_ohm)
+}
+
 /// The tables of typical values: group, name, value, source.
 #[pyfunction]
 pub(super) fn _typical_values() -> Vec<(&'static str, String, String, String)> {

@@ -5,6 +5,8 @@ mod array;
 mod errors;
 mod job;
 mod json;
+mod linear;
+mod loads;
 mod system;
 mod values;
 
@@ -16,13 +18,15 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     errors::register(module)?;
     module.add_class::<values::Source>()?;
     module.add_class::<values::Lead>()?;
-    module.add_class::<values::Load>()?;
+    module.add_class::<loads::Load>()?;
     module.add_class::<values::Film>()?;
     module.add_class::<values::Contact>()?;
+    module.add_class::<values::Divider>()?;
     module.add_class::<values::Stage>()?;
     module.add_class::<system::Section>()?;
     module.add_class::<system::Chain>()?;
     module.add_class::<answers::Ceiling>()?;
+    module.add_class::<linear::LossRange>()?;
     module.add_function(wrap_pyfunction!(answers::residue_from_loss_range, module)?)?;
     module.add_function(wrap_pyfunction!(answers::loss_range_for_residue, module)?)?;
     module.add_class::<job::Job>()?;
@@ -32,6 +36,7 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(job::typical, module)?)?;
     module.add_function(wrap_pyfunction!(job::_layouts, module)?)?;
     module.add_function(wrap_pyfunction!(job::_limits_json, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_dry_box_v, module)?)?;
     module.add_function(wrap_pyfunction!(job::_typical_values, module)?)?;
     module.add_function(wrap_pyfunction!(job::_engineering, module)?)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;

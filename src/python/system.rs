@@ -4,7 +4,9 @@ use super::answers::{ByContact, Ceiling, GRID_WORK, Ready, band, ceiling, contac
 use super::array::{Arguments, run};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
-use super::values::{Contact, Lead, Load, Source, Stage, value_class};
+use super::linear::{self as more, LossRange};
+use super::loads::Load;
+use super::values::{Contact, Divider, Lead, Source, Stage, value_class};
 use crate::circuit::chain::Network;
 use crate::circuit::{self, ChainItem, PathItem};
 use crate::error::InputError;
@@ -12,7 +14,7 @@ use crate::response::linear::{self, AUDIBLE_BAND_HZ};
 use crate::response::sweep;
 use num_complex::Complex64;
 use pyo3::prelude::*;
-use pyo3::types::{PyDict, PyType};
+use pyo3::types::{PyDict, PyFloat, PyMapping, PyType};
 
 /// What sections and chains can be asked.
 macro_rules! system_methods {
@@ -43,6 +45,61 @@ macro_rules! system_methods {
                 let ready = Ready::new(py, network, frequency_hz, contacts)?;
                 let out = ready.evaluate(py, network, 0.0, sweep::loss_db)?;
                 ready.columns.result(out)
+            }
+
+            #[pyo3(signature = (frequency_hz, *, contacts=None))]
+            fn crosstalk_db<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<Py<PyAny>> {
+                more::crosstalk_db(py, self.network(py)?, frequency_hz, contacts)
+            }
+
+            #[pyo3(signature = (frequency_hz, *, left=None, right=None))]
+            fn imbalance_db<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                left: ByContact<'_, 'py>,
+                right: ByContact<'_, 'py>,
+            ) -> PyResult<Py<PyAny>> {
+                more::imbalance_db(py, self.network(py)?, frequency_hz, left, right)
+            }
+
+            #[pyo3(signature = (frequency_hz=None, *, contacts=None), text_signature = "($self, frequency_hz=1000.0, *, contacts=None)")]
+            fn damping_factor<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<Py<PyAny>> {
+                let usual = PyFloat::new(py, 1000.0).into_any();
+                more::damping_factor(py, self.network(py)?, frequency_hz.unwrap_or(&usual), contacts)
+            }
+
+            #[pyo3(signature = (contact, frequency_hz, *, emf_v=None, contacts=None))]
+            fn dissipation_w<'py>(
+                &self,
+                py: Python<'py>,
+                contact: &str,
+                frequency_hz: &Bound<'py, PyAny>,
+                emf_v: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<Py<PyAny>> {
+                more::dissipation_w(py, self.network(py)?, contact, frequency_hz, emf_v, contacts)
+            }
+
+            #[pyo3(signature = (frequency_hz, *, ranges, contacts=None))]
+            fn loss_range_db<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                ranges: &Bound<'py, PyMapping>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<LossRange> {
+                more::loss_range_db(py, self.network(py)?, frequency_hz, Some(ranges), contacts)
             }
 
             #[pyo3(signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0))")]
@@ -118,6 +175,7 @@ impl Section {
             .map(|item| match item {
                 PathItem::Contact(contact) => Contact(contact.clone()).text(),
                 PathItem::Lead(lead) => Lead(*lead).text(),
+                PathItem::Divider(divider) => Divider(divider.clone()).text(),
             })
             .collect();
         let source = self.0.source.map_or("None".to_owned(), |source| Source(source).text());
@@ -144,9 +202,14 @@ impl Section {
                 items.push(PathItem::Contact(contact.get().0.clone()));
             } else if let Ok(lead) = item.cast::<Lead>() {
                 items.push(PathItem::Lead(lead.get().0));
+            } else if let Ok(divider) = item.cast::<Divider>() {
+                items.push(PathItem::Divider(divider.get().0.clone()));
             } else {
                 let place = format!("section {name:?}: path[{index}]");
-                return Err(input_error(py, InputError::new(place, item.get_type().name()?, "allowed: Contact, Lead")));
+                return Err(input_error(
+                    py,
+                    InputError::new(place, item.get_type().name()?, "allowed: Contact, Lead, Divider"),
+                ));
             }
         }
         let source = source.map(|source| source.get().0);
@@ -170,6 +233,7 @@ impl Section {
             Ok(match item {
                 PathItem::Contact(contact) => Bound::new(py, Contact(contact.clone()))?.into_any(),
                 PathItem::Lead(lead) => Bound::new(py, Lead(*lead))?.into_any(),
+                PathItem::Divider(divider) => Bound::new(py, Divider(divider.clone()))?.into_any(),
             })
         };
         self.0.path.iter().map(object).collect()
@@ -184,8 +248,9 @@ impl Section {
         let mut section = self.0.clone();
         let known: Vec<_> = self.contact_names();
         let contact = section.path.iter_mut().find_map(|item| match item {
-            PathItem::Contact(contact) if contact.name == name => Some(contact),
-            _ => None,
+            PathItem::Contact(contact) => Some(contact).filter(|contact| contact.name == name),
+            PathItem::Divider(divider) => divider.wiper.as_mut().filter(|wiper| wiper.name == name),
+            PathItem::Lead(_) => None,
         });
         let Some(contact) = contact else {
             let allowed = format!("allowed: {known:?}");
@@ -194,7 +259,7 @@ impl Section {
         let arguments = PyDict::new(py);
         let current = Bound::new(py, Contact(contact.clone()))?;
         let replaces_law = changes.is_some_and(|c| c.contains("resistance_ohm").unwrap_or(false));
-        for key in ["film", "constriction_ohm", "range_ohm", "role"] {
+        for key in ["film", "constriction_ohm", "range_ohm", "role", "direct_current_a"] {
             if key != "film" || !replaces_law {
                 arguments.set_item(key, current.getattr(key)?)?;
             }

@@ -41,7 +41,7 @@ macro_rules! value_class {
 
 pub(super) use value_class;
 
-fn call_text(name: &str, value: &Value) -> String {
+pub(super) fn call_text(name: &str, value: &Value) -> String {
     format!("{name}({})", python_text(value))
 }
 
@@ -57,6 +57,8 @@ macro_rules! checked_class {
         value_class!($name, $label);
     };
 }
+
+pub(super) use checked_class;
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Source(pub(super) circuit::Source);
@@ -119,33 +121,6 @@ impl Lead {
     }
 }
 checked_class!(Lead, circuit::Lead, "lead");
-
-#[pyclass(frozen, module = "weaklink")]
-pub(super) struct Load(pub(super) circuit::Load);
-
-#[pymethods]
-impl Load {
-    #[new]
-    #[pyo3(signature = (*, resistance_ohm, capacitance_f=0.0))]
-    fn new(py: Python<'_>, resistance_ohm: f64, capacitance_f: f64) -> PyResult<Self> {
-        Self::made(py, circuit::Load { resistance_ohm, capacitance_f })
-    }
-    #[getter]
-    fn resistance_ohm(&self) -> f64 {
-        self.0.resistance_ohm
-    }
-    #[getter]
-    fn capacitance_f(&self) -> f64 {
-        self.0.capacitance_f
-    }
-}
-
-impl Load {
-    pub(super) fn text(&self) -> String {
-        call_text("Load", &value_of(&self.0))
-    }
-}
-checked_class!(Load, circuit::Load, "load");
 
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Film(pub(super) physics::Film);
@@ -224,7 +199,9 @@ impl Contact {
         let c = &self.0;
         let mut parts = vec![python_string(&c.name)];
         match c.film {
-            physics::Film::Ohmic { resistance_ohm } => parts.push(format!("resistance_ohm={resistance_ohm:?}")),
+            physics::Film::Ohmic { resistance_ohm } => {
+                parts.push(format!("resistance_ohm={}", python_number(resistance_ohm)));
+            }
             film => parts.push(format!("film={}", Film(film).text())),
         }
         if c.constriction_ohm != 0.0 {
@@ -233,8 +210,11 @@ impl Contact {
         if let Some((low, high)) = c.range_ohm {
             parts.push(format!("range_ohm=({low:?}, {})", python_number(high)));
         }
-        if c.role == circuit::Role::Return {
-            parts.push("role=\"return\"".to_owned());
+        if c.role != circuit::Role::Signal {
+            parts.push(format!("role={:?}", c.role.word()));
+        }
+        if c.direct_current_a != 0.0 {
+            parts.push(format!("direct_current_a={:?}", c.direct_current_a));
         }
         format!("Contact({})", parts.join(", "))
     }
@@ -243,7 +223,8 @@ impl Contact {
 #[pymethods]
 impl Contact {
     #[new]
-    #[pyo3(signature = (name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role="signal"))]
+    #[pyo3(signature = (name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role="signal", direct_current_a=0.0))]
+    #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
         name: String,
@@ -252,6 +233,7 @@ impl Contact {
         constriction_ohm: f64,
         range_ohm: Option<(f64, f64)>,
         role: &str,
+        direct_current_a: f64,
     ) -> PyResult<Self> {
         let place = format!("contact {name:?}");
         let fault = |value: &str, allowed: &str| input_error(py, InputError::new(&place, value, allowed));
@@ -265,16 +247,13 @@ impl Contact {
                 return Err(fault("both resistance_ohm and film", "give exactly one of the two"));
             }
         };
-        let role = match role {
-            "signal" => circuit::Role::Signal,
-            "return" => circuit::Role::Return,
-            other => {
-                let place = format!("contact {name:?}: role");
-                let allowed = "allowed: \"signal\", \"return\"";
-                return Err(input_error(py, InputError::new(place, format!("{other:?}"), allowed)));
-            }
+        let Some(role) = circuit::Role::from_word(role) else {
+            let place = format!("contact {name:?}: role");
+            let known: Vec<_> = circuit::Role::ALL.iter().map(|role| format!("{:?}", role.word())).collect();
+            let allowed = format!("allowed: {}", known.join(", "));
+            return Err(input_error(py, InputError::new(place, format!("{role:?}"), allowed)));
         };
-        Self::made(py, circuit::Contact { name, film, constriction_ohm, range_ohm, role })
+        Self::made(py, circuit::Contact { name, film, constriction_ohm, range_ohm, role, direct_current_a })
     }
     #[getter]
     fn name(&self) -> &str {
@@ -298,10 +277,11 @@ impl Contact {
     }
     #[getter]
     fn role(&self) -> &'static str {
-        match self.0.role {
-            circuit::Role::Signal => "signal",
-            circuit::Role::Return => "return",
-        }
+        self.0.role.word()
+    }
+    #[getter]
+    fn direct_current_a(&self) -> f64 {
+        self.0.direct_current_a
     }
 }
 checked_class!(Contact, circuit::Contact, "contact");
@@ -359,3 +339,48 @@ impl Stage {
     }
 }
 checked_class!(Stage, circuit::Stage, "stage");
+
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Divider(pub(super) circuit::Divider);
+
+impl Divider {
+    pub(super) fn text(&self) -> String {
+        let d = &self.0;
+        let wiper = d.wiper.as_ref().map_or(String::new(), |w| format!(", wiper={}", Contact(w.clone()).text()));
+        let name = python_string(&d.name);
+        format!("Divider({name}, track_ohm={:?}, setting_db={:?}{wiper})", d.track_ohm, d.setting_db)
+    }
+}
+
+#[pymethods]
+impl Divider {
+    #[new]
+    #[pyo3(signature = (name, *, track_ohm, setting_db, wiper=None))]
+    fn new(
+        py: Python<'_>,
+        name: String,
+        track_ohm: f64,
+        setting_db: f64,
+        wiper: Option<&Bound<'_, Contact>>,
+    ) -> PyResult<Self> {
+        let wiper = wiper.map(|wiper| wiper.get().0.clone());
+        Self::made(py, circuit::Divider { name, track_ohm, setting_db, wiper })
+    }
+    #[getter]
+    fn name(&self) -> &str {
+        &self.0.name
+    }
+    #[getter]
+    fn track_ohm(&self) -> f64 {
+        self.0.track_ohm
+    }
+    #[getter]
+    fn setting_db(&self) -> f64 {
+        self.0.setting_db
+    }
+    #[getter]
+    fn wiper(&self) -> Option<Contact> {
+        self.0.wiper.clone().map(Contact)
+    }
+}
+checked_class!(Divider, circuit::Divider, "divider");

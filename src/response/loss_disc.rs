@@ -110,7 +110,7 @@ mod tests {
     proptest! {
         #[test]
         fn no_point_of_the_disc_leaves_the_range_and_the_ends_are_reached(
-            henry in 0.0f64..0.5, low in 0.0f64..5e3, more in 1.0f64..5e4, angle in 0.0f64..6.28, share in 0.0f64..1.0, across: bool
+            henry in 0.0f64..0.5, low in 0.0f64..5e3, more in 1.0f64..5e4, angle in 0.0f64..std::f64::consts::TAU, share in 0.0f64..1.0, across: bool
         ) {
             let role = if across { Role::Shunt } else { Role::Signal };
             let network = section(role, henry);

@@ -1,0 +1,195 @@
+//! Linear answers beside transfer and loss: crosstalk, damping, dissipation, imbalance, the range of loss.
+
+use super::answers::{ByContact, Ready, Statuses, contact_columns, pairs, whole};
+use super::array::{Arguments, Domain, at, run};
+use super::errors::input_error;
+use crate::circuit::Role;
+use crate::circuit::chain::Network;
+use crate::error::InputError;
+use crate::response::ceiling::Status;
+use crate::response::{linear, loss_disc, sweep};
+use crate::watch::{Stopped, Watch};
+use pyo3::prelude::*;
+
+/// Points of work of one answer that walks a network once or twice without blocks.
+const PLAIN_WORK: usize = 10;
+
+fn over(watch: &dyn Watch, size: usize, one: impl Fn(usize) -> f64) -> Result<Vec<f64>, Stopped> {
+    (0..size).map(|point| if watch.stop() { Err(Stopped) } else { Ok(one(point)) }).collect()
+}
+
+pub(super) fn crosstalk_db<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    contacts: ByContact<'_, 'py>,
+) -> PyResult<Py<PyAny>> {
+    let ready = Ready::new(py, network, frequency_hz, contacts)?;
+    let out = ready.evaluate(py, network, 0.0, sweep::crosstalk_db)?;
+    ready.columns.result(out)
+}
+
+pub(super) fn imbalance_db<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    left: ByContact<'_, 'py>,
+    right: ByContact<'_, 'py>,
+) -> PyResult<Py<PyAny>> {
+    let loss = |contacts| -> PyResult<Py<PyAny>> {
+        let ready = Ready::new(py, network, frequency_hz, contacts)?;
+        let out = ready.evaluate(py, network, 0.0, sweep::loss_db)?;
+        ready.columns.result(out)
+    };
+    Ok(loss(right)?.bind(py).sub(loss(left)?)?.unbind())
+}
+
+/// Frequency and contacts as columns, and a value for each point.
+fn plain<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    contacts: ByContact<'_, 'py>,
+    emf_v: Option<&Bound<'py, PyAny>>,
+    law: impl Fn(f64, f64, &[f64]) -> f64 + Send + Sync,
+) -> PyResult<Py<PyAny>> {
+    let mut arguments = Arguments::new(py);
+    let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
+    let numbers = contact_columns(py, network, &mut arguments, contacts)?;
+    let emf = match emf_v {
+        Some(emf) => arguments.add("emf_v", emf, Domain::NotNegative)?,
+        None => arguments.constant(network.emf_v),
+    };
+    let columns = arguments.broadcast()?;
+    let (frequency, emf) = (columns.values(frequency)?, columns.values(emf)?);
+    let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
+    let size = columns.size;
+    let out = run(py, size.saturating_mul(PLAIN_WORK), |watch| {
+        over(watch, size, |k| law(at(frequency, k), at(emf, k), &whole(network, &values, k)))
+    })?;
+    columns.result(out)
+}
+
+pub(super) fn damping_factor<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    contacts: ByContact<'_, 'py>,
+) -> PyResult<Py<PyAny>> {
+    plain(py, network, frequency_hz, contacts, None, |f, _, ohm| linear::damping_factor(network, f, ohm))
+}
+
+pub(super) fn dissipation_w<'py>(
+    py: Python<'py>,
+    network: &Network,
+    contact: &str,
+    frequency_hz: &Bound<'py, PyAny>,
+    emf_v: Option<&Bound<'py, PyAny>>,
+    contacts: ByContact<'_, 'py>,
+) -> PyResult<Py<PyAny>> {
+    let index = network.contact_index(contact).map_err(|fault| input_error(py, fault))?;
+    plain(py, network, frequency_hz, contacts, emf_v, |f, emf, ohm| linear::dissipation_w(network, index, f, emf, ohm))
+}
+
+/// Least and greatest loss, one pair per point.
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct LossRange {
+    #[pyo3(get)]
+    low_db: Py<PyAny>,
+    #[pyo3(get)]
+    high_db: Py<PyAny>,
+    statuses: Statuses,
+}
+
+#[pymethods]
+impl LossRange {
+    #[getter]
+    fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        self.statuses.applies(py)
+    }
+    #[getter]
+    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        self.statuses.words(py)
+    }
+    #[pyo3(signature = (index=None))]
+    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+        self.statuses.reason(py, index)
+    }
+    fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
+        let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
+        let status = self.statuses.words(py)?.repr()?;
+        Ok(format!("LossRange(low_db={}, high_db={}, status={status})", text(&self.low_db)?, text(&self.high_db)?))
+    }
+}
+
+/// Numbers of a contact, and of the columns of its range.
+pub(super) type RangeColumns = (usize, usize, usize, String);
+
+/// Takes in the ranges of contacts.
+pub(super) fn range_columns<'py>(
+    py: Python<'py>,
+    network: &Network,
+    arguments: &mut Arguments<'py>,
+    ranges: ByContact<'_, 'py>,
+) -> PyResult<Vec<RangeColumns>> {
+    let mut given = Vec::new();
+    for (name, range) in pairs(ranges)? {
+        let index = network.contact_index(&name).map_err(|fault| input_error(py, fault))?;
+        let place = format!("ranges[{name:?}]");
+        let (low, high): (Bound<'py, PyAny>, Bound<'py, PyAny>) = range.extract().map_err(|_| {
+            input_error(py, InputError::new(&place, range.to_string(), "allowed: a pair (low, high) in ohm"))
+        })?;
+        let across = network.contacts[index].role == Role::Shunt;
+        let domain = if across { Domain::NotNegativeOrInfinite } else { Domain::NotNegative };
+        let low = arguments.add(&format!("{place}: low"), &low, domain)?;
+        let high = arguments.add(&format!("{place}: high"), &high, Domain::NotNegativeOrInfinite)?;
+        given.push((index, low, high, place));
+    }
+    Ok(given)
+}
+
+pub(super) fn loss_range_db<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    ranges: ByContact<'_, 'py>,
+    contacts: ByContact<'_, 'py>,
+) -> PyResult<LossRange> {
+    let mut arguments = Arguments::new(py);
+    let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
+    let numbers = contact_columns(py, network, &mut arguments, contacts)?;
+    let given = range_columns(py, network, &mut arguments, ranges)?;
+    let columns = arguments.broadcast()?;
+    let frequency = columns.values(frequency)?;
+    let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
+    let mut wanted = Vec::new();
+    for (index, low, high, place) in &given {
+        let (low, high) = (columns.values(*low)?, columns.values(*high)?);
+        if let Some(point) = (0..columns.size).find(|&k| at(low, k) > at(high, k)) {
+            let found = format!("low {} above high {}", at(low, point), at(high, point));
+            return Err(input_error(py, InputError::new(place, found, "allowed: low at most high")));
+        }
+        wanted.push((*index, low, high));
+    }
+    let size = columns.size;
+    let out = run(py, size.saturating_mul(PLAIN_WORK), |watch| {
+        let mut out = Vec::with_capacity(size);
+        for point in 0..size {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let moving: Vec<_> = wanted.iter().map(|&(k, low, high)| (k, (at(low, point), at(high, point)))).collect();
+            let fixed = whole(network, &values, point);
+            out.push(loss_disc::loss_range_db(network, at(frequency, point), &moving, &fixed));
+        }
+        Ok(out)
+    })?;
+    let end = |pick: fn(&(f64, f64)) -> f64| -> Vec<f64> {
+        out.iter().map(|found| found.as_ref().map_or(f64::NAN, pick)).collect()
+    };
+    Ok(LossRange {
+        low_db: columns.result(end(|range| range.0))?,
+        high_db: columns.result(end(|range| range.1))?,
+        statuses: Statuses::new(&columns, out.iter().map(|found| found.err().unwrap_or(Status::Holds)))?,
+    })
+}
