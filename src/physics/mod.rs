@@ -1,6 +1,10 @@
-//! What a contact is: the laws of its metal and its film.
+//! What a contact is: the laws of its metal and its film, one law a file, usable alone.
 
 pub mod constants;
+pub mod constriction;
 pub mod film;
+pub mod metal;
+pub mod series;
+pub mod tunnelling;
 
 pub use film::Film;
