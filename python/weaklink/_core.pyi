@@ -52,12 +52,20 @@ __all__ = [
     "_environments",
     "_fit_film_json",
     "_harmonics_json",
+    "_ROOM_K",
+    "_LORENZ_V2_PER_K2",
+    "_HOOGE",
+    "_BREAKDOWN_FIELD_V_PER_M",
     "__version__",
     "TYPICAL_VERSION",
 ]
 
 __version__: str
 TYPICAL_VERSION: int
+_ROOM_K: float
+_LORENZ_V2_PER_K2: float
+_HOOGE: float
+_BREAKDOWN_FIELD_V_PER_M: float
 
 class WeaklinkError(Exception):
     """Whatever weaklink itself raises."""

@@ -4,7 +4,7 @@ import csv
 import json
 from dataclasses import dataclass, field
 from importlib.resources import files
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy
 import numpy.typing
@@ -12,7 +12,7 @@ import numpy.typing
 from . import _core
 from ._core import Film
 
-type Num = float | numpy.typing.ArrayLike
+Num: TypeAlias = float | numpy.typing.ArrayLike
 
 
 @dataclass(frozen=True)

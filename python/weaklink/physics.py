@@ -8,20 +8,20 @@ take the ambient temperature (K) and the Lorenz number (V^2/K^2; Sommerfeld 2.44
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy.typing
 
 from . import _core
 from ._core import Film, _law
 
-type Num = float | numpy.typing.ArrayLike
+Num: TypeAlias = float | numpy.typing.ArrayLike
 
-ROOM_K = 293.15
-LORENZ_V2_PER_K2 = 2.4430045e-8
-HOOGE = 2e-3
+ROOM_K = _core._ROOM_K
+LORENZ_V2_PER_K2 = _core._LORENZ_V2_PER_K2
+HOOGE = _core._HOOGE
 """Hooge's constant as usually quoted [memory]; metals scatter from 1e-4 to 1e-2."""
-BREAKDOWN_FIELD_V_PER_M = 1e8
+BREAKDOWN_FIELD_V_PER_M = _core._BREAKDOWN_FIELD_V_PER_M
 """Field at which films break down, order of magnitude, Holm 1967 [memory]."""
 
 __all__ = [

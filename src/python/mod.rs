@@ -47,6 +47,10 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(physics::_environments, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;
+    module.add("_ROOM_K", crate::physics::constants::ROOM_TEMPERATURE_K)?;
+    module.add("_LORENZ_V2_PER_K2", crate::physics::constants::LORENZ_V2_PER_K2)?;
+    module.add("_HOOGE", crate::physics::noise::HOOGE)?;
+    module.add("_BREAKDOWN_FIELD_V_PER_M", crate::physics::fritting::BREAKDOWN_FIELD_V_PER_M)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("TYPICAL_VERSION", crate::circuit::typical::VERSION)?;
     Ok(())
