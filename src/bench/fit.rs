@@ -11,7 +11,9 @@
 //!
 //! What the points do not tell is not guessed: [`FilmFit::identifiable`] is false with a reason.
 
-use super::fit_law::{Held, Law, Parameters, Points, covariance, fit, fit_resistance, sum_of_squares};
+use super::fit_law::{
+    Held, Law, Parameters, Points, USUAL_IDEALITY, covariance, fit, fit_resistance, squares_at_ideality, sum_of_squares,
+};
 use crate::error::{InputError, finite, positive};
 use crate::physics::Film;
 use serde::Serialize;
@@ -49,7 +51,7 @@ pub struct Parameter {
     pub sd: Option<f64>,
     /// 95 % interval
     pub interval: Option<(f64, f64)>,
-    /// at an end of what is allowed (constriction 0, ideality 1), and held there
+    /// held: at an end of what is allowed (constriction 0, ideality 1), or because the points do not tell it
     pub at_bound: bool,
 }
 
@@ -327,6 +329,21 @@ fn verdict(points: &Points<'_>, found: &FilmFit, best: &Candidate, known: bool) 
     if weight < SURE {
         let second = found.comparison.get(1).map_or("no other", |c| c.law);
         return (false, format!("law not identifiable: {} (weight {weight:.2}) and {second} fit alike", found.law));
+    }
+    // an ideality that is held says nothing of itself: could one half as large again (or as small) be it too?
+    let held = found.parameters.iter().find(|p| p.at_bound && p.name == "ideality");
+    if let Some(held) = held {
+        let [low, high] = USUAL_IDEALITY;
+        let other =
+            if held.value < 0.5 * (low + high) { held.value * (1.0 + LOOSE) } else { held.value / (1.0 + LOOSE) };
+        let squares = squares_at_ideality(points, &best.parameters, other);
+        let near = criterion(points, squares, best.held.len(), known).is_none_or(|c| c - best.criterion < EXCLUDES);
+        if near || held.value > high {
+            return (
+                false,
+                "law rectifying, but its ideality is not known: only (1 - leak)/ideality is told".to_owned(),
+            );
+        }
     }
     let loose = found
         .parameters

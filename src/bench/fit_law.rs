@@ -9,7 +9,10 @@ use nalgebra::{DMatrix, DVector, Dyn};
 use std::f64::consts::FRAC_PI_2;
 
 /// Largest ideality that is still a diode: published 1 to 2.5 \[memory\], twice that for two films in series.
-const LARGEST_IDEALITY: f64 = 5.0;
+pub(super) const LARGEST_IDEALITY: f64 = 5.0;
+
+/// Ends of the usual idealities \[memory\].
+pub(super) const USUAL_IDEALITY: [f64; 2] = [1.0, 2.5];
 
 /// Points with the weight of each: one over its standard deviation, V (1 where none is known).
 #[derive(Debug)]
@@ -227,39 +230,53 @@ pub(super) fn fit(points: &Points<'_>, law: Law) -> Option<(Parameters, Held)> {
     let largest_v = points.voltage_v.iter().fold(0.0f64, |most, v| most.max(v.abs()));
     let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
     let blank = Parameters { law, constriction_ohm: 0.0, film: Film::Ohmic { resistance_ohm: resistance } };
-    let starts: Vec<Vec<f64>> = match law {
-        Law::Ohmic => vec![vec![resistance]],
-        Law::Bridged => vec![vec![resistance.min(0.9 * end_ohm)]],
+    let free = |values: Vec<f64>| (vec![false; values.len()], values);
+    let rectifier = |ideality: f64, leak: f64| vec![0.05 * resistance, resistance, ideality, leak];
+    let starts: Vec<(Held, Vec<f64>)> = match law {
+        Law::Ohmic => vec![free(vec![resistance])],
+        Law::Bridged => vec![free(vec![resistance.min(0.9 * end_ohm)])],
         Law::Tunnelling => {
-            [0.1, 0.3, 1.0, 3.0].map(|share| vec![0.05 * resistance, resistance, share * largest_v]).to_vec()
+            [0.1, 0.3, 1.0, 3.0].map(|share| free(vec![0.05 * resistance, resistance, share * largest_v])).to_vec()
         }
-        Law::Rectifying { .. } => [(1.0, 0.03), (1.3, 0.3), (2.0, 0.1)]
-            .map(|(ideality, leak)| vec![0.05 * resistance, resistance, ideality, leak])
-            .to_vec(),
+        Law::Rectifying { .. } => {
+            let mut starts = [(1.0, 0.03), (1.3, 0.3), (2.0, 0.1)].map(|(n, leak)| free(rectifier(n, leak))).to_vec();
+            // a slight bend tells (1-l)/n alone: hold n at the ends of what is usual, and the constriction at none
+            starts.extend(USUAL_IDEALITY.map(|n| {
+                let mut values = rectifier(n, 0.3);
+                values[0] = 0.0;
+                (vec![true, false, true, false], values)
+            }));
+            starts
+        }
     };
     let mut best: Option<(f64, Parameters, Held)> = None;
-    for start in &starts {
-        let mut held = vec![false; start.len()];
+    for (held, start) in &starts {
+        // a start with values held is for where the free ones found nothing within range
+        if held.contains(&true) && best.as_ref().is_some_and(|b| !b.2.contains(&true)) {
+            continue;
+        }
+        let mut held = held.clone();
         let Some(mut found) = descend(points, blank.with_values(start), held.clone()) else { continue };
-        // what left its range is put on the end of it and the rest fitted again
+        // what left its range is put on the end of it, and the rest fitted again from the start
+        let mut again = start.clone();
         for _ in 0..2 {
-            let mut values = found.values();
             let mut changed = false;
             for (k, name) in found.names().iter().enumerate() {
-                let end = match *name {
-                    "constriction_ohm" => 0.0,
-                    "ideality" => 1.0,
+                let (least, most) = match *name {
+                    "constriction_ohm" => (0.0, f64::INFINITY),
+                    "ideality" => (1.0, LARGEST_IDEALITY),
                     _ => continue,
                 };
-                if values[k] < end {
-                    (values[k], held[k], changed) = (end, true, true);
+                let value = found.values()[k];
+                if value < least || value > most {
+                    (again[k], held[k], changed) = (value.clamp(least, most), true, true);
                 }
             }
             if !changed {
                 break;
             }
-            let Some(again) = descend(points, found.with_values(&values), held.clone()) else { break };
-            found = again;
+            let Some(next) = descend(points, blank.with_values(&again), held.clone()) else { break };
+            found = next;
         }
         let diode = !matches!(found.film, Film::Rectifying { ideality, .. } if ideality > LARGEST_IDEALITY);
         let inside = diode && found.film.check().is_ok() && found.constriction_ohm >= 0.0;
@@ -281,6 +298,22 @@ pub(super) fn fit_resistance(points: &Points<'_>, law: Law, film: Film) -> Optio
     let start = Parameters { law, constriction_ohm: 0.0, film: film.with_resistance(resistance) };
     let held = start.names().iter().map(|name| *name != "resistance_ohm").collect();
     descend(points, start, held)
+}
+
+/// Sum of squares with the ideality held at a value, the rest fitted again; infinite where nothing is found.
+pub(super) fn squares_at_ideality(points: &Points<'_>, best: &Parameters, ideality: f64) -> f64 {
+    let Film::Rectifying { .. } = best.film else { return f64::INFINITY };
+    let mut least = f64::INFINITY;
+    for leak in [0.01, 0.1, 0.4, 0.8] {
+        let held = vec![best.constriction_ohm == 0.0, false, true, false];
+        let start = best.with_values(&[best.constriction_ohm, best.film.resistance_ohm(), ideality, leak]);
+        if let Some(found) = descend(points, start, held) {
+            if found.film.check().is_ok() && found.constriction_ohm >= 0.0 {
+                least = least.min(sum_of_squares(points, &found));
+            }
+        }
+    }
+    least
 }
 
 /// Covariance of the free values for unit variance of the weighted differences; none where the points do not fix them.

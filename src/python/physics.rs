@@ -208,6 +208,9 @@ const LAWS: &[Law] = &[
             ("loop_ohm", NotNegativeOrInfinite)
         ],
         |x| {
+            if x[3] == 0.0 {
+                return Err(InputError::new("loop_ohm", 0.0, "allowed: above zero, or infinite for a stiff current"));
+            }
             rising(("low_ohm", "high_ohm"), x[1], x[2])?;
             Ok(noise::crackle_step_v(x[0], x[1], x[2], x[3]))
         }
