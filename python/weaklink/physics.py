@@ -115,7 +115,7 @@ def metals() -> dict[str, Metal]:
     """The usual contact metals by name."""
     out = {}
     for row in json.loads(_core._metals_json()):
-        fields = {key: Published(*value) if isinstance(value, list) else value for key, value in row.items()}
+        fields: dict[str, Any] = {key: Published(*value) if isinstance(value, list) else value for key, value in row.items()}
         out[row["name"]] = Metal(**fields)
     return out
 
