@@ -390,7 +390,7 @@ mod tests {
             assert!(found.identifiable, "{found:?}");
             assert_eq!(found.law, film.law());
             assert_eq!(found.reversed, law == Law::Rectifying { reversed: true });
-            assert_relative_eq!(found.film.resistance_ohm(), film.resistance_ohm(), max_relative = 1e-3);
+            assert_relative_eq!(found.film.resistance_ohm(), film.resistance_ohm(), epsilon = 0.0, max_relative = 1e-3);
             assert_relative_eq!(found.constriction_ohm, rc, epsilon = 1e-2);
         }
     }
@@ -402,7 +402,7 @@ mod tests {
         // 0.5 mV of 0.3 V: departs by 5e-7, under the scatter
         let found = fit_film(&planted(film, Law::Tunnelling, 0.0, &current), &current, None).unwrap();
         assert!(!found.identifiable && found.reason.contains("dry"), "{found:?}");
-        assert_relative_eq!(found.film.resistance_ohm(), 50.0, max_relative = 1e-5);
+        assert_relative_eq!(found.film.resistance_ohm(), 50.0, epsilon = 0.0, max_relative = 1e-5);
     }
 
     #[test]

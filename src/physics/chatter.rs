@@ -129,24 +129,29 @@ mod tests {
     #[test]
     fn published_numbers() {
         // t 2 ms and 0.5 ms, step 1: S(0) 2.56e-4, corner 397.887 Hz, variance 0.16; Machlup 1954, form [memory], number [calc]
-        assert_relative_eq!(spectrum_per_hz(1.0, 2e-3, 0.5e-3, 0.0), 2.56e-4, max_relative = 1e-14);
-        assert_relative_eq!(corner_hz(2e-3, 0.5e-3), 397.887, max_relative = 1e-6);
-        assert_relative_eq!(variance(1.0, 2e-3, 0.5e-3), 0.16, max_relative = 1e-14);
+        assert_relative_eq!(spectrum_per_hz(1.0, 2e-3, 0.5e-3, 0.0), 2.56e-4, epsilon = 0.0, max_relative = 1e-14);
+        assert_relative_eq!(corner_hz(2e-3, 0.5e-3), 397.887, epsilon = 0.0, max_relative = 1e-6);
+        assert_relative_eq!(variance(1.0, 2e-3, 0.5e-3), 0.16, epsilon = 0.0, max_relative = 1e-14);
         // even dwell: S(0) = d^2 t/2
-        assert_relative_eq!(spectrum_per_hz(1.0, 1e-3, 1e-3, 0.0), 5e-4, max_relative = 1e-14);
+        assert_relative_eq!(spectrum_per_hz(1.0, 1e-3, 1e-3, 0.0), 5e-4, epsilon = 0.0, max_relative = 1e-14);
     }
 
     #[test]
     fn even_duty_stays_below_the_ceiling() {
         let t = Telegraph { low_ohm: 0.0, high_ohm: 8.0, dwell_low_s: 1e-3, dwell_high_s: 1e-3 };
-        assert_relative_eq!(t.residue(8.0), 1.0 / 3.0, max_relative = 1e-14);
-        assert_relative_eq!(t.at_worst_duty(8.0).residue(8.0), 1.0 / (2.0 * 2f64.sqrt()), max_relative = 1e-14);
+        assert_relative_eq!(t.residue(8.0), 1.0 / 3.0, epsilon = 0.0, max_relative = 1e-14);
+        assert_relative_eq!(
+            t.at_worst_duty(8.0).residue(8.0),
+            1.0 / (2.0 * 2f64.sqrt()),
+            epsilon = 0.0,
+            max_relative = 1e-14
+        );
     }
 
     #[test]
     fn a_wide_band_sees_all_and_a_narrow_one_part() {
         let t = Telegraph { low_ohm: 0.1, high_ohm: 3.0, dwell_low_s: 2e-3, dwell_high_s: 1e-3 };
-        assert_relative_eq!(t.residue_in_band(8.0, 1e3, 0.0, 1e12), t.residue(8.0), max_relative = 1e-8);
+        assert_relative_eq!(t.residue_in_band(8.0, 1e3, 0.0, 1e12), t.residue(8.0), epsilon = 0.0, max_relative = 1e-8);
         // against the sum of the shifted spectra
         let n = 200_000;
         let (low, high) = (20.0, 20e3);
@@ -154,7 +159,12 @@ mod tests {
         let half = |f: f64| 0.5 * spectrum_per_hz(1.0, 2e-3, 1e-3, f);
         let sum: f64 = (0..n).map(|k| low + (f64::from(k) + 0.5) * width).map(|f| half(f - 1e3) + half(f + 1e3)).sum();
         let share = sum * width / variance(1.0, 2e-3, 1e-3);
-        assert_relative_eq!(t.residue_in_band(8.0, 1e3, low, high), t.residue(8.0) * share.sqrt(), max_relative = 1e-7);
+        assert_relative_eq!(
+            t.residue_in_band(8.0, 1e3, low, high),
+            t.residue(8.0) * share.sqrt(),
+            epsilon = 0.0,
+            max_relative = 1e-7
+        );
     }
 
     #[test]

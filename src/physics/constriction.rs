@@ -242,23 +242,33 @@ mod tests {
     #[test]
     fn handbook_spot_of_copper() {
         // copper 1.75e-8 ohm m, a = 10 um: 0.875 mohm, Holm; the handbook table prints 8.8e-4 [memory]
-        assert_relative_eq!(spot_ohm(10e-6, 1.75e-8, 1.75e-8), 0.875e-3, max_relative = 1e-14);
+        assert_relative_eq!(spot_ohm(10e-6, 1.75e-8, 1.75e-8), 0.875e-3, epsilon = 0.0, max_relative = 1e-14);
     }
 
     #[test]
     fn cluster_of_twenty() {
         // copper 1.7e-8, n = 20, a = 2 um, alpha = 50 um: 0.2125 + 0.1700 mohm [calc]
-        assert_relative_eq!(cluster_ohm(20.0, 2e-6, 50e-6, 1.7e-8), 0.3825e-3, max_relative = 1e-14);
+        assert_relative_eq!(cluster_ohm(20.0, 2e-6, 50e-6, 1.7e-8), 0.3825e-3, epsilon = 0.0, max_relative = 1e-14);
     }
 
     #[test]
     fn plastic_contacts() {
         // contact-physics references, section 1: milliohm at 0.1 N, printed to three digits [calc]
         for (rho, hardness, milliohm) in [(1.6e-8, 0.5e9, 1.00), (1.7e-8, 1.0e9, 1.51), (7.0e-8, 2.0e9, 8.77)] {
-            assert_relative_eq!(plastic_ohm(0.1, hardness, 1.0, rho) * 1e3, milliohm, max_relative = 5e-3);
+            assert_relative_eq!(
+                plastic_ohm(0.1, hardness, 1.0, rho) * 1e3,
+                milliohm,
+                epsilon = 0.0,
+                max_relative = 5e-3
+            );
         }
         let a = plastic_radius_m(0.1, 1.0e9, 0.7);
-        assert_relative_eq!(plastic_ohm(0.1, 1.0e9, 0.7, 1.7e-8), spot_ohm(a, 1.7e-8, 1.7e-8), max_relative = 1e-14);
+        assert_relative_eq!(
+            plastic_ohm(0.1, 1.0e9, 0.7, 1.7e-8),
+            spot_ohm(a, 1.7e-8, 1.7e-8),
+            epsilon = 0.0,
+            max_relative = 1e-14
+        );
     }
 
     #[test]
@@ -267,7 +277,12 @@ mod tests {
         assert_relative_eq!(spots_ohm(&[spot], 1.7e-8).unwrap(), spot_ohm(1e-6, 1.7e-8, 1.7e-8));
         // a pair far apart: half of one
         let far = Spot { x_m: 10.0, ..spot };
-        assert_relative_eq!(spots_ohm(&[spot, far], 1.7e-8).unwrap(), 1.7e-8 / 4e-6, max_relative = 1e-6);
+        assert_relative_eq!(
+            spots_ohm(&[spot, far], 1.7e-8).unwrap(),
+            1.7e-8 / 4e-6,
+            epsilon = 0.0,
+            max_relative = 1e-6
+        );
     }
 
     #[test]
@@ -285,7 +300,7 @@ mod tests {
         }
         let whole = spots_ohm(&spots, 1.0).unwrap() - 1.0 / (2.0 * spots.len() as f64 * 1e-4);
         // the lattice leaves out the self term: 2 % at 5 600 spots
-        assert_relative_eq!(whole, 0.5, max_relative = 0.03);
+        assert_relative_eq!(whole, 0.5, epsilon = 0.0, max_relative = 0.03);
     }
 
     #[test]
@@ -301,33 +316,38 @@ mod tests {
     fn voltage_and_temperature() {
         // 0.1 V from 300 K, L = 2.44e-8: 438.7015 K, Kohlrausch-Holm [seen], number [calc]
         let heating = Heating { ambient_k: 300.0, ..CHECK };
-        assert_relative_eq!(hottest_k(0.1, &heating), 438.7015, max_relative = 1e-6);
+        assert_relative_eq!(hottest_k(0.1, &heating), 438.7015, epsilon = 0.0, max_relative = 1e-6);
         // 10 mV: +1.74 K; 20 mV: +6.91 K; the handbooks' L = 2.45e-8 gives +6.88 K there [calc]
-        assert_relative_eq!(rise_k(0.01, &CHECK), 1.74237, max_relative = 1e-5);
-        assert_relative_eq!(rise_k(0.02, &CHECK), 6.9088, max_relative = 1e-5);
+        assert_relative_eq!(rise_k(0.01, &CHECK), 1.74237, epsilon = 0.0, max_relative = 1e-5);
+        assert_relative_eq!(rise_k(0.02, &CHECK), 6.9088, epsilon = 0.0, max_relative = 1e-5);
         let handbook = Heating { lorenz_v2_per_k2: 2.45e-8, ..CHECK };
-        assert_relative_eq!(rise_k(0.02, &handbook), 6.88, max_relative = 1e-3);
-        assert_relative_eq!(CHECK.scale_v(), 91.58e-3, max_relative = 1e-4);
+        assert_relative_eq!(rise_k(0.02, &handbook), 6.88, epsilon = 0.0, max_relative = 1e-3);
+        assert_relative_eq!(CHECK.scale_v(), 91.58e-3, epsilon = 0.0, max_relative = 1e-4);
     }
 
     #[test]
     fn third_harmonics() {
         // 10 mV, L = 2.44e-8: cubic 9.93549e-4 [derived]; exact 9.96520e-4 at a cold drop of 10 mV [calc]
         let cubic = third_harmonic_cubic(0.01, 1.0 / ROOM_TEMPERATURE_K, &CHECK);
-        assert_relative_eq!(cubic, 9.93549e-4, max_relative = 1e-6);
-        assert_relative_eq!(third_harmonic(0.01, &CHECK).unwrap(), 9.96520e-4, max_relative = 1e-5);
-        assert_relative_eq!(third_harmonic(0.05, &CHECK).unwrap(), 2.685e-2, max_relative = 1e-3);
+        assert_relative_eq!(cubic, 9.93549e-4, epsilon = 0.0, max_relative = 1e-6);
+        assert_relative_eq!(third_harmonic(0.01, &CHECK).unwrap(), 9.96520e-4, epsilon = 0.0, max_relative = 1e-5);
+        assert_relative_eq!(third_harmonic(0.05, &CHECK).unwrap(), 2.685e-2, epsilon = 0.0, max_relative = 1e-3);
         assert_eq!(third_harmonic(0.15, &CHECK), None);
         // limit: a weak drive has the cubic term
         let weak = third_harmonic(1e-6, &CHECK).unwrap();
-        assert_relative_eq!(weak, third_harmonic_cubic(1e-6, 1.0 / ROOM_TEMPERATURE_K, &CHECK), max_relative = 1e-9);
+        assert_relative_eq!(
+            weak,
+            third_harmonic_cubic(1e-6, 1.0 / ROOM_TEMPERATURE_K, &CHECK),
+            epsilon = 0.0,
+            max_relative = 1e-9
+        );
     }
 
     #[test]
     fn thermal_times_of_copper() {
         // D = 1.165e-4 m^2/s [memory]: 0.86 us and 185 kHz at 10 um [calc]
-        assert_relative_eq!(thermal_time_s(10e-6, 1.165e-4), 0.86e-6, max_relative = 5e-3);
-        assert_relative_eq!(quasi_static_limit_hz(10e-6, 1.165e-4), 185e3, max_relative = 5e-3);
+        assert_relative_eq!(thermal_time_s(10e-6, 1.165e-4), 0.86e-6, epsilon = 0.0, max_relative = 5e-3);
+        assert_relative_eq!(quasi_static_limit_hz(10e-6, 1.165e-4), 185e3, epsilon = 0.0, max_relative = 5e-3);
     }
 
     proptest! {

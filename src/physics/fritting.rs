@@ -108,7 +108,7 @@ mod tests {
 
     #[test]
     fn a_tenth_of_a_volt_per_nanometre() {
-        assert_relative_eq!(breakdown_v(10e-9, BREAKDOWN_FIELD_V_PER_M), 1.0, max_relative = 1e-14);
+        assert_relative_eq!(breakdown_v(10e-9, BREAKDOWN_FIELD_V_PER_M), 1.0, epsilon = 0.0, max_relative = 1e-14);
     }
 
     #[test]
@@ -119,14 +119,14 @@ mod tests {
         // above it the bridge is pinned
         let bridge = contact.drive(5.0, 8.0).unwrap();
         assert!(contact.is_bridged());
-        assert_relative_eq!(peak_across(bridge, 5.0, 8.0), 0.3, max_relative = 1e-12);
+        assert_relative_eq!(peak_across(bridge, 5.0, 8.0), 0.3, epsilon = 0.0, max_relative = 1e-12);
         // going down leaves it as it is, with less than the pinned voltage across
         assert_eq!(contact.drive(0.5, 8.0).unwrap(), bridge);
         assert!(peak_across(bridge, 0.5, 8.0) < 0.03);
         // louder widens it, pinned again
         let wider = contact.drive(20.0, 8.0).unwrap();
         assert!(wider.resistance_ohm() < bridge.resistance_ohm());
-        assert_relative_eq!(peak_across(wider, 20.0, 8.0), 0.3, max_relative = 1e-12);
+        assert_relative_eq!(peak_across(wider, 20.0, 8.0), 0.3, epsilon = 0.0, max_relative = 1e-12);
         assert_eq!(contact.drive(5.0, 8.0).unwrap(), wider);
         // rest and movement give the film back
         contact.rested();

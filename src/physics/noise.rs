@@ -75,24 +75,24 @@ mod tests {
     #[test]
     fn thermal_noise_of_one_kilohm() {
         // 300 K: 4.070 nV/rtHz at 1 kohm, 0.129 at 1 ohm [calc]
-        assert_relative_eq!(thermal_v_per_rthz(1e3, 300.0), 4.070e-9, max_relative = 1e-4);
-        assert_relative_eq!(thermal_v_per_rthz(1.0, 300.0), 0.129e-9, max_relative = 5e-3);
+        assert_relative_eq!(thermal_v_per_rthz(1e3, 300.0), 4.070e-9, epsilon = 0.0, max_relative = 1e-4);
+        assert_relative_eq!(thermal_v_per_rthz(1.0, 300.0), 0.129e-9, epsilon = 0.0, max_relative = 5e-3);
     }
 
     #[test]
     fn gold_spots() {
         // gold 5.9e28 per m^3, 2e-3: a = 10, 1, 0.1 um; 0.23 nV/rtHz at 10 mV, 1 Hz, 1 um [calc]
         for (a, c) in [(10e-6, 5.395e-19), (1e-6, 5.395e-16), (0.1e-6, 5.395e-13)] {
-            assert_relative_eq!(spot_flicker(a, HOOGE, 5.9e28), c, max_relative = 1e-4);
+            assert_relative_eq!(spot_flicker(a, HOOGE, 5.9e28), c, epsilon = 0.0, max_relative = 1e-4);
         }
-        assert_relative_eq!(flicker_v_per_rthz(0.01, 5.395e-16, 1.0), 0.23e-9, max_relative = 2e-2);
+        assert_relative_eq!(flicker_v_per_rthz(0.01, 5.395e-16, 1.0), 0.23e-9, epsilon = 0.0, max_relative = 2e-2);
     }
 
     #[test]
     fn by_radius_or_by_resistance() {
         let (a, rho) = (0.7e-6, 2.3e-8);
         let c = constriction_flicker(rho / (PI * a), rho, HOOGE, 5.9e28);
-        assert_relative_eq!(c, spot_flicker(a, HOOGE, 5.9e28), max_relative = 1e-13);
+        assert_relative_eq!(c, spot_flicker(a, HOOGE, 5.9e28), epsilon = 0.0, max_relative = 1e-13);
     }
 
     proptest! {
@@ -110,6 +110,6 @@ mod tests {
         // 1 uA through a wiper that jumps by 1 kohm, in 100 kohm, even duty: half of the step
         let t = Telegraph { low_ohm: 0.0, high_ohm: 1e3, dwell_low_s: 1e-3, dwell_high_s: 1e-3 };
         let step = crackle_step_v(1e-6, t.low_ohm, t.high_ohm, 100e3);
-        assert_relative_eq!(variance(step, 1e-3, 1e-3).sqrt(), 0.5e-3 / 1.01, max_relative = 1e-12);
+        assert_relative_eq!(variance(step, 1e-3, 1e-3).sqrt(), 0.5e-3 / 1.01, epsilon = 0.0, max_relative = 1e-12);
     }
 }

@@ -187,8 +187,8 @@ mod tests {
     #[test]
     fn constants_of_the_form() {
         // A = 10.2463 per nm, J0 = 6.1657e12 A/m^2/eV at 1 nm [calc]
-        assert_relative_eq!(barrier(1.0, 1.0).attenuation(), 10.2463, max_relative = 1e-5);
-        assert_relative_eq!(barrier(1.0, 1.0).prefactor(), 6.1657e12, max_relative = 1e-4);
+        assert_relative_eq!(barrier(1.0, 1.0).attenuation(), 10.2463, epsilon = 0.0, max_relative = 1e-5);
+        assert_relative_eq!(barrier(1.0, 1.0).prefactor(), 6.1657e12, epsilon = 0.0, max_relative = 1e-4);
     }
 
     #[test]
@@ -202,9 +202,9 @@ mod tests {
             (2.0, 3.0, 5.09e5, 4.582, 4.794),
         ] {
             let b = barrier(ev, nm);
-            assert_relative_eq!(b.area_resistance_ohm_m2(), area, max_relative = 1e-3);
-            assert_relative_eq!(b.gamma_per_v2(), gamma, max_relative = 5e-3);
-            assert_relative_eq!(b.taylor_gamma_per_v2(), taylor, max_relative = 5e-3);
+            assert_relative_eq!(b.area_resistance_ohm_m2(), area, epsilon = 0.0, max_relative = 1e-3);
+            assert_relative_eq!(b.gamma_per_v2(), gamma, epsilon = 0.0, max_relative = 5e-3);
+            assert_relative_eq!(b.taylor_gamma_per_v2(), taylor, epsilon = 0.0, max_relative = 5e-3);
         }
     }
 
@@ -215,7 +215,7 @@ mod tests {
         let g = b.slope_s_per_m2(0.0).unwrap();
         let at = |v: f64| (b.density_a_per_m2(v).unwrap() / (g * v) - 1.0) / (v * v);
         let found = (4.0 * at(0.005) - at(0.01)) / 3.0;
-        assert_relative_eq!(found, b.taylor_gamma_per_v2(), max_relative = 1e-6);
+        assert_relative_eq!(found, b.taylor_gamma_per_v2(), epsilon = 0.0, max_relative = 1e-6);
     }
 
     #[test]
@@ -223,8 +223,8 @@ mod tests {
         let b = barrier(1.0, 1.0);
         let ratio = b.slope_s_per_m2(0.0).unwrap() * b.area_resistance_ohm_m2();
         // 0.805 at 1 eV, 1 nm [calc]
-        assert_relative_eq!(ratio, 1.0 - 2.0 / b.exponent(), max_relative = 1e-13);
-        assert_relative_eq!(ratio, 0.805, max_relative = 1e-3);
+        assert_relative_eq!(ratio, 1.0 - 2.0 / b.exponent(), epsilon = 0.0, max_relative = 1e-13);
+        assert_relative_eq!(ratio, 0.805, epsilon = 0.0, max_relative = 1e-3);
     }
 
     #[test]

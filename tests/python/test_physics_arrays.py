@@ -150,20 +150,20 @@ def test_a_bridge_past_its_end_is_an_error_of_film_too():
 
 def test_limits():
     # sinh to ohmic, rectifier to its leak, heated to cold, many spots to one, intermediate form to ohmic
-    assert wl.Film.tunnelling(resistance_ohm=50.0, scale_v=1e6).current_a(1.0) == pytest.approx(1 / 50, rel=1e-11)
-    assert wl.Film.rectifying(resistance_ohm=50.0, leak_ratio=1.0).current_a(1.0) == pytest.approx(1 / 50, rel=1e-15)
-    assert ph.heated_current_a(1e-6, 2.0) == pytest.approx(0.5e-6, rel=1e-9)
-    assert ph.rise_k(1e-9) == pytest.approx(1e-18 / (8 * ph.LORENZ_V2_PER_K2 * ph.ROOM_K), rel=1e-12)
-    assert ph.cluster_ohm(1.0, 1e-6, 1e9, 1.7e-8) == pytest.approx(ph.spot_ohm(1e-6, 1.7e-8), rel=1e-12)
+    assert wl.Film.tunnelling(resistance_ohm=50.0, scale_v=1e6).current_a(1.0) == pytest.approx(1 / 50, rel=1e-11, abs=0.0)
+    assert wl.Film.rectifying(resistance_ohm=50.0, leak_ratio=1.0).current_a(1.0) == pytest.approx(1 / 50, rel=1e-15, abs=0.0)
+    assert ph.heated_current_a(1e-6, 2.0) == pytest.approx(0.5e-6, rel=1e-9, abs=0.0)
+    assert ph.rise_k(1e-9) == pytest.approx(1e-18 / (8 * ph.LORENZ_V2_PER_K2 * ph.ROOM_K), rel=1e-12, abs=0.0)
+    assert ph.cluster_ohm(1.0, 1e-6, 1e9, 1.7e-8) == pytest.approx(ph.spot_ohm(1e-6, 1.7e-8), rel=1e-12, abs=0.0)
     assert ph.spots_ohm([0], [0], [1e-6], 1.7e-8) == ph.spot_ohm(1e-6, 1.7e-8)
     slope = ph.tunnelling_slope_s_per_m2(1.0, 1e-9, 0.0)
-    assert ph.tunnelling_density_a_per_m2(1.0, 1e-9, 1e-7) == pytest.approx(slope * 1e-7, rel=1e-12)
-    assert ph.crackle_step_v(1e-6, 1.0, 11.0) == pytest.approx(1e-5, rel=1e-15)
-    assert ph.crackle_step_v(1e-6, 1.0, 11.0, 1e12) == pytest.approx(1e-5, rel=1e-9)
+    assert ph.tunnelling_density_a_per_m2(1.0, 1e-9, 1e-7) == pytest.approx(slope * 1e-7, rel=1e-12, abs=0.0)
+    assert ph.crackle_step_v(1e-6, 1.0, 11.0) == pytest.approx(1e-5, rel=1e-15, abs=0.0)
+    assert ph.crackle_step_v(1e-6, 1.0, 11.0, 1e12) == pytest.approx(1e-5, rel=1e-9, abs=0.0)
     # steady: no chatter
     assert ph.chatter_residue(1.0, 1.0, dwell_low_s=1.0, dwell_high_s=1.0, loop_ohm=8.0) == 0.0
     # even dwell: r/(2+r), below T1
-    assert ph.chatter_residue(0, 8, dwell_low_s=1.0, dwell_high_s=1.0, loop_ohm=8.0) == pytest.approx(1 / 3, rel=1e-15)
+    assert ph.chatter_residue(0, 8, dwell_low_s=1.0, dwell_high_s=1.0, loop_ohm=8.0) == pytest.approx(1 / 3, rel=1e-15, abs=0.0)
 
 
 def test_fritting_remembers_until_rest_or_move():
@@ -173,7 +173,7 @@ def test_fritting_remembers_until_rest_or_move():
     assert [film.law for film in after] == [
         "tunnelling", "bridged", "bridged", "tunnelling", "tunnelling", "bridged", "tunnelling",
     ]  # fmt: skip
-    assert ph.series_voltage_v(after[1], 8.0, (5.0 - 0.3) / 8.0) == pytest.approx(5.0, rel=1e-12)
+    assert ph.series_voltage_v(after[1], 8.0, (5.0 - 0.3) / 8.0) == pytest.approx(5.0, rel=1e-12, abs=0.0)
     for bad in (["sleep"], [-1.0], [math.nan], [None]):
         with pytest.raises(wl.InputError) as caught:
             ph.fritting(FILM, bad, breakdown_v=1.0, pinned_v=0.3, loop_ohm=8.0)
@@ -184,8 +184,8 @@ def test_fritting_remembers_until_rest_or_move():
 
 def test_growth_is_a_range():
     month = 30 * 86400.0
-    assert ph.film_thickness_m("ISA-71.04 G1", "copper", month)[1] == pytest.approx(300e-10)
-    assert ph.film_thickness_m("ISA-71.04 G1", "silver", month)[1] == pytest.approx(200e-10)
+    assert ph.film_thickness_m("ISA-71.04 G1", "copper", month)[1] == pytest.approx(300e-10, rel=1e-9, abs=0.0)
+    assert ph.film_thickness_m("ISA-71.04 G1", "silver", month)[1] == pytest.approx(200e-10, rel=1e-9, abs=0.0)
     low, high = ph.film_area_resistance_ohm_m2("ISA-71.04 G2", "silver", np.geomspace(1e3, 1e9, 7))
     assert np.all(low <= high) and np.all(np.diff(low) > 0) and np.all(np.diff(high) > 0)
     early, late = ph.time_to_resistance_s("ISA-71.04 G1", "copper", resistance_ohm=1.0, area_m2=1e-10)
@@ -203,7 +203,7 @@ def test_metals_and_films():
     assert len(metals) == 13 and not metals["nickel"].melting_is_safe
     assert metals["brass"].melting_v.tag == "[memory, low]"
     film = ph.tunnelling_film(height_ev=1.0, thickness_m=1e-9, area_m2=1e-10)
-    assert film.law == "tunnelling" and film.resistance_ohm == pytest.approx(8.9208, rel=1e-5)
+    assert film.law == "tunnelling" and film.resistance_ohm == pytest.approx(8.9208, rel=1e-5, abs=0.0)
 
 
 def test_spots_are_checked():

@@ -28,13 +28,13 @@ def test_each_law_is_told(film, most, rc, known):
     v, i = points(film, most, rc)
     fit = wl.fit_film(v, i, sd_v=1e-5 if known else None)
     assert fit.identifiable and fit.law == film.law and not fit.reversed, fit.reason
-    assert fit.film.resistance_ohm == pytest.approx(film.resistance_ohm, rel=0.01)
+    assert fit.film.resistance_ohm == pytest.approx(film.resistance_ohm, rel=0.01, abs=0.0)
     assert fit.constriction_ohm == pytest.approx(rc, abs=0.1)
     assert fit.points == 21 and fit.degrees_of_freedom == 21 - len(fit.parameters)
     assert (fit.probability is not None) == known
-    assert fit.residual_sd == pytest.approx(1.0 if known else 1e-5, rel=0.5)
+    assert fit.residual_sd == pytest.approx(1.0 if known else 1e-5, rel=0.5, abs=0.0)
     assert fit.comparison[0].law == film.law
-    assert sum(row.weight for row in fit.comparison) == pytest.approx(1.0)
+    assert sum(row.weight for row in fit.comparison) == pytest.approx(1.0, rel=1e-9, abs=0.0)
     sd = [p.sd for p in fit.parameters]
     assert np.allclose(np.sqrt(np.diag(fit.covariance)), sd)
 
@@ -74,7 +74,7 @@ def test_dry_points_tell_a_resistance_and_no_law(film):
     v, i = points(film, 0.4e-6, sd=1e-7)
     fit = wl.fit_film(v, i, sd_v=1e-7)
     assert not fit.identifiable and "dry" in fit.reason
-    assert fit.film.resistance_ohm == pytest.approx(50.0, rel=0.02)
+    assert fit.film.resistance_ohm == pytest.approx(50.0, rel=0.02, abs=0.0)
 
 
 def test_a_bend_without_its_parameters_is_not_a_law_known():
@@ -131,13 +131,13 @@ def test_weights_count():
     sd = np.full(21, 1e-5)
     sd[3] = 10.0
     fit = wl.fit_film(v, i, sd_v=sd)
-    assert fit.film.resistance_ohm == pytest.approx(2.0, rel=1e-4)
-    assert wl.fit_film(v, i).film.resistance_ohm != pytest.approx(2.0, rel=1e-4)
+    assert fit.film.resistance_ohm == pytest.approx(2.0, rel=1e-4, abs=0.0)
+    assert wl.fit_film(v, i).film.resistance_ohm != pytest.approx(2.0, rel=1e-4, abs=0.0)
 
 
 def test_lists_and_integers_are_points_too():
     fit = wl.fit_film([-3, -2, -1, 1, 2, 3.001], [-3, -2, -1, 1, 2, 3])
-    assert fit.film.resistance_ohm == pytest.approx(1.0, rel=1e-3)
+    assert fit.film.resistance_ohm == pytest.approx(1.0, rel=1e-3, abs=0.0)
 
 
 def peaks(film, current_a):
@@ -152,17 +152,17 @@ def test_harmonics_tell_what_the_curve_tells(film, most, _):
     told = wl.law_from_harmonics(first_v=first, second_v=second, third_v=third, floor_v=1e-9)
     assert told.identifiable and told.law == film.law, told.reason
     if film.law == "tunnelling":
-        assert told.scale_v == pytest.approx(0.2, rel=1e-6)
+        assert told.scale_v == pytest.approx(0.2, rel=1e-6, abs=0.0)
     else:
         # a leak of 10 % makes it look n/(1-l) at weak signals
-        assert told.ideality == pytest.approx(1.5 / 0.9, rel=0.05)
+        assert told.ideality == pytest.approx(1.5 / 0.9, rel=0.05, abs=0.0)
 
 
 def test_harmonics_of_a_bridge_and_of_nothing_are_not_guessed():
     first, second, third = peaks(wl.Film.bridged(resistance_ohm=1.0), 0.03)
     told = wl.law_from_harmonics(first_v=first, second_v=second, third_v=third, floor_v=1e-9)
     assert not told.identifiable and told.law is None and "bridge" in told.reason
-    assert third / first == pytest.approx(told.bridged_ratio, rel=0.05)
+    assert third / first == pytest.approx(told.bridged_ratio, rel=0.05, abs=0.0)
     dry = wl.law_from_harmonics(first_v=1e-3, second_v=1e-8, third_v=1e-8, floor_v=1e-8)
     assert not dry.identifiable and "dry" in dry.reason
     for bad in ({"first_v": 0.0}, {"floor_v": 0.0}, {"second_v": 2.0}, {"third_v": np.nan}):

@@ -384,7 +384,7 @@ def melting():
     out = []
     for m in safe:
         volts = 2 * math.sqrt(2.45e-8 * (m.melting_k.low**2 - 293.15**2))
-        assert m.calculated_melting_v == pytest.approx(volts, rel=1e-12)
+        assert m.calculated_melting_v == pytest.approx(volts, rel=1e-12, abs=0.0)
         out.append(abs(volts / m.melting_v.low - 1))
     return max(out)
 
