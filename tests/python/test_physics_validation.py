@@ -25,7 +25,9 @@ from weaklink import physics as ph
 FILE = Path(__file__).resolve().parents[2] / "python" / "weaklink" / "validation.csv"
 COLUMNS = ["id", "claim", "checked_against", "worst_error", "where"]
 # below this a relative error is rounding of the last digits, and how large exactly depends on the machine's libm
-ROUNDING = 2e-14
+ROUNDING = 5e-14
+# what else may differ from machine to machine: five trials of 1 000 tipped by a last digit, scipy's step sizes, a bisection
+GRAIN = {"fit_coverage_known": 5e-3, "fit_coverage_estimated": 5e-3, "copper_growth": 1e-8, "harmonics_to_scale": 1e-11}
 FIGURES = {}
 
 mpmath.mp.dps = 50
@@ -463,8 +465,9 @@ def test_every_claim_has_a_figure_and_the_other_way_round():
 @pytest.mark.parametrize("name", list(FIGURES))
 def test_figure(name):
     error, told = FIGURES[name][2](), float(stated()[name]["worst_error"])
-    assert error <= max(told, ROUNDING)
-    assert told <= max(10.0 * error, ROUNDING), "the statement says less than it could"
+    grain = GRAIN.get(name, ROUNDING)
+    assert error <= max(told, grain)
+    assert told <= max(10.0 * error, grain), "the statement says less than it could"
 
 
 # the limits of the issue; the file may state less
@@ -497,10 +500,10 @@ def test_show_validation_prints_every_row():
     assert all(claim.claim in line for claim, line in zip(table, lines[1:], strict=True))
 
 
-def round_up(error):
-    """To one digit, upwards; statements below rounding are all alike."""
-    if error <= ROUNDING:
-        return ROUNDING
+def round_up(error, grain):
+    """To one digit, upwards; statements below the grain are all alike."""
+    if error <= grain:
+        return grain
     unit = 10.0 ** math.floor(math.log10(error))
     return math.ceil(error / unit) * unit
 
@@ -512,4 +515,4 @@ if __name__ == "__main__":
         for key, (what, reference, measure) in FIGURES.items():
             value = measure()
             print(key, value, flush=True)
-            table.writerow([key, what, reference, f"{round_up(value):.0e}", f"tests/python/test_physics_validation.py: {key}"])
+            table.writerow([key, what, reference, f"{round_up(value, GRAIN.get(key, ROUNDING)):.0e}", f"tests/python/test_physics_validation.py: {key}"])
