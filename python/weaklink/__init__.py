@@ -4,6 +4,7 @@ SI units, the unit in the name; voltages and currents are rms of a sine unless t
 ``loss_db`` is positive for quieter; residue and distortion are ratios to the fundamental; exp(+j omega t).
 """
 
+from . import physics
 from ._core import (
     TYPICAL_VERSION,
     Ceiling,
@@ -27,6 +28,7 @@ from ._core import (
     residue_from_loss_range,
     typical,
 )
+from .fits import FilmFit, HarmonicLaw, fit_film, law_from_harmonics, show_validation
 from .results import (
     Assessment,
     Finding,
@@ -49,7 +51,9 @@ __all__ = [
     "Contact",
     "Divider",
     "Film",
+    "FilmFit",
     "Finding",
+    "HarmonicLaw",
     "Headline",
     "InputError",
     "InternalError",
@@ -69,9 +73,13 @@ __all__ = [
     "WeaklinkError",
     "__version__",
     "assess",
+    "fit_film",
+    "law_from_harmonics",
     "limits",
     "load_job",
     "loss_range_for_residue",
+    "physics",
     "residue_from_loss_range",
+    "show_validation",
     "typical",
 ]

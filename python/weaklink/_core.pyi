@@ -44,12 +44,31 @@ __all__ = [
     "_limits_json",
     "_dry_box_v",
     "_typical_values",
+    "_law",
+    "_laws",
+    "_series",
+    "_spots_ohm",
+    "_fritting",
+    "_grown",
+    "_time_to_s",
+    "_metals_json",
+    "_environments",
+    "_fit_film_json",
+    "_harmonics_json",
+    "_ROOM_K",
+    "_LORENZ_V2_PER_K2",
+    "_HOOGE",
+    "_BREAKDOWN_FIELD_V_PER_M",
     "__version__",
     "TYPICAL_VERSION",
 ]
 
 __version__: str
 TYPICAL_VERSION: int
+_ROOM_K: float
+_LORENZ_V2_PER_K2: float
+_HOOGE: float
+_BREAKDOWN_FIELD_V_PER_M: float
 
 class WeaklinkError(Exception):
     """Whatever weaklink itself raises."""
@@ -168,6 +187,8 @@ class Film(_Value):
         """Slope di/dv at a voltage, S."""
     def chord_ohm(self, /, voltage_v: _Num) -> _Floats:
         """Chord v/i at a voltage, ohm; at zero voltage the zero-voltage resistance."""
+    def voltage_v(self, /, current_a: _Num) -> _Floats:
+        """Voltage at a current, V, the inverse of current_a; InputError past a bridge's end, |i| R = (pi/2) VT."""
 
 @final
 class Contact(_Value):
@@ -416,3 +437,16 @@ def _layouts() -> list[str]: ...
 def _limits_json(job: Job, residue: float, loss_db: float, crosstalk_db: float) -> str: ...
 def _dry_box_v(resistance_ohm: float) -> float: ...
 def _typical_values() -> list[tuple[str, str, str, str]]: ...
+def _law(name: str, *arguments: _Num) -> _Floats: ...
+def _laws() -> list[str]: ...
+def _series(which: str, film: Film, constriction_ohm: _Num, at: _Num) -> _Floats: ...
+def _spots_ohm(x_m: list[float], y_m: list[float], radius_m: list[float], resistivity_ohm_m: float) -> float: ...
+def _fritting(
+    film: Film, breakdown_v: float, pinned_v: float, events: list[float | str], loop_ohm: float
+) -> list[tuple[float, bool]]: ...
+def _grown(which: str, environment: str, metal: str, time_s: _Num) -> tuple[_Floats, _Floats]: ...
+def _time_to_s(environment: str, metal: str, resistance_ohm: float, area_m2: float) -> tuple[float, float]: ...
+def _metals_json() -> str: ...
+def _environments() -> list[str]: ...
+def _fit_film_json(voltage_v: _Num, current_a: _Num, sd_v: _Num | None) -> str: ...
+def _harmonics_json(first_v: float, second_v: float, third_v: float, floor_v: float) -> str: ...

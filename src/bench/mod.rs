@@ -3,6 +3,9 @@
 mod accuracy;
 mod engineering;
 pub mod evidence;
+pub mod fit;
+mod fit_law;
+pub mod harmonics;
 pub mod kind;
 pub mod method;
 pub mod part;

@@ -6,6 +6,12 @@ pub const BOLTZMANN_J_PER_K: f64 = 1.380_649e-23;
 /// Elementary charge, C. Exact by definition of the SI, 2019.
 pub const ELEMENTARY_CHARGE_C: f64 = 1.602_176_634e-19;
 
+/// Planck constant, J s. Exact by definition of the SI, 2019.
+pub const PLANCK_J_S: f64 = 6.626_070_15e-34;
+
+/// Mass of the electron, kg. CODATA 2018, relative uncertainty 3e-10 \[memory\].
+pub const ELECTRON_MASS_KG: f64 = 9.109_383_701_5e-31;
+
 /// Room temperature used throughout, K (20 degrees Celsius).
 pub const ROOM_TEMPERATURE_K: f64 = 293.15;
 

@@ -20,8 +20,20 @@ pub fn heating_voltage_v() -> f64 {
     2.0 * LORENZ_V2_PER_K2.sqrt() * ROOM_TEMPERATURE_K
 }
 
-/// Largest exponent that `exp` is given: beyond it the current is pinned, far outside any contact's life.
+/// Largest exponent that `exp` is given: beyond it a law goes on along its tangent, far outside any contact's life.
 const EXPONENT_LIMIT: f64 = 700.0;
+
+/// `v/unit` for `unit = ideality kT/e`, and what rounding took from it, so that `exp` of it keeps 1e-13 up to the limit.
+fn exponent(voltage_v: f64, ideality: f64) -> (f64, f64) {
+    let unit = ideality * THERMAL_VOLTAGE_V;
+    let x = voltage_v / unit;
+    if x < 10.0 {
+        return (x, 0.0);
+    }
+    let missing = ideality.mul_add(THERMAL_VOLTAGE_V, -unit);
+    let rest = (-x).mul_add(unit, voltage_v) - x * missing;
+    (x, rest / unit)
+}
 
 /// A film law with its zero-voltage resistance.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -130,13 +142,16 @@ impl Film {
         match *self {
             Self::Ohmic { resistance_ohm } => voltage_v / resistance_ohm,
             Self::Tunnelling { resistance_ohm, scale_v } => {
-                let x = (voltage_v / scale_v).clamp(-EXPONENT_LIMIT, EXPONENT_LIMIT);
-                scale_v / resistance_ohm * x.sinh()
+                let x = voltage_v / scale_v;
+                let held = x.clamp(-EXPONENT_LIMIT, EXPONENT_LIMIT);
+                scale_v / resistance_ohm * (held.sinh() + held.cosh() * (x - held))
             }
             Self::Rectifying { resistance_ohm, ideality, leak_ratio } => {
                 let unit = ideality * THERMAL_VOLTAGE_V;
-                let x = (voltage_v / unit).min(EXPONENT_LIMIT);
-                ((1.0 - leak_ratio) * unit * x.exp_m1() + leak_ratio * voltage_v) / resistance_ohm
+                let (x, rest) = exponent(voltage_v, ideality);
+                let held = x.min(EXPONENT_LIMIT);
+                let diode = held.exp_m1() + held.exp() * (x - held + rest);
+                ((1.0 - leak_ratio) * unit * diode + leak_ratio * voltage_v) / resistance_ohm
             }
             Self::Bridged { resistance_ohm } => {
                 let unit = heating_voltage_v();
@@ -155,14 +170,46 @@ impl Film {
                 x.cosh() / resistance_ohm
             }
             Self::Rectifying { resistance_ohm, ideality, leak_ratio } => {
-                let x = (voltage_v / (ideality * THERMAL_VOLTAGE_V)).min(EXPONENT_LIMIT);
-                ((1.0 - leak_ratio) * x.exp() + leak_ratio) / resistance_ohm
+                let (x, rest) = exponent(voltage_v, ideality);
+                let diode = if x > EXPONENT_LIMIT { EXPONENT_LIMIT.exp() } else { x.exp() * (1.0 + rest) };
+                ((1.0 - leak_ratio) * diode + leak_ratio) / resistance_ohm
             }
             Self::Bridged { resistance_ohm } => {
                 let x = voltage_v / heating_voltage_v();
                 1.0 / (resistance_ohm * (1.0 + x * x))
             }
         }
+    }
+
+    /// Voltage at a current, V: the inverse of [`Film::current_a`].
+    ///
+    /// Ohmic `R i`; tunnelling `V0 asinh(R i/V0)`; bridged `V_T tan(R i/V_T)`, none from `R |i| = (pi/2) V_T` = 143.9 mV on;
+    /// rectifying by Newton's method, which comes down a convex curve and cannot miss. `None` also where the current is not
+    /// finite or above what the exponent limit lets through. Rounding: the law's own condition, below 1e-14 for all but a
+    /// bridge near its end.
+    #[must_use]
+    pub fn voltage_v(&self, current_a: f64) -> Option<f64> {
+        if !current_a.is_finite() {
+            return None;
+        }
+        let drop_v = current_a * self.resistance_ohm();
+        let voltage = match *self {
+            Self::Ohmic { .. } => drop_v,
+            Self::Tunnelling { scale_v, .. } => scale_v * (drop_v / scale_v).asinh(),
+            Self::Rectifying { ideality, leak_ratio, .. } => {
+                let unit = ideality * THERMAL_VOLTAGE_V;
+                unit * rectifier_exponent(drop_v / unit, leak_ratio)
+            }
+            Self::Bridged { .. } => {
+                let unit = heating_voltage_v();
+                let angle = drop_v / unit;
+                if angle.abs() >= std::f64::consts::FRAC_PI_2 {
+                    return None;
+                }
+                unit * angle.tan()
+            }
+        };
+        voltage.is_finite().then_some(voltage)
     }
 
     /// Chord v/i at a voltage, ohm; at zero voltage the zero-voltage resistance.
@@ -182,6 +229,32 @@ impl Film {
             Self::Rectifying { .. } | Self::Bridged { .. } => self.chord_ohm(-peak_v.abs()),
         }
     }
+}
+
+/// Root x of `(1-l) expm1(x) + l x = y`.
+///
+/// `expm1(x) >= x` puts the root at `y` or below; for `y > 0` also at `ln1p(y/(1-l))` or below. The left side is convex, so
+/// from there each Newton step falls and stops at the root.
+fn rectifier_exponent(y: f64, leak_ratio: f64) -> f64 {
+    let diode = 1.0 - leak_ratio;
+    let mut x = y;
+    // of the diode alone: a bound for y > 0, and for y < 0 none, since the leak may carry the rest
+    if y > 0.0 && diode > 0.0 {
+        x = x.min((y / diode).ln_1p());
+    }
+    // the diode saturates: the leak carries what is left, a bound from above for y < 0
+    if y < -diode {
+        x = x.min((y + diode) / leak_ratio);
+    }
+    for _ in 0..200 {
+        let step = (diode * x.exp_m1() + leak_ratio * x - y) / (diode * x.exp() + leak_ratio);
+        let next = x - step;
+        if step.abs() <= 0.5 * f64::EPSILON * x.abs() {
+            return next;
+        }
+        x = next;
+    }
+    x
 }
 
 #[cfg(test)]
@@ -205,6 +278,23 @@ mod tests {
         let film = Film::Bridged { resistance_ohm: 1.0 };
         assert_relative_eq!(film.current_a(0.1), 0.075_950_1, max_relative = 1e-3);
         assert_relative_eq!(film.chord_ohm(0.1), 1.316_65, max_relative = 1e-3);
+    }
+
+    #[test]
+    fn past_the_exponent_limit_a_law_still_rises_along_its_slope() {
+        for film in [Film::Tunnelling { resistance_ohm: 1e6, scale_v: 0.025 }, laws(1e6)[2]] {
+            let (a, b) = (film.current_a(30.0), film.current_a(31.0));
+            assert!(b > a && b.is_finite());
+            assert_relative_eq!(b - a, film.slope_s(30.5), max_relative = 1e-12);
+        }
+    }
+
+    #[test]
+    fn a_bridge_has_no_voltage_past_its_end() {
+        let film = Film::Bridged { resistance_ohm: 2.0 };
+        assert_eq!(film.voltage_v(0.0720), None);
+        assert!(film.voltage_v(0.0719).is_some_and(|v| v > 10.0 * heating_voltage_v()));
+        assert_eq!(Film::Ohmic { resistance_ohm: 1.0 }.voltage_v(f64::NAN), None);
     }
 
     #[test]
@@ -233,6 +323,26 @@ mod tests {
                 let difference = (film.current_a(v + h) - film.current_a(v - h)) / (2.0 * h);
                 prop_assert!((difference / film.slope_s(v) - 1.0).abs() < TOLERANCE);
             }
+        }
+
+        #[test]
+        fn voltage_is_the_inverse_of_current(r in 1e-6f64..1e9, decade in -9.0f64..0.5, sign in 0..2) {
+            let v = 10f64.powf(decade) * f64::from(2 * sign - 1);
+            for film in laws(r) {
+                let i = film.current_a(v);
+                let back = film.voltage_v(i).unwrap();
+                // rounding of the current, brought back through the slope, and a few units of the voltage's own
+                let condition = (i / (film.slope_s(v) * v)).abs();
+                prop_assert!((back - v).abs() <= 4e-16 * (4.0 + 4.0 * condition) * v.abs(), "{:?} {v} {back}", film);
+            }
+        }
+
+        #[test]
+        fn the_inverse_holds_for_any_leak(leak_ratio in 1e-12f64..1.0, y in -1e3f64..1e3) {
+            let x = rectifier_exponent(y, leak_ratio);
+            let back = (1.0 - leak_ratio) * x.exp_m1() + leak_ratio * x;
+            // terms of either sign never cancel; e^x makes |x| units of rounding
+            prop_assert!((back - y).abs() <= 1e-15 * (4.0 + x.abs()) * y.abs());
         }
 
         #[test]

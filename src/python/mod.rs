@@ -3,10 +3,12 @@
 mod answers;
 mod array;
 mod errors;
+mod fit;
 mod job;
 mod json;
 mod linear;
 mod loads;
+mod physics;
 mod system;
 mod values;
 
@@ -39,6 +41,21 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(job::_dry_box_v, module)?)?;
     module.add_function(wrap_pyfunction!(job::_typical_values, module)?)?;
     module.add_function(wrap_pyfunction!(job::_engineering, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_law, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_laws, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_series, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_spots_ohm, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_fritting, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_grown, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_time_to_s, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_metals_json, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_environments, module)?)?;
+    module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
+    module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;
+    module.add("_ROOM_K", crate::physics::constants::ROOM_TEMPERATURE_K)?;
+    module.add("_LORENZ_V2_PER_K2", crate::physics::constants::LORENZ_V2_PER_K2)?;
+    module.add("_HOOGE", crate::physics::noise::HOOGE)?;
+    module.add("_BREAKDOWN_FIELD_V_PER_M", crate::physics::fritting::BREAKDOWN_FIELD_V_PER_M)?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add("TYPICAL_VERSION", crate::circuit::typical::VERSION)?;
     Ok(())

@@ -188,6 +188,10 @@ impl Film {
     fn chord_ohm<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, voltage_v, physics::Film::chord_ohm)
     }
+    fn voltage_v<'py>(slf: &Bound<'py, Self>, current_a: Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
+        let none = 0.0f64.into_pyobject(slf.py())?.into_any();
+        super::physics::_series(slf.py(), "voltage_v", slf, none, current_a)
+    }
 }
 checked_class!(Film, physics::Film, "film");
 

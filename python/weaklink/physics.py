@@ -1,0 +1,415 @@
+"""The physics of one contact, law by law, on arrays.
+
+Numbers in, a float out; arrays broadcast. SI units, the unit in the name. A value outside a law raises InputError with its
+place. Tags: [seen] read in a text, [memory] recalled, [derived] by this project. Films are ``weaklink.Film``; heated spots
+take the ambient temperature (K) and the Lorenz number (V^2/K^2; Sommerfeld 2.443e-8, handbooks 2.4e-8 to 2.45e-8).
+"""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import numpy.typing
+
+from . import _core
+from ._core import Film, _law
+
+Num: TypeAlias = float | numpy.typing.ArrayLike
+
+ROOM_K = _core._ROOM_K
+LORENZ_V2_PER_K2 = _core._LORENZ_V2_PER_K2
+HOOGE = _core._HOOGE
+"""Hooge's constant as usually quoted [memory]; metals scatter from 1e-4 to 1e-2."""
+BREAKDOWN_FIELD_V_PER_M = _core._BREAKDOWN_FIELD_V_PER_M
+"""Field at which films break down, order of magnitude, Holm 1967 [memory]."""
+
+__all__ = [
+    "BREAKDOWN_FIELD_V_PER_M",
+    "HOOGE",
+    "LORENZ_V2_PER_K2",
+    "ROOM_K",
+    "Metal",
+    "Published",
+    "assumed_film_flicker",
+    "breakdown_v",
+    "chatter_residue",
+    "chatter_residue_in_band",
+    "cluster_ohm",
+    "constriction_flicker",
+    "copper_growth_m",
+    "crackle_step_v",
+    "cubic_growth_m",
+    "environments",
+    "film_area_resistance_ohm_m2",
+    "film_thickness_m",
+    "flicker_v",
+    "flicker_v_per_rthz",
+    "fritting",
+    "heated_current_a",
+    "heated_voltage_v",
+    "hottest_k",
+    "logarithmic_growth_m",
+    "metals",
+    "parabolic_growth_m",
+    "plastic_ohm",
+    "plastic_radius_m",
+    "quasi_static_limit_hz",
+    "rise_k",
+    "series_chord_ohm",
+    "series_current_a",
+    "series_slope_s",
+    "series_voltage_v",
+    "spot_flicker",
+    "spot_ohm",
+    "spots_ohm",
+    "telegraph_corner_hz",
+    "telegraph_spectrum_per_hz",
+    "telegraph_variance",
+    "thermal_noise_v_per_rthz",
+    "thermal_time_s",
+    "third_harmonic",
+    "third_harmonic_cubic",
+    "time_to_resistance_s",
+    "tunnelling_area_resistance_ohm_m2",
+    "tunnelling_density_a_per_m2",
+    "tunnelling_film",
+    "tunnelling_gamma_per_v2",
+    "tunnelling_scale_v",
+    "tunnelling_slope_s_per_m2",
+    "tunnelling_taylor_gamma_per_v2",
+    "tunnelling_thickness_m",
+    "voltage_for_temperature_v",
+]
+
+
+@dataclass(frozen=True)
+class Published:
+    """A published range: low and high (equal where one value is given) and how it was obtained."""
+
+    low: float
+    high: float
+    tag: str
+
+
+@dataclass(frozen=True)
+class Metal:
+    """A contact metal. Holm 1967 appendix X and Slade 2014 appendix, [memory] unless a tag says otherwise."""
+
+    name: str
+    resistivity_ohm_m: Published
+    temperature_coefficient_per_k: Published
+    hardness_pa: Published
+    softening_k: Published | None
+    softening_v: Published | None
+    melting_k: Published | None
+    melting_v: Published | None
+    diffusivity_m2_per_s: Published | None
+    calculated_melting_v: float | None
+    """2 sqrt(L (Tm^2 - T0^2)), L = 2.45e-8 V^2/K^2 (Kohlrausch)."""
+    melting_is_safe: bool
+    """Tabled and calculated melting voltage agree within 6 %: only then assert it."""
+
+
+def metals() -> dict[str, Metal]:
+    """The usual contact metals by name."""
+    out = {}
+    for row in json.loads(_core._metals_json()):
+        fields: dict[str, Any] = {key: Published(*value) if isinstance(value, list) else value for key, value in row.items()}
+        out[row["name"]] = Metal(**fields)
+    return out
+
+
+def spot_ohm(radius_m: Num, resistivity_ohm_m: Num, other_resistivity_ohm_m: Num | None = None) -> Any:
+    """One round spot, ohm: (rho1 + rho2)/(4 a). Radius above the electrons' free path (40 nm). Holm 1967 par. 3-4 [seen]."""
+    other = resistivity_ohm_m if other_resistivity_ohm_m is None else other_resistivity_ohm_m
+    return _law("spot_ohm", radius_m, resistivity_ohm_m, other)
+
+
+def cluster_ohm(count: Num, radius_m: Num, cluster_radius_m: Num, resistivity_ohm_m: Num) -> Any:
+    """Equal spots spread over a round patch, ohm: rho/(2 n a) + rho/(2 alpha). Greenwood 1966 [seen]."""
+    return _law("cluster_ohm", count, radius_m, cluster_radius_m, resistivity_ohm_m)
+
+
+def spots_ohm(x_m: Iterable[float], y_m: Iterable[float], radius_m: Iterable[float], resistivity_ohm_m: float) -> float:
+    """Spots where they are, ohm: rho/(2 sum a) + (3 pi rho/(32 n^2)) sum over pairs of 1/s. Greenwood 1966 [seen].
+
+    Spots must not overlap. The factor is uncertain by 8 % ([derived]: far spots of equal current have 1/pi).
+    """
+    return _core._spots_ohm(list(x_m), list(y_m), list(radius_m), resistivity_ohm_m)
+
+
+def plastic_radius_m(force_n: Num, hardness_pa: Num, fullness: Num = 1.0) -> Any:
+    """Spot that yields under a force, m: sqrt(F/(xi pi H)); xi 1 clean, 0.3 rough, 0.1 partly elastic. Holm 1967 [memory]."""
+    return _law("plastic_radius_m", force_n, hardness_pa, fullness)
+
+
+def plastic_ohm(force_n: Num, hardness_pa: Num, resistivity_ohm_m: Num, fullness: Num = 1.0) -> Any:
+    """Constriction of a plastic contact, ohm: (rho/2) sqrt(xi pi H/F). Holm 1967 par. 7 [memory]."""
+    return _law("plastic_ohm", force_n, hardness_pa, fullness, resistivity_ohm_m)
+
+
+def hottest_k(voltage_v: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2) -> Any:
+    """Hottest point of a constriction, K: sqrt(T0^2 + V^2/(4 L)), any shape. Kohlrausch 1900; Holm 1967 par. 13 [seen]."""
+    return _law("hottest_k", voltage_v, ambient_k, lorenz_v2_per_k2)
+
+
+def rise_k(voltage_v: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2) -> Any:
+    """Rise of the hottest point over ambient, K, exact for small voltages too. Source as hottest_k."""
+    return _law("rise_k", voltage_v, ambient_k, lorenz_v2_per_k2)
+
+
+def voltage_for_temperature_v(hottest_k: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2) -> Any:
+    """Voltage that heats the hottest point to a temperature, V: 2 sqrt(L (Tm^2 - T0^2)). Source as hottest_k."""
+    return _law("voltage_for_temperature_v", hottest_k, ambient_k, lorenz_v2_per_k2)
+
+
+def heated_current_a(
+    voltage_v: Num, cold_ohm: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2
+) -> Any:
+    """Current through a spot that heats itself, A: (VT/R0) atan(V/VT), VT = 2 sqrt(L) T0; rho as T. Holm 1967 [memory], [derived]."""
+    return _law("heated_current_a", voltage_v, cold_ohm, ambient_k, lorenz_v2_per_k2)
+
+
+def heated_voltage_v(
+    current_a: Num, cold_ohm: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2
+) -> Any:
+    """Voltage across a spot that heats itself, V: VT tan(I R0/VT); InputError from I R0 = (pi/2) VT on."""
+    return _law("heated_voltage_v", current_a, cold_ohm, ambient_k, lorenz_v2_per_k2)
+
+
+def third_harmonic(cold_peak_v: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2) -> Any:
+    """V3/V1 across a heated spot at a sine of current, exact; cold_peak_v is the peak of I R0, below (pi/2) VT. [derived]"""
+    return _law("third_harmonic", cold_peak_v, ambient_k, lorenz_v2_per_k2)
+
+
+def third_harmonic_cubic(
+    fundamental_peak_v: Num,
+    coefficient_per_k: Num = 1.0 / ROOM_K,
+    ambient_k: Num = ROOM_K,
+    lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2,
+) -> Any:
+    """V3/V1 across a heated spot, cubic term: alpha V1^2/(48 L T0). 0.3 % too high at 10 mV, 7 % at 50 mV.
+
+    [derived]; the same as Holm's R0 (1 + (2/3) alpha theta) [seen]. Slow against thermal_time_s.
+    """
+    return _law("third_harmonic_cubic", fundamental_peak_v, coefficient_per_k, ambient_k, lorenz_v2_per_k2)
+
+
+def thermal_time_s(radius_m: Num, diffusivity_m2_per_s: Num) -> Any:
+    """Time in which a spot follows its heat, s: a^2/D, an order of magnitude."""
+    return _law("thermal_time_s", radius_m, diffusivity_m2_per_s)
+
+
+def quasi_static_limit_hz(radius_m: Num, diffusivity_m2_per_s: Num) -> Any:
+    """Above this the heated law is not quasi-static, Hz: 1/(2 pi a^2/D). Copper, 10 um: 185 kHz."""
+    return _law("quasi_static_limit_hz", radius_m, diffusivity_m2_per_s)
+
+
+def series_current_a(film: Film, constriction_ohm: Num, voltage_v: Num) -> Any:
+    """Current at a voltage across film and constriction, A: the root of v = Rc i + v_film(i)."""
+    return _core._series("current_a", film, constriction_ohm, voltage_v)
+
+
+def series_slope_s(film: Film, constriction_ohm: Num, voltage_v: Num) -> Any:
+    """Slope di/dv across film and constriction, S: 1/(Rc + 1/i')."""
+    return _core._series("slope_s", film, constriction_ohm, voltage_v)
+
+
+def series_chord_ohm(film: Film, constriction_ohm: Num, voltage_v: Num) -> Any:
+    """Chord v/i across film and constriction, ohm; at zero voltage the zero-voltage resistance."""
+    return _core._series("chord_ohm", film, constriction_ohm, voltage_v)
+
+
+def series_voltage_v(film: Film, constriction_ohm: Num, current_a: Num) -> Any:
+    """Voltage at a current through film and constriction, V; InputError where the film has none."""
+    return _core._series("voltage_v", film, constriction_ohm, current_a)
+
+
+def tunnelling_density_a_per_m2(height_ev: Num, thickness_m: Num, voltage_v: Num) -> Any:
+    """Current density through a rectangular barrier, A/m^2, intermediate form, |V| < phi. Simmons 1963 (JAP 34, 1793) [seen].
+
+    J0 {(phi - V/2) exp(-A sqrt(phi - V/2)) - (phi + V/2) exp(-A sqrt(phi + V/2))}, J0 = e^2/(2 pi h s^2),
+    A = 10.2463 s/nm per sqrt(eV). Free electron mass, no image force, A sqrt(phi) of 4 or more.
+    """
+    return _law("tunnelling_density_a_per_m2", height_ev, thickness_m, voltage_v)
+
+
+def tunnelling_slope_s_per_m2(height_ev: Num, thickness_m: Num, voltage_v: Num) -> Any:
+    """Slope dJ/dV of the intermediate form, S/m^2; at rest 1 - 2/(A sqrt(phi)) of 1/area resistance."""
+    return _law("tunnelling_slope_s_per_m2", height_ev, thickness_m, voltage_v)
+
+
+def tunnelling_area_resistance_ohm_m2(height_ev: Num, thickness_m: Num) -> Any:
+    """Low-voltage resistance of an area, ohm m^2: h^2 s/(e^2 sqrt(2 m phi)) exp(A sqrt(phi)). Simmons 1963 eq. 24 [seen]."""
+    return _law("tunnelling_area_resistance_ohm_m2", height_ev, thickness_m)
+
+
+def tunnelling_gamma_per_v2(height_ev: Num, thickness_m: Num) -> Any:
+    """Cubic coefficient, V^-2: A^2/(96 phi) - A/(32 phi^1.5). Simmons 1963 (JAP 34, 238) [memory]. As physics +-40 %."""
+    return _law("tunnelling_gamma_per_v2", height_ev, thickness_m)
+
+
+def tunnelling_taylor_gamma_per_v2(height_ev: Num, thickness_m: Num) -> Any:
+    """Cubic coefficient of the intermediate form itself, V^-2. [derived]"""
+    return _law("tunnelling_taylor_gamma_per_v2", height_ev, thickness_m)
+
+
+def tunnelling_scale_v(height_ev: Num, thickness_m: Num) -> Any:
+    """Scale of the sinh law with the same cubic term, V: 1/sqrt(6 gamma)."""
+    return _law("tunnelling_scale_v", height_ev, thickness_m)
+
+
+def tunnelling_thickness_m(height_ev: Num, area_resistance_ohm_m2: Num) -> Any:
+    """Thickness that has an area resistance, m: inverse of tunnelling_area_resistance_ohm_m2."""
+    return _law("tunnelling_thickness_m", height_ev, area_resistance_ohm_m2)
+
+
+def tunnelling_film(*, height_ev: float, thickness_m: float, area_m2: float) -> Film:
+    """The film of an area of a barrier: area resistance over area, scale of the cubic term."""
+    resistance = tunnelling_area_resistance_ohm_m2(height_ev, thickness_m) / area_m2
+    return Film.tunnelling(resistance_ohm=resistance, scale_v=tunnelling_scale_v(height_ev, thickness_m))
+
+
+def breakdown_v(thickness_m: Num, field_v_per_m: Num = BREAKDOWN_FIELD_V_PER_M) -> Any:
+    """Breakdown voltage of a film, V: field times thickness, 0.1 V per nm. Holm 1967 par. 26-28 [memory]; a scatter over decades."""
+    return _law("breakdown_v", thickness_m, field_v_per_m)
+
+
+def fritting(
+    film: Film, events: Iterable[float | str], *, breakdown_v: float, pinned_v: float, loop_ohm: float
+) -> list[Film]:
+    """The law in force after each event: an EMF peak (V) put on a resistive loop, "rest" or "move".
+
+    A film breaks where the peak across it reaches breakdown_v; its bridge widens until pinned_v (0.1 to 0.45 V, at most
+    breakdown_v) is left across it, R0 = VT atan(Vp/VT) Z/(E - Vp), and stays until it rests or moves. Holm 1967 [memory].
+    """
+    after = _core._fritting(film, breakdown_v, pinned_v, list(events), loop_ohm)
+    return [Film.bridged(resistance_ohm=ohm) if bridged else film for ohm, bridged in after]
+
+
+def telegraph_spectrum_per_hz(step: Num, dwell_one_s: Num, dwell_other_s: Num, frequency_hz: Num) -> Any:
+    """One-sided spectrum of a random telegraph, step^2/Hz: 4 d^2/{(t0 + t1) [(1/t0 + 1/t1)^2 + (2 pi f)^2]}. Machlup 1954 [memory]."""
+    return _law("telegraph_spectrum_per_hz", step, dwell_one_s, dwell_other_s, frequency_hz)
+
+
+def telegraph_variance(step: Num, dwell_one_s: Num, dwell_other_s: Num) -> Any:
+    """Variance of a random telegraph, step^2: d^2 t0 t1/(t0 + t1)^2. Machlup 1954 [memory]."""
+    return _law("telegraph_variance", step, dwell_one_s, dwell_other_s)
+
+
+def telegraph_corner_hz(dwell_one_s: Num, dwell_other_s: Num) -> Any:
+    """Corner of the spectrum, Hz: (1/t0 + 1/t1)/(2 pi)."""
+    return _law("telegraph_corner_hz", dwell_one_s, dwell_other_s)
+
+
+def chatter_residue(low_ohm: Num, high_ohm: Num, *, dwell_low_s: Num, dwell_high_s: Num, loop_ohm: Num) -> Any:
+    """Residue over fundamental of a tone through a chattering contact in a resistive loop, all frequencies. [derived]
+
+    sqrt(p (1-p)) (g_l - g_h)/(p g_l + (1-p) g_h), g = 1/(Z + R), p the share of time at the low resistance. At every level alike.
+    Touches bound T1 at dwell times as Z + R_l to Z + R_h; at even ones it is r/(2 + r), r = (R_h - R_l)/(Z + R_l).
+    """
+    return _law("chatter_residue", low_ohm, high_ohm, dwell_low_s, dwell_high_s, loop_ohm)
+
+
+def chatter_residue_in_band(
+    low_ohm: Num,
+    high_ohm: Num,
+    *,
+    dwell_low_s: Num,
+    dwell_high_s: Num,
+    loop_ohm: Num,
+    tone_hz: Num,
+    low_hz: Num = 20.0,
+    high_hz: Num = 20000.0,
+) -> Any:
+    """The same as an analyser of a band sees it, without the tone: the telegraph's spectrum mirrored about the tone. [derived]"""
+    return _law(
+        "chatter_residue_in_band", low_ohm, high_ohm, dwell_low_s, dwell_high_s, loop_ohm, tone_hz, low_hz, high_hz
+    )
+
+
+def thermal_noise_v_per_rthz(resistance_ohm: Num, temperature_k: Num = ROOM_K) -> Any:
+    """Thermal noise density, V per root Hz: sqrt(4 k T R). Johnson 1928, Nyquist 1928."""
+    return _law("thermal_noise_v_per_rthz", resistance_ohm, temperature_k)
+
+
+def spot_flicker(radius_m: Num, electrons_per_m3: Num, hooge: Num = HOOGE) -> Any:
+    """1/f coefficient C (S_V/V^2 = C/f) of one metal spot: alpha_H/(20 pi n a^3). Vandamme 1976 [seen], factor [derived]."""
+    return _law("spot_flicker", radius_m, hooge, electrons_per_m3)
+
+
+def constriction_flicker(
+    resistance_ohm: Num, resistivity_ohm_m: Num, electrons_per_m3: Num, hooge: Num = HOOGE
+) -> Any:
+    """The same from the resistance of its shells, R = rho/(pi a): alpha_H pi^2 R^3/(20 n rho^3)."""
+    return _law("constriction_flicker", resistance_ohm, resistivity_ohm_m, hooge, electrons_per_m3)
+
+
+def assumed_film_flicker(resistance_ohm: Num, coefficient_per_ohm: Num) -> Any:
+    """ASSUMPTION: 1/f coefficient of a film, c R ([memory] that it goes with R); c must come from a measurement."""
+    return _law("assumed_film_flicker", resistance_ohm, coefficient_per_ohm)
+
+
+def flicker_v_per_rthz(voltage_v: Num, coefficient: Num, frequency_hz: Num) -> Any:
+    """1/f noise density, V per root Hz, at a steady voltage: |V| sqrt(C/f). Hooge 1969 [memory]."""
+    return _law("flicker_v_per_rthz", voltage_v, coefficient, frequency_hz)
+
+
+def flicker_v(voltage_v: Num, coefficient: Num, low_hz: Num, high_hz: Num) -> Any:
+    """1/f noise in a band, V rms: |V| sqrt(C ln(f_high/f_low))."""
+    return _law("flicker_v", voltage_v, coefficient, low_hz, high_hz)
+
+
+def crackle_step_v(current_a: Num, low_ohm: Num, high_ohm: Num, loop_ohm: Num = float("inf")) -> Any:
+    """Step on the rest of a loop when a contact that carries a direct current jumps, V: I (R_h - R_l) Z/(Z + R_h). [derived]
+
+    current_a flows at the low resistance. As ``step`` of telegraph_spectrum_per_hz it gives the crackle's spectrum.
+    """
+    return _law("crackle_step_v", current_a, low_ohm, high_ohm, loop_ohm)
+
+
+def logarithmic_growth_m(time_s: Num, length_m: Num, onset_s: Num) -> Any:
+    """Film after a time, m: k ln(1 + t/t0)."""
+    return _law("logarithmic_growth_m", time_s, length_m, onset_s)
+
+
+def cubic_growth_m(time_s: Num, rate_m3_per_s: Num, start_m: Num = 0.0) -> Any:
+    """Film after a time, m: cube root of x0^3 + k t."""
+    return _law("cubic_growth_m", time_s, rate_m3_per_s, start_m)
+
+
+def parabolic_growth_m(time_s: Num, rate_m2_per_s: Num, start_m: Num = 0.0) -> Any:
+    """Film after a time, m: root of x0^2 + k t."""
+    return _law("parabolic_growth_m", time_s, rate_m2_per_s, start_m)
+
+
+def copper_growth_m(time_s: Num, known_m: Num, known_s: Num) -> Any:
+    """Copper's oxide after a time, m, from one known film: logarithmic below 5 nm, cubic to 25 nm, parabolic above.
+
+    Ranges: Kusano et al. 2014, 313 to 453 K [seen]; joined with a continuous rate [derived].
+    """
+    return _law("copper_growth_m", time_s, known_m, known_s)
+
+
+def environments() -> list[str]:
+    """Names of the environments: classes of ISA-71.04-2013 (G1 [seen], others [memory]) and ISO 9223:2012 [memory]."""
+    return _core._environments()
+
+
+def film_thickness_m(environment: str, metal: str, time_s: Num) -> tuple[Any, Any]:
+    """Film on "copper" or "silver" after a time, m: lowest and highest. Silver between parabolic and linear: an assumption."""
+    return _core._grown("thickness_m", environment, metal, time_s)
+
+
+def film_area_resistance_ohm_m2(environment: str, metal: str, time_s: Num) -> tuple[Any, Any]:
+    """Resistance times area of that film, ohm m^2: lowest and highest, decades apart. That spread is the answer.
+
+    The smaller of tunnelling (0.8 to 2.5 eV) and an ohmic film (Cu2O 0.43 to 1e6, Ag2S 1e-3 to 10 ohm m).
+    """
+    return _core._grown("area_resistance_ohm_m2", environment, metal, time_s)
+
+
+def time_to_resistance_s(environment: str, metal: str, *, resistance_ohm: float, area_m2: float) -> tuple[float, float]:
+    """When a film of an area may have reached a resistance, s: earliest and latest; infinite past 1 000 years. Not a date."""
+    return _core._time_to_s(environment, metal, resistance_ohm, area_m2)

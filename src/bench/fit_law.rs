@@ -1,0 +1,383 @@
+//! One law through current-voltage points: least squares in the voltage at given current.
+
+use crate::physics::constants::THERMAL_VOLTAGE_V;
+use crate::physics::film::heating_voltage_v;
+use crate::physics::{Film, series::Series};
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::storage::Owned;
+use nalgebra::{DMatrix, DVector, Dyn};
+use std::f64::consts::FRAC_PI_2;
+
+/// Largest ideality that is still a diode: published 1 to 2.5 \[memory\], twice that for two films in series.
+pub(super) const LARGEST_IDEALITY: f64 = 5.0;
+
+/// Ends of the usual idealities \[memory\].
+pub(super) const USUAL_IDEALITY: [f64; 2] = [1.0, 2.5];
+
+/// Points with the weight of each: one over its standard deviation, V (1 where none is known).
+#[derive(Debug)]
+pub(super) struct Points<'a> {
+    pub(super) voltage_v: &'a [f64],
+    pub(super) current_a: &'a [f64],
+    pub(super) weight: Vec<f64>,
+}
+
+impl Points<'_> {
+    pub(super) fn largest_current_a(&self) -> f64 {
+        self.current_a.iter().fold(0.0, |most, i| most.max(i.abs()))
+    }
+}
+
+/// A law with the way it lies: a rectifier may be reversed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Law {
+    Ohmic,
+    Bridged,
+    Tunnelling,
+    Rectifying { reversed: bool },
+}
+
+/// What a fit varies, in this order: constriction, resistance, then the law's own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Parameters {
+    pub(super) law: Law,
+    pub(super) constriction_ohm: f64,
+    pub(super) film: Film,
+}
+
+impl Parameters {
+    fn sign(&self) -> f64 {
+        if self.law == (Law::Rectifying { reversed: true }) { -1.0 } else { 1.0 }
+    }
+
+    /// Voltage at a current, V.
+    pub(super) fn voltage_v(&self, current_a: f64) -> Option<f64> {
+        let series = Series { film: self.film, constriction_ohm: self.constriction_ohm };
+        Some(self.sign() * series.voltage_v(self.sign() * current_a)?)
+    }
+
+    pub(super) fn names(&self) -> &'static [&'static str] {
+        match self.law {
+            Law::Ohmic | Law::Bridged => &["resistance_ohm"],
+            Law::Tunnelling => &["constriction_ohm", "resistance_ohm", "scale_v"],
+            Law::Rectifying { .. } => &["constriction_ohm", "resistance_ohm", "ideality", "leak_ratio"],
+        }
+    }
+
+    /// Values in the order of [`Parameters::names`].
+    pub(super) fn values(&self) -> Vec<f64> {
+        match self.film {
+            Film::Ohmic { resistance_ohm } | Film::Bridged { resistance_ohm } => vec![resistance_ohm],
+            Film::Tunnelling { resistance_ohm, scale_v } => vec![self.constriction_ohm, resistance_ohm, scale_v],
+            Film::Rectifying { resistance_ohm, ideality, leak_ratio } => {
+                vec![self.constriction_ohm, resistance_ohm, ideality, leak_ratio]
+            }
+        }
+    }
+
+    fn with_values(&self, p: &[f64]) -> Self {
+        let (constriction_ohm, film) = match self.law {
+            Law::Ohmic => (0.0, Film::Ohmic { resistance_ohm: p[0] }),
+            Law::Bridged => (0.0, Film::Bridged { resistance_ohm: p[0] }),
+            Law::Tunnelling => (p[0], Film::Tunnelling { resistance_ohm: p[1], scale_v: p[2] }),
+            Law::Rectifying { .. } => {
+                (p[0], Film::Rectifying { resistance_ohm: p[1], ideality: p[2], leak_ratio: p[3] })
+            }
+        };
+        Self { law: self.law, constriction_ohm, film }
+    }
+
+    /// Derivatives of the voltage at a current by the values: `-(di/dp)/(di/dv)` of the film, `i` for the constriction.
+    pub(super) fn gradient(&self, current_a: f64) -> Option<Vec<f64>> {
+        let i = self.sign() * current_a;
+        let v = self.film.voltage_v(i)?;
+        let slope = self.film.slope_s(v);
+        let resistance = self.film.resistance_ohm();
+        let by_resistance = i / (slope * resistance);
+        let own = match self.film {
+            Film::Ohmic { .. } | Film::Bridged { .. } => vec![by_resistance],
+            Film::Tunnelling { scale_v, .. } => vec![i, by_resistance, (v - i / slope) / scale_v],
+            Film::Rectifying { ideality, leak_ratio, .. } => {
+                let unit = ideality * THERMAL_VOLTAGE_V;
+                let x = v / unit;
+                let diode = unit * x.exp_m1();
+                let by_ideality = (1.0 - leak_ratio) * (v * x.exp() - diode) / (ideality * resistance * slope);
+                vec![i, by_resistance, by_ideality, (diode - v) / (resistance * slope)]
+            }
+        };
+        Some(own.into_iter().map(|d| self.sign() * d).collect())
+    }
+}
+
+/// Which values stay where they are: those at an end of what is allowed.
+pub(super) type Held = Vec<bool>;
+
+/// Free values as the search sees them: logarithms, a logit for the leak, and for a bridge a logit below its end.
+struct Search<'a> {
+    points: &'a Points<'a>,
+    held: Held,
+    now: Parameters,
+    /// a bridge's resistance stays below this, ohm
+    end_ohm: f64,
+}
+
+impl Search<'_> {
+    fn free(&self) -> Vec<usize> {
+        (0..self.held.len()).filter(|&k| !self.held[k]).collect()
+    }
+
+    fn inside(&self, k: usize, value: f64) -> f64 {
+        match self.now.names()[k] {
+            "constriction_ohm" => value,
+            "leak_ratio" => (value / (1.0 - value)).ln(),
+            "resistance_ohm" if self.now.law == Law::Bridged => (value / (self.end_ohm - value)).ln(),
+            _ => value.ln(),
+        }
+    }
+
+    fn outside(&self, k: usize, inside: f64) -> f64 {
+        match self.now.names()[k] {
+            "constriction_ohm" => inside,
+            "leak_ratio" => 1.0 / (1.0 + (-inside).exp()),
+            "resistance_ohm" if self.now.law == Law::Bridged => self.end_ohm / (1.0 + (-inside).exp()),
+            _ => inside.exp(),
+        }
+    }
+
+    fn derivative(&self, k: usize, value: f64) -> f64 {
+        match self.now.names()[k] {
+            "constriction_ohm" => 1.0,
+            "leak_ratio" => value * (1.0 - value),
+            "resistance_ohm" if self.now.law == Law::Bridged => value * (1.0 - value / self.end_ohm),
+            _ => value,
+        }
+    }
+}
+
+impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, Dyn>;
+    type ParameterStorage = Owned<f64, Dyn>;
+
+    fn set_params(&mut self, x: &DVector<f64>) {
+        let mut values = self.now.values();
+        for (&k, &inside) in self.free().iter().zip(x.iter()) {
+            values[k] = self.outside(k, inside);
+        }
+        self.now = self.now.with_values(&values);
+    }
+
+    fn params(&self) -> DVector<f64> {
+        let values = self.now.values();
+        DVector::from_vec(self.free().into_iter().map(|k| self.inside(k, values[k])).collect())
+    }
+
+    fn residuals(&self) -> Option<DVector<f64>> {
+        residuals(self.points, &self.now).map(DVector::from_vec)
+    }
+
+    fn jacobian(&self) -> Option<DMatrix<f64>> {
+        let (free, values) = (self.free(), self.now.values());
+        let mut out = DMatrix::zeros(self.points.current_a.len(), free.len());
+        for (row, (&i, &w)) in self.points.current_a.iter().zip(&self.points.weight).enumerate() {
+            let gradient = self.now.gradient(i)?;
+            for (column, &k) in free.iter().enumerate() {
+                out[(row, column)] = w * gradient[k] * self.derivative(k, values[k]);
+            }
+        }
+        Some(out)
+    }
+}
+
+/// Weighted differences, model less measured.
+pub(super) fn residuals(points: &Points<'_>, parameters: &Parameters) -> Option<Vec<f64>> {
+    let rows = points.current_a.iter().zip(points.voltage_v).zip(&points.weight);
+    rows.map(|((&i, &v), &w)| Some(w * (parameters.voltage_v(i)? - v)).filter(|r| r.is_finite())).collect()
+}
+
+/// Sum of squares.
+pub(super) fn sum_of_squares(points: &Points<'_>, parameters: &Parameters) -> f64 {
+    residuals(points, parameters).map_or(f64::INFINITY, |r| r.iter().map(|r| r * r).sum())
+}
+
+/// Least squares from one start.
+fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Parameters> {
+    let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
+    let search = Search { points, held, now: start, end_ohm };
+    if search.free().is_empty() {
+        return Some(start);
+    }
+    let (found, _) = LevenbergMarquardt::new().with_patience(60).minimize(search);
+    // the search may stop anywhere; what counts is how well it fits
+    found.now.values().iter().all(|v| v.is_finite()).then_some(found.now)
+}
+
+/// Resistance at small currents, ohm: mean chord of the third of the points with the least.
+fn small_signal_ohm(points: &Points<'_>) -> f64 {
+    let mut order: Vec<usize> = (0..points.current_a.len()).filter(|&k| points.current_a[k] != 0.0).collect();
+    order.sort_by(|&a, &b| points.current_a[a].abs().total_cmp(&points.current_a[b].abs()));
+    order.truncate((order.len() / 3).max(2));
+    let (top, bottom) = order.iter().fold((0.0, 0.0), |(t, b), &k| {
+        let (v, i) = (points.voltage_v[k], points.current_a[k]);
+        (t + v * i, b + i * i)
+    });
+    (top / bottom).max(f64::MIN_POSITIVE)
+}
+
+/// The best fit of a law from several starts, and which of its values are at an end of what is allowed.
+pub(super) fn fit(points: &Points<'_>, law: Law) -> Option<(Parameters, Held)> {
+    let resistance = small_signal_ohm(points);
+    let largest_v = points.voltage_v.iter().fold(0.0f64, |most, v| most.max(v.abs()));
+    let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
+    let blank = Parameters { law, constriction_ohm: 0.0, film: Film::Ohmic { resistance_ohm: resistance } };
+    let free = |values: Vec<f64>| (vec![false; values.len()], values);
+    let rectifier = |ideality: f64, leak: f64| vec![0.05 * resistance, resistance, ideality, leak];
+    let starts: Vec<(Held, Vec<f64>)> = match law {
+        Law::Ohmic => vec![free(vec![resistance])],
+        Law::Bridged => vec![free(vec![resistance.min(0.9 * end_ohm)])],
+        Law::Tunnelling => {
+            [0.1, 0.3, 1.0, 3.0].map(|share| free(vec![0.05 * resistance, resistance, share * largest_v])).to_vec()
+        }
+        Law::Rectifying { .. } => {
+            let mut starts = [(1.0, 0.03), (1.3, 0.3), (2.0, 0.1)].map(|(n, leak)| free(rectifier(n, leak))).to_vec();
+            // a slight bend tells (1-l)/n alone: hold n at the ends of what is usual, and the constriction at none
+            starts.extend(USUAL_IDEALITY.map(|n| {
+                let mut values = rectifier(n, 0.3);
+                values[0] = 0.0;
+                (vec![true, false, true, false], values)
+            }));
+            starts
+        }
+    };
+    let mut best: Option<(f64, Parameters, Held)> = None;
+    for (held, start) in &starts {
+        // a start with values held is for where the free ones found nothing within range
+        if held.contains(&true) && best.as_ref().is_some_and(|b| !b.2.contains(&true)) {
+            continue;
+        }
+        let mut held = held.clone();
+        let Some(mut found) = descend(points, blank.with_values(start), held.clone()) else { continue };
+        // what left its range is put on the end of it, and the rest fitted again from the start
+        let mut again = start.clone();
+        for _ in 0..2 {
+            let mut changed = false;
+            for (k, name) in found.names().iter().enumerate() {
+                let (least, most) = match *name {
+                    "constriction_ohm" => (0.0, f64::INFINITY),
+                    "ideality" => (1.0, LARGEST_IDEALITY),
+                    _ => continue,
+                };
+                let value = found.values()[k];
+                if value < least || value > most {
+                    (again[k], held[k], changed) = (value.clamp(least, most), true, true);
+                }
+            }
+            if !changed {
+                break;
+            }
+            let Some(next) = descend(points, blank.with_values(&again), held.clone()) else { break };
+            found = next;
+        }
+        let diode = !matches!(found.film, Film::Rectifying { ideality, .. } if ideality > LARGEST_IDEALITY);
+        let inside = diode && found.film.check().is_ok() && found.constriction_ohm >= 0.0;
+        let squares = sum_of_squares(points, &found);
+        if inside && squares.is_finite() && best.as_ref().is_none_or(|b| squares < b.0) {
+            best = Some((squares, found, held));
+        }
+    }
+    best.map(|(_, found, held)| (found, held))
+}
+
+/// The same law with everything but its resistance as given: for what the points could have told.
+pub(super) fn fit_resistance(points: &Points<'_>, law: Law, film: Film) -> Option<Parameters> {
+    let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
+    let mut resistance = small_signal_ohm(points);
+    if law == Law::Bridged {
+        resistance = resistance.min(0.9 * end_ohm);
+    }
+    let start = Parameters { law, constriction_ohm: 0.0, film: film.with_resistance(resistance) };
+    let held = start.names().iter().map(|name| *name != "resistance_ohm").collect();
+    descend(points, start, held)
+}
+
+/// Sum of squares with the ideality held at a value, the rest fitted again; infinite where nothing is found.
+pub(super) fn squares_at_ideality(points: &Points<'_>, best: &Parameters, ideality: f64) -> f64 {
+    let Film::Rectifying { .. } = best.film else { return f64::INFINITY };
+    let mut least = f64::INFINITY;
+    for leak in [0.01, 0.1, 0.4, 0.8] {
+        let held = vec![best.constriction_ohm == 0.0, false, true, false];
+        let start = best.with_values(&[best.constriction_ohm, best.film.resistance_ohm(), ideality, leak]);
+        if let Some(found) = descend(points, start, held) {
+            if found.film.check().is_ok() && found.constriction_ohm >= 0.0 {
+                least = least.min(sum_of_squares(points, &found));
+            }
+        }
+    }
+    least
+}
+
+/// Covariance of the free values for unit variance of the weighted differences; none where the points do not fix them.
+pub(super) fn covariance(points: &Points<'_>, parameters: &Parameters, held: &Held) -> Option<DMatrix<f64>> {
+    let free: Vec<usize> = (0..held.len()).filter(|&k| !held[k]).collect();
+    let mut jacobian = DMatrix::zeros(points.current_a.len(), free.len());
+    for (row, (&i, &w)) in points.current_a.iter().zip(&points.weight).enumerate() {
+        let gradient = parameters.gradient(i)?;
+        for (column, &k) in free.iter().enumerate() {
+            jacobian[(row, column)] = w * gradient[k];
+        }
+    }
+    // columns of unit length, so that ohms and volts do not spoil the inverse
+    let lengths: Vec<f64> = jacobian.column_iter().map(|c| c.norm()).collect();
+    if !lengths.iter().all(|l| l.is_finite() && *l > 0.0) {
+        return None;
+    }
+    for (mut column, length) in jacobian.column_iter_mut().zip(&lengths) {
+        column /= *length;
+    }
+    let mut inverse = (jacobian.transpose() * &jacobian).cholesky()?.inverse();
+    for a in 0..free.len() {
+        for b in 0..free.len() {
+            inverse[(a, b)] /= lengths[a] * lengths[b];
+        }
+    }
+    inverse.iter().all(|x| x.is_finite()).then_some(inverse)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn gradients_are_derivatives(i in -5.0f64..5.0, rc in 0.0f64..2.0, r in 0.01f64..0.028, n in 1.0f64..2.5, l in 0.02f64..0.9) {
+            // currents that keep every law within its range; step 1e-6 of a value: truncation 1e-9, rounding 1e-9
+            let base = |law, film| Parameters { law, constriction_ohm: rc, film };
+            for (law, film) in [
+                (Law::Ohmic, Film::Ohmic { resistance_ohm: r }),
+                (Law::Bridged, Film::Bridged { resistance_ohm: r }),
+                (Law::Tunnelling, Film::Tunnelling { resistance_ohm: 100.0 * r, scale_v: 0.1 }),
+                (Law::Rectifying { reversed: false }, Film::Rectifying { resistance_ohm: r, ideality: n, leak_ratio: l }),
+                (Law::Rectifying { reversed: true }, Film::Rectifying { resistance_ohm: r, ideality: n, leak_ratio: l }),
+            ] {
+                let mut p = base(law, film);
+                if matches!(law, Law::Ohmic | Law::Bridged) {
+                    p.constriction_ohm = 0.0;
+                }
+                let gradient = p.gradient(i).unwrap();
+                let values = p.values();
+                for k in 0..values.len() {
+                    let step = 1e-6 * values[k].max(1e-3);
+                    let at = |sign: f64| {
+                        let mut moved = values.clone();
+                        moved[k] += sign * step;
+                        p.with_values(&moved).voltage_v(i).unwrap()
+                    };
+                    let difference = (at(1.0) - at(-1.0)) / (2.0 * step);
+                    let scale = gradient[k].abs() + p.voltage_v(i).unwrap().abs() / values[k].max(1e-3);
+                    prop_assert!((difference - gradient[k]).abs() <= 1e-6 * scale, "{:?} {} {} {}", p, k, difference, gradient[k]);
+                }
+            }
+        }
+    }
+}
