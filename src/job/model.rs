@@ -126,6 +126,8 @@ pub struct Job {
     pub bridged: Vec<Bridged>,
     /// every reading
     pub readings: Vec<Reading>,
+    /// rows of the readings file with nothing in `shows` yet
+    pub blank_readings: usize,
     /// typical values that were used
     pub typical: Vec<TypicalUse>,
 }

@@ -160,8 +160,15 @@ fn line_at(text: &str, byte: usize) -> usize {
     text.get(..byte + skipped).map_or(0, |before| before.matches('\n').count() + 1)
 }
 
-/// Reads a CSV of readings; every fault is collected with its line.
-pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Reading>, Vec<InputError>) {
+/// Text of a spreadsheet's CSV: UTF-8, UTF-16 with its mark, else Windows-1252.
+pub(super) fn decoded(bytes: &[u8]) -> String {
+    let utf_16 = encoding_rs::Encoding::for_bom(bytes).map(|(encoding, _)| encoding);
+    let fallback = || if std::str::from_utf8(bytes).is_ok() { encoding_rs::UTF_8 } else { encoding_rs::WINDOWS_1252 };
+    utf_16.unwrap_or_else(fallback).decode(bytes).0.into_owned()
+}
+
+/// Reads a CSV of readings: what was read, how many rows have nothing in `shows` yet, and every fault with its line.
+pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Reading>, usize, Vec<InputError>) {
     let text = text.trim_start_matches('\u{feff}');
     let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
     let delimiter = [b';', b'\t', b',']
@@ -170,14 +177,14 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
         .unwrap_or(b',');
     let mut reader =
         csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
-    let (mut readings, mut faults) = (Vec::new(), Vec::new());
+    let (mut readings, mut blank, mut faults) = (Vec::new(), 0, Vec::new());
     let columns: Vec<String> = match reader.headers() {
         Ok(headers) => headers.iter().map(str::to_lowercase).collect(),
         Err(error) => {
             faults.push(
                 InputError::new("readings", error, "allowed: a CSV file in UTF-8 with a header row").in_file(file),
             );
-            return (readings, faults);
+            return (readings, blank, faults);
         }
     };
     for column in &columns {
@@ -210,7 +217,7 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
         }
     }
     if !faults.is_empty() {
-        return (readings, faults);
+        return (readings, blank, faults);
     }
     for record in reader.records() {
         let record = match record {
@@ -234,10 +241,15 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
             continue;
         }
         let cells: Cells<'_> = columns.iter().map(String::as_str).zip(record.iter().map(str::to_owned)).collect();
+        if cells.get("shows").is_none_or(|cell| cell.is_empty()) && cells.get("contact").is_some_and(|c| !c.is_empty())
+        {
+            blank += 1;
+            continue;
+        }
         match reading(&cells, known, line) {
             Ok(found) => readings.extend(found.into_iter().map(|r| Reading { file: Some(file.to_owned()), ..r })),
             Err(fault) => faults.push(fault.in_file(file)),
         }
     }
-    (readings, faults)
+    (readings, blank, faults)
 }

@@ -210,6 +210,9 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     if job.heard.iter().any(|h| h.output_v.is_none()) && routes.all.iter().any(|r: &Route| r.network.links.len() > 1) {
         lines.push(format!("all routes equally loud, {}", engineering(routes.output_v, Dimension::Voltage)));
     }
+    if job.blank_readings > 0 {
+        lines.push(format!("rows of the readings file still blank: {}", job.blank_readings));
+    }
     lines.push("one contact at fault at a time; intervals, no probabilities yet".to_owned());
     lines
 }

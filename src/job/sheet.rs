@@ -27,10 +27,11 @@ pub fn load(path: &Path) -> Result<Job, Vec<InputError>> {
             String::from_utf8(bytes).map_err(|_| std::io::Error::new(std::io::ErrorKind::InvalidData, "not UTF-8 text"))
         })
     };
+    let spreadsheet = |path: &Path| std::fs::read(path).map(|bytes| readings::decoded(&bytes));
     let text = read(path)
         .map_err(|error| vec![InputError::new(&name, error, "allowed: a job sheet, a TOML file in UTF-8")])?;
     let folder = path.parent().unwrap_or(Path::new("."));
-    self::read(&text, &name, &|file| read(&folder.join(file)))
+    self::read(&text, &name, &|file| spreadsheet(&folder.join(file)))
 }
 
 /// Reads a job sheet from its text; `readings` finds the text of a readings file.
@@ -97,8 +98,9 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     if let Some((name, at)) = csv_name {
         match readings(&name) {
             Ok(text) => {
-                let (rows, faults) = readings::from_csv(&text, &name, &known);
+                let (rows, blank, faults) = readings::from_csv(&text, &name, &known);
                 found.extend(rows);
+                job.blank_readings = blank;
                 walk.faults.extend(faults);
                 job.readings_text = Some((name, text));
             }
