@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from typing import TYPE_CHECKING
 
-from . import InputError, WeaklinkError, __version__, _core, assess, limits, load_job, typical
+from . import InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +32,11 @@ def _parser() -> argparse.ArgumentParser:
     most.add_argument("--loss", type=float, default=0.5, metavar="DB", help="target, default 0.5")
     most.add_argument("--crosstalk", type=float, default=-40.0, metavar="DB", help="target in a shared return, default -40")
     most.add_argument("--json", action="store_true", help="for machines")
+    blank = commands.add_parser("template", help="print a commented job sheet to fill in, or its readings file")
+    blank.add_argument(
+        "--readings", nargs="?", const="", metavar="JOB.toml", help="a CSV to fill in, for the contacts of a job sheet"
+    )
+    commands.add_parser("schema", help="print the JSON Schema of a job sheet, for editors")
     commands.add_parser("typicals", help="list the typical values and where they come from")
     return parser
 
@@ -45,6 +51,13 @@ def _answer(options: argparse.Namespace) -> str:
         job = typical(options.typical) if options.typical else load_job(options.job)
         found = limits(job, residue=options.residue / 100.0, loss_db=options.loss, crosstalk_db=options.crosstalk)
         return found.to_json() + "\n" if options.json else str(found)
+    if options.command == "template":
+        if options.readings is None:
+            return _core._sheet_template()
+        sheet = Job.from_text(_core._sheet_template()) if options.readings == "" else load_job(options.readings)
+        return _core._readings_template(sheet)
+    if options.command == "schema":
+        return json.dumps(json.loads(_core._schema_json()), indent=2) + "\n"
     return typicals_text()
 
 

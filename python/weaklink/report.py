@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from .results import Assessment, Finding, Limit, Limits
 
 WIDTH = 80
+# a space at which no line is broken
+HOLDS = "\N{NO-BREAK SPACE}"
 
 SHORT = {
     "proved": "proved",
@@ -29,7 +31,8 @@ MOST_LINES = 39
 
 
 def _wrapped(text: str, lead: str = "  ", then: str = "    ") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=then, break_on_hyphens=False)
+    lines = textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=then, break_on_hyphens=False)
+    return [line.replace(HOLDS, " ") for line in lines]
 
 
 def _number(ohm: float) -> str:
@@ -129,9 +132,9 @@ def limits_text(limits: Limits) -> str:
     lines = [*([limits.title, ""] if limits.title else []), *_aligned(rows), ""]
     told = f'Ohms. Below "residue" no contact leaves {residue}; "loss" is {loss} at 1 kHz.{marks}'
     lines += _wrapped(told, "", "  ")
-    told = f'Below "dry box" or "1 A" it is below the smaller for sure, from "meter" ({limits.hand_meter}) on above.'
+    told = f'Below "dry box" or "1 A" it is below the smaller for sure, from "meter" ({limits.hand_meter.replace(' ', HOLDS)}) on above.'
     lines += _wrapped(told + " Below that an ohmmeter proves nothing: it may break a film.", "", "  ")
-    shown = [_engineering(_dry_box_v(ohm), "V") for ohm in (float("inf"), 1e3)]
+    shown = [_engineering(_dry_box_v(ohm), "V").replace(" ", HOLDS) for ohm in (float("inf"), 1e3)]
     told = "Dry box: 1.5 V cell, 75 kohm, then 1 kohm across the contact. "
     lines += _wrapped(f"{told}Check: open {shown[0]}, 1 kohm {shown[1]}, shorted 0.", "", "  ")
     factors = [used.moves_by for used in limits.typical if used.moves_by is not None]
@@ -197,7 +200,9 @@ def _typical(assessment: Assessment, everything: bool) -> list[str]:
     if not assessment.typical:
         return []
     matters = [f"{t.name} ({t.means})" for t in assessment.typical if t.changes_the_answer]
-    told = f"{len(assessment.typical)} typical values taken; half or twice "
+    count = len(assessment.typical)
+    told = "1 typical value taken" if count == 1 else f"{count} typical values taken"
+    told += "; half or twice "
     told += f"of these changes a finding: {', '.join(matters)}" if matters else "of each changes no finding"
     return _wrapped(told, "", "  ")
 

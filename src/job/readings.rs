@@ -241,7 +241,8 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
             continue;
         }
         let cells: Cells<'_> = columns.iter().map(String::as_str).zip(record.iter().map(str::to_owned)).collect();
-        if cells.get("shows").is_none_or(|cell| cell.is_empty()) && cells.get("contact").is_some_and(|c| !c.is_empty())
+        if cells.get("shows").is_none_or(|cell| cell.is_empty())
+            && cells.get("contact").is_some_and(|contact| known.contacts.contains(&contact.as_str()))
         {
             blank += 1;
             continue;

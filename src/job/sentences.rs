@@ -46,7 +46,16 @@ pub(super) fn list(names: &[&str]) -> String {
 
 pub(super) fn headlines(picture: &Picture, rows: &[Row], rivals: &[Rival]) -> Vec<Headline> {
     let shared = picture.shared.as_ref().map_or(String::new(), |cause| {
-        let bodies = cause.parts.iter().map(String::as_str).chain(cause.others.iter().map(Who::name));
+        // a part whose contacts the ohms exclude on a channel is no cause that both could share
+        let open = |part: &&str| {
+            [0, 1].into_iter().all(|at| {
+                rows.iter()
+                    .filter(|row| part_of(&row.contact) == *part)
+                    .any(|row| matches!(row.findings[at].kind, Kind::Proved | Kind::Able | Kind::NotSettled))
+            })
+        };
+        let parts = cause.parts.iter().map(String::as_str).filter(open);
+        let bodies = parts.chain(cause.others.iter().map(Who::name));
         let could = list(&bodies.collect::<Vec<_>>());
         format!("; both channels alike: look for one shared cause first ({could}, supply, shared return)")
     });

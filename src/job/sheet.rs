@@ -176,6 +176,7 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
             continue;
         };
         let mut method = Method::typical(name).unwrap_or_else(Method::plain);
+        let mut leads_at = None;
         for (key, node) in walk.entries(&place, table, header("method").keys) {
             let place = format!("{place}: {key}");
             match key {
@@ -191,6 +192,7 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
                 "current" => method.current_a = walk.value(&place, node, Dimension::Current),
                 "source" => method.source_ohm = walk.value(&place, node, Dimension::Resistance),
                 "lead" => {
+                    leads_at = Some(node);
                     let Some(text) = walk.text(&place, node) else {
                         continue;
                     };
@@ -217,13 +219,19 @@ fn read_methods(walk: &mut Walk<'_>, node: &Node<'_>) -> BTreeMap<String, Method
                 }
             }
         }
+        if method.wires == 4 {
+            if let Some(node) = leads_at {
+                let allowed = "four wires leave the leads out: write wires = 2, or take lead away";
+                walk.fault(node.span().start, &format!("{place}: lead"), "lead resistance with four wires", allowed);
+            }
+        }
         methods.insert(name.to_owned(), method);
     }
     methods
 }
 
 fn read_parts(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
-    for (name, _, node) in named(walk, node, "[part]") {
+    for (name, part_at, node) in named(walk, node, "[part]") {
         let place = format!("[part] \"{name}\"");
         let Some(table) = walk.table(&place, node) else {
             continue;
@@ -262,6 +270,17 @@ fn read_parts(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
                         walk.fault(at, &place, written, "a control does not amplify: write 0 dB or less");
                     }
                 }
+            }
+        }
+        if let Some(kind) = part.kind.filter(|kind| *kind != Kind::Potentiometer) {
+            if part.track_ohm.is_some() || part.setting_db.is_some() {
+                let found = format!("track or setting of a {}", kind.word());
+                walk.fault(
+                    part_at,
+                    &place,
+                    found,
+                    "only a control has them: write kind = \"potentiometer\", or take them away",
+                );
             }
         }
         job.parts.insert(name.to_owned(), part);

@@ -382,6 +382,7 @@ fn stage(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, section: &str, job: 
         return Some(stage);
     }
     let table = walk.table(place, node)?;
+    let mut has_gain = false;
     let mut stage = Stage {
         name: format!("stage after {section}"),
         gain_db: 0.0,
@@ -393,13 +394,25 @@ fn stage(walk: &mut Walk<'_>, place: &str, node: &Node<'_>, section: &str, job: 
         let place = format!("{place}: {key}");
         match key {
             "name" => stage.name = walk.text(&place, node)?,
-            "gain" => stage.gain_db = walk.value(&place, node, Dimension::Decibel)?,
+            "gain" => {
+                has_gain = true;
+                stage.gain_db = walk.value(&place, node, Dimension::Decibel)?;
+            }
             "equalisation" => {
                 let word = walk.text(&place, node)?;
                 stage.equalisation = walk.word(&place, &word, at, Equalisation::named, &Equalisation::NAMES)?;
             }
             _ => stage.output_resistance_ohm = walk.value(&place, node, Dimension::Resistance)?,
         }
+    }
+    if !has_gain {
+        walk.fault(
+            node.span().start,
+            place,
+            "no gain",
+            "write gain = \"20 dB\"; \"0 dB\" for a stage that only drives",
+        );
+        return None;
     }
     Some(stage)
 }

@@ -52,7 +52,7 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
         line,
     };
     let mut routes = Vec::new();
-    let (mut both, mut what, mut each, mut output) = (None, None, Vec::new(), None);
+    let (mut both, mut what, mut each, mut output, mut than) = (None, None, Vec::new(), None, None);
     for (key, node) in walk.entries(PLACE, table, header("heard").keys) {
         let place = format!("{PLACE}: {key}");
         let at = node.span().start;
@@ -103,10 +103,11 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
                     row.comes_back.extend(walk.word(&place, &text, at, ComesBack::from_word, all_words!(ComesBack)));
                 }
             }
-            _ => {
-                walk.text(&place, node);
-            }
+            _ => than = walk.text(&place, node).map(|_| at),
         }
+    }
+    if let Some(at) = than.filter(|_| row.loss_db.is_none()) {
+        walk.fault(at, "[[heard]]: than", "than without by", "write the measured loss beside it, like by = \"0.6 dB\"");
     }
     let whats: Vec<(Channel, What)> = match (both, what, each.is_empty()) {
         (Some(both), Some(what), true) => both.into_iter().map(|channel| (channel, what)).collect(),

@@ -145,6 +145,24 @@ pub(super) fn _limits_json(
     serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
+/// A commented job sheet to fill in.
+#[pyfunction]
+pub(super) fn _sheet_template() -> String {
+    job::sheet_template()
+}
+
+/// A readings file to fill in for the contacts of a job.
+#[pyfunction]
+pub(super) fn _readings_template(job: &Bound<'_, Job>) -> String {
+    job::readings_template(&job.get().0)
+}
+
+/// The JSON Schema of a job sheet, as JSON.
+#[pyfunction]
+pub(super) fn _schema_json() -> String {
+    job::schema().to_string()
+}
+
 /// What the dry box shows for a resistance, V.
 #[pyfunction]
 pub(super) fn _dry_box_v(resistance_ohm: f64) -> f64 {

@@ -39,6 +39,9 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(job::_layouts, module)?)?;
     module.add_function(wrap_pyfunction!(job::_limits_json, module)?)?;
     module.add_function(wrap_pyfunction!(job::_dry_box_v, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_sheet_template, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_readings_template, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_schema_json, module)?)?;
     module.add_function(wrap_pyfunction!(job::_typical_values, module)?)?;
     module.add_function(wrap_pyfunction!(job::_engineering, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_law, module)?)?;
