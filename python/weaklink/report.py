@@ -132,7 +132,8 @@ def limits_text(limits: Limits) -> str:
     lines = [*([limits.title, ""] if limits.title else []), *_aligned(rows), ""]
     told = f'Ohms. Below "residue" no contact leaves {residue}; "loss" is {loss} at 1 kHz.{marks}'
     lines += _wrapped(told, "", "  ")
-    told = f'Below "dry box" or "1 A" it is below the smaller for sure, from "meter" ({limits.hand_meter.replace(' ', HOLDS)}) on above.'
+    meter = limits.hand_meter.replace(" ", HOLDS)
+    told = f'Below "dry box" or "1 A" it is below the smaller for sure, from "meter" ({meter}) on above.'
     lines += _wrapped(told + " Below that an ohmmeter proves nothing: it may break a film.", "", "  ")
     shown = [_engineering(_dry_box_v(ohm), "V").replace(" ", HOLDS) for ohm in (float("inf"), 1e3)]
     told = "Dry box: 1.5 V cell, 75 kohm, then 1 kohm across the contact. "
