@@ -133,8 +133,8 @@ def limits_text(limits: Limits) -> str:
     told = f'Ohms. Below "residue" no contact leaves {residue}; "loss" is {loss} at 1 kHz.{marks}'
     lines += _wrapped(told, "", "  ")
     meter = limits.hand_meter.replace(" ", HOLDS)
-    told = f'Below "dry box" or "1 A" it is below the smaller for sure, from "meter" ({meter}) on above.'
-    lines += _wrapped(told + " Below that an ohmmeter proves nothing: it may break a film.", "", "  ")
+    told = f'Below "dry box" or "1 A" it is surely below the smaller; from "meter" ({meter})'
+    lines += _wrapped(told + " on above, less there proves nothing.", "", "  ")
     shown = [_engineering(_dry_box_v(ohm), "V").replace(" ", HOLDS) for ohm in (float("inf"), 1e3)]
     told = "Dry box: 1.5 V cell, 75 kohm, then 1 kohm across the contact. "
     lines += _wrapped(f"{told}Check: open {shown[0]}, 1 kohm {shown[1]}, shorted 0.", "", "  ")
@@ -151,8 +151,10 @@ def limits_text(limits: Limits) -> str:
 
 def _headlines(assessment: Assessment) -> list[str]:
     lines = [assessment.title, ""] if assessment.title else []
-    for line in assessment.headlines:
-        lead = f"{line.channel.upper():<6} "
+    told = [(line.says, line.because) for line in assessment.headlines]
+    alike = len(told) == 2 and told[0] == told[1]
+    for line in assessment.headlines[:1] if alike else assessment.headlines:
+        lead = f"{'BOTH' if alike else line.channel.upper():<6} "
         lines += textwrap.wrap(line.says, WIDTH, initial_indent=lead, subsequent_indent=" " * 7)
         lines += textwrap.wrap(line.because, WIDTH, initial_indent=" " * 7, subsequent_indent=" " * 7)
     for clash in assessment.clashes:
@@ -176,9 +178,13 @@ def _details(assessment: Assessment) -> list[str]:
 
 def _steps(assessment: Assessment, most: int) -> list[str]:
     lines = []
-    for number, step in enumerate(assessment.next_steps[:most], 1):
-        lid = "lid on" if step.lid_on else "lid off"
-        told = f"{number}. {step.what}, {step.channel} ({step.minutes:.0f} min, {lid}): {step.reads_as}"
+    # the same test on both channels is one line
+    channels: dict[tuple[str, float, bool, str], list[str]] = {}
+    for step in assessment.next_steps:
+        channels.setdefault((step.what, step.minutes, step.lid_on, step.reads_as), []).append(step.channel)
+    for number, ((what, minutes, lid_on, reads_as), sides) in enumerate([*channels.items()][:most], 1):
+        lid = "lid on" if lid_on else "lid off"
+        told = f"{number}. {what}, {' and '.join(sides)} ({minutes:.0f} min, {lid}): {reads_as}"
         lines += _wrapped(told, "  ", "     ")
     return ["", "Next", *lines] if lines else []
 
@@ -235,7 +241,7 @@ def text(assessment: Assessment, *, everything: bool = False) -> str:
     if everything:
         return "\n".join(_page(assessment, 99, 999, 99, 99, True)) + "\n"
     most = {"why": 5, "rows": 12, "steps": 4, "rivals": 3}
-    least = {"why": 3, "rows": 4, "steps": 2, "rivals": 1}
+    least = {"why": 2, "rows": 4, "steps": 2, "rivals": 1}
     while True:
         lines = _page(assessment, **most, everything=False)
         larger = [name for name in most if most[name] > least[name]]

@@ -241,7 +241,7 @@ pub(super) fn cautions(job: &Job) -> Vec<String> {
     }
     if has(Role::SharedReturn) {
         // common practice
-        lines.push("A channel's common return may run through the rear panel's fixing screws: look before it is blamed on a contact.".to_owned());
+        lines.push("A channel's common return may run through the rear panel's fixing screws.".to_owned());
     }
     if power {
         lines.push("First power-up through a current limiter; no loudspeaker on a d.c. output.".to_owned());

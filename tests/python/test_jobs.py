@@ -12,7 +12,7 @@ import pytest
 import weaklink as wl
 
 FINE_BOX = '{ wires = 4, open_circuit = "20 mV", source = "1 kohm", accuracy = "0.1 %" }\n'
-EXAMPLES = ["gritty-right-on-records", "two-faults"]
+EXAMPLES = ["gritty-right-on-records", "two-faults", "worn-relay", "innocent-contacts", "quick-form"]
 
 LINE = """sheet = 1
 [part]
@@ -64,6 +64,25 @@ def test_what_the_examples_say(jobs):
     two = wl.assess(wl.load_job(jobs / "two-faults.toml"))
     assert two.headline == {"left": "speaker relay / a is the cause", "right": "source selector / disc can account for it"}
     assert two.finding("speaker relay / a", "left").kind == "proved"
+    worn = wl.assess(wl.load_job(jobs / "worn-relay.toml"))
+    relay = worn.finding("output relay / a", "left")
+    assert relay.kind == "able to account for it" and worn.headline["left"] == "output relay / a can account for it"
+    # 30 to 120 mV over 150 mV at 8 ohm nominal: 1.6 to 6.4 ohm before the meter's 3 % + 0.1 mV
+    assert relay.resistance_ohm[0] == pytest.approx(8 * (0.97 * 30 - 0.1) / 150, rel=1e-9)
+    assert worn.finding("headphone socket / tip", "left").kind == "cleared"
+    assert worn.finding("volume control / wiper", "left").kind == "not settled"
+    assert "a film that the larger signal breaks" in " ".join(worn.why)
+    assert any("fixing screws" in caution for caution in worn.cautions)
+    innocent = wl.assess(wl.load_job(jobs / "innocent-contacts.toml"))
+    assert {f.kind for f in innocent.findings} == {"cannot be the sole cause"}
+    for side in ("left", "right"):
+        assert innocent.headline[side].startswith("no contact alone; look at power stage")
+    # parts whose contacts are excluded are no cause that both channels could share
+    assert "shared cause first (power stage and disc player, supply" in innocent.headline["left"]
+    assert any("emitter resistor" in rival.test for rival in innocent.rivals)
+    quick = wl.assess(wl.load_job(jobs / "quick-form.toml"))
+    assert quick.headline == {"left": "clean wherever it was listened to", "right": "speaker switch / a can account for it"}
+    assert quick.finding("bias pot / wiper", "right").kind == "cleared"
 
 
 def test_readme_shows_what_the_command_prints(root, jobs):
