@@ -15,6 +15,7 @@ pub mod sheet;
 mod sheet_circuit;
 mod sheet_contact;
 mod sheet_evidence;
+mod sheet_route;
 mod template;
 mod tree;
 mod typical;
