@@ -1,6 +1,6 @@
 //! How a reading is taken: wires, open-circuit voltage, test current, leads, accuracy.
 
-use super::quantity::{Accuracy, Dimension};
+use super::quantity::{Accuracy, Dimension, engineering};
 use serde::{Deserialize, Serialize};
 
 /// What the meter's number means.
@@ -119,6 +119,38 @@ impl Method {
             }
             _ => return None,
         })
+    }
+
+    /// What a typical method is, in words, and where its figures come from.
+    #[must_use]
+    pub fn typical_in_words(name: &str) -> Option<(String, &'static str)> {
+        let method = Self::typical(name)?;
+        let mut parts = Vec::new();
+        if method.shows == Shows::Ohms {
+            parts.push(format!("{} wires", method.wires));
+        }
+        parts.extend(method.open_circuit_v.map(|v| format!("{} open", engineering(v, Dimension::Voltage))));
+        parts.extend(method.current_a.map(|a| engineering(a, Dimension::Current)));
+        parts.extend(method.source_ohm.map(|ohm| format!("behind {}", engineering(ohm, Dimension::Resistance))));
+        if method.wires == 2 {
+            let end = |ohm| engineering(ohm, Dimension::Resistance);
+            parts.push(format!("leads {} to {}", end(method.lead_ohm.0), end(method.lead_ohm.1)));
+        }
+        let floor = method.floor_in.map(|dimension| engineering(method.floor, dimension)).unwrap_or_default();
+        let share = engineering(method.of_reading, Dimension::Ratio);
+        parts.push(if method.of_reading > 0.0 {
+            format!("within {share} + {floor}")
+        } else {
+            format!("within {floor}")
+        });
+        let from = match name {
+            "dry box" => "1.5 V over 75 kohm and 1 kohm; its open voltage as ASTM B539 and IEC 60512-2-1 allow [seen]",
+            "1 A drop" => "a few volts through a resistor, common practice",
+            "signal millivolts" => "a millivoltmeter across the contact, common practice",
+            "clip lead loss" => "a sound card's level, common practice",
+            _ => "common practice",
+        };
+        Some((parts.join(", "), from))
     }
 
     /// Largest voltage the method puts across an open contact, V; `None` where the signal itself is the test.

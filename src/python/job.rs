@@ -197,6 +197,11 @@ pub(super) fn _typical_values() -> Vec<(&'static str, String, String, String)> {
             add("stage", name, value, from);
         }
     }
+    for name in crate::bench::Method::TYPICAL {
+        if let Some((value, from)) = crate::bench::Method::typical_in_words(name) {
+            add("method", name, value, from);
+        }
+    }
     for kind in Kind::ALL {
         const TRACK_OHM: f64 = 50e3;
         if let Some(limit) = kind.in_order(Some(TRACK_OHM)) {

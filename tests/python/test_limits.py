@@ -149,5 +149,5 @@ def test_json_sheet_and_bad_targets(jobs):
 def test_typicals_name_their_sources():
     done = run("typicals")
     assert done.returncode == 0 and max(map(len, done.stdout.splitlines())) <= 80
-    for word in ("moving magnet", "power stage", "rotary switch", "[seen]", "[memory]", "common practice", "version 2"):
+    for word in ("moving magnet", "power stage", "rotary switch", "dry box", "19.7 mV open, behind 987 ohm", "headphone resistor", "receiver", "[seen]", "[memory]", "common practice", "version 2"):
         assert word in done.stdout
