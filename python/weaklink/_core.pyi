@@ -275,7 +275,7 @@ class Stage(_Value):
 
 @final
 class Ceiling:
-    """Most residue that any contact in a range can cause (bound T1), ratios to the fundamental, shape S.
+    """Most residue that any contacts in their ranges can cause (bounds T1 and T2), ratios to the fundamental, shape S.
 
     harmonics: steady film, multiples of the driven frequency in the band (NaN if there are none).
     chatter: any law, memory or vibration, all frequencies of the band. NaN where status is not "holds".
@@ -290,7 +290,8 @@ class Ceiling:
         """Whether there is a ceiling, bool or array of bool."""
     @property
     def status(self, /) -> Any:
-        """"holds", "can open", "several loops", "no fundamental", "can short" or "shared return"; text or array of text."""
+        """"holds", "can open", "several loops", "no fundamental", "can short", "shared return" or "no bound";
+        text or array of text."""
     def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
         """The status of one element as a sentence; without an index the worst one's."""
 
@@ -336,6 +337,21 @@ class _System(_Value):
         self, /, contact: str, frequency_hz: _Num, *, emf_v: _Num | None = None, contacts: _Contacts | None = None
     ) -> _Floats:
         """Power that the contact's small-signal resistance takes from a tone, W; emf_v: first source's EMF, V rms."""
+    def millivolt_bound(
+        self,
+        /,
+        contact: str,
+        *,
+        across_v: _Num,
+        load_v: _Num,
+        frequency_hz: _Num,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+    ) -> _Floats:
+        """Bound T8: most residue at the output, sup over the band of |T/M| across_v/load_v; no law, no ohms are needed.
+
+        across_v: rms voltage across the contact while a tone plays (V), load_v: at its section's load. Holds for the time
+        and state of the measurement. InputError for a contact across the signal or in a shared return.
+        """
     def imbalance_db(
         self, /, frequency_hz: _Num, *, left: _Contacts | None = None, right: _Contacts | None = None
     ) -> _Floats:
@@ -361,11 +377,12 @@ class _System(_Value):
         contacts: _Contacts | None = None,
         band_hz: tuple[float, float] = (20.0, 20000.0),
     ) -> Ceiling:
-        """Bound T1 for a tone at ``frequency_hz``.
+        """Bound T1 (one loop) or T2 (several contacts anywhere in one section) for a tone at ``frequency_hz``.
 
         ranges: name to (low, high) ohm of the contacts that may move, the others stay at their resistance; without it every
         contact moves in its own range, by default up to its largest chord at the peak that ``emf_v`` (V rms, default the
-        source's) puts on it. _Contacts of one loop are added; contacts in several loops get no ceiling from this bound.
+        source's) puts on it. Contacts of one loop are added; those in several
+        loops of one section are bound together (T2, weights improved by search); in several sections there is no ceiling.
         """
 
 @final

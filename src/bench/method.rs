@@ -146,7 +146,7 @@ impl Method {
         let from = match name {
             "dry box" => "1.5 V over 75 kohm and 1 kohm; its open voltage as ASTM B539 and IEC 60512-2-1 allow [seen]",
             "1 A drop" => "a few volts through a resistor, common practice",
-            "signal millivolts" => "a millivoltmeter across the contact, common practice",
+            "signal millivolts" => "a millivoltmeter across the contact while 1 kHz plays, common practice",
             "clip lead loss" => "a sound card's level, common practice",
             _ => "common practice",
         };

@@ -5,8 +5,10 @@ use super::report::Row;
 use super::route::Route;
 use super::routes::Routes;
 use crate::bench::evidence::Heard;
+use crate::bench::method::Shows;
+use crate::bench::quantity::Shown;
 use crate::bench::range::{Place, ResistanceRange, range_of, swing};
-use crate::bench::{Channel, What};
+use crate::bench::{Channel, Reading, What};
 use crate::circuit::Role;
 use crate::judgement::finding::{Ability, Known};
 use crate::judgement::needs::Need;
@@ -14,6 +16,7 @@ use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Finding, Kind, Picture, Who};
 use crate::response::ceiling::{Loop, Status};
 use crate::response::linear::{AUDIBLE_BAND_HZ, crosstalk_db, loss_db, response_change_db};
+use crate::response::millivolt::millivolt_factor;
 use crate::response::resistive_loop::worst_steady_residue;
 use std::collections::BTreeMap;
 
@@ -126,14 +129,17 @@ pub(super) fn abilities(
             (range.low_ohm, range.reached_ohm, in_use)
         };
         let dull = matches!(need, Need::ResponseChange(_));
+        let by_millivolts = deed.by_millivolts(job, contact, channel);
+        let by_range = deed.residue(worst).unwrap_or(f64::INFINITY);
         Some(Ability {
             route: heard.route.clone(),
             need,
-            residue: (deed.residue(surely).unwrap_or(0.0), deed.residue(worst).unwrap_or(f64::INFINITY)),
+            residue: (deed.residue(surely).unwrap_or(0.0), by_millivolts.unwrap_or(by_range)),
             loss_db: (deed.loss_db(surely), deed.loss_db(worst)),
             least_loss_db: deed.loss_db(best),
             change_db: if dull { (deed.change_db(surely), deed.change_db(worst)) } else { (0.0, 0.0) },
             loss_was_heard: loss_heard(&heard.route),
+            by_millivolts: by_millivolts.is_some(),
             impossible_below_ohm: (!across).then(|| impossible_below(need, &deed)).flatten(),
         })
     };
@@ -176,6 +182,29 @@ impl<'r> Deed<'r> {
         }
         let ceiling = self.bound.as_ref()?.ceiling_beside(range, self.chain_emf_v, self.direct_current_a);
         (ceiling.status == Status::Holds).then_some(ceiling.chatter)
+    }
+
+    /// Most residue by the millivolts that were read across it while the signal played (T8); nothing without such a reading.
+    fn by_millivolts(&self, job: &Job, contact: &str, channel: Channel) -> Option<f64> {
+        let played = job.readings.iter().filter(|r| {
+            r.contact == contact
+                && r.channel == channel
+                && r.when.before_remedy()
+                && r.method.shows == Shows::SignalVolts
+        });
+        let share = |r: &Reading| {
+            let across_v = match r.shows {
+                Shown::Value(q) => q.high(),
+                Shown::Between(_, high) => high,
+                Shown::Below(limit) => limit,
+                Shown::Above(_) | Shown::Open => f64::INFINITY,
+            };
+            (across_v + r.method.half_width(across_v)) / r.at_v.unwrap_or(f64::NAN)
+        };
+        let largest = played.map(share).reduce(f64::max)?;
+        let network = &self.route.network;
+        let factor = millivolt_factor(network, self.index, TONE_HZ, &self.perfect_ohm, AUDIBLE_BAND_HZ).ok()?;
+        Some(factor * largest)
     }
 
     fn with(&self, ohm: f64) -> Vec<f64> {

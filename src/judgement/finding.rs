@@ -66,6 +66,8 @@ pub struct Ability {
     pub need: Need,
     /// residue ceiling at the resistance it surely reached and at the upper end; infinite where nothing bounds it
     pub residue: (f64, f64),
+    /// whether the upper end of the residue is by millivolts read across it while it played (T8)
+    pub by_millivolts: bool,
     /// loss at 1 kHz at the resistance it surely reached and at the upper end, dB
     pub loss_db: (f64, f64),
     /// loss at 1 kHz at the smallest resistance of its readings, dB
@@ -97,6 +99,9 @@ fn decibel(db: f64) -> String {
 /// Judges one route by the ohms; returns the verdict, the reason, and the assumption that decided.
 fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
     const READING: &str = "the upper end of its reading, grown as far as a rectifying film could at this signal";
+    const MILLIVOLTS: &str = "the millivolts across it while the signal played";
+    let residue_asked = matches!(ability.need, Need::Residue(_) | Need::ResidueNowAndThen(_));
+    let upper = if ability.by_millivolts && residue_asked { MILLIVOLTS } else { READING };
     let route = &ability.route;
     if ability.need.needs_moved_reading() && !range.moved {
         let reason = format!(
@@ -108,7 +113,7 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
         if high < need {
             let reason =
                 format!("route \"{route}\": at most {} {what}, what is heard takes {}", text(high), text(need));
-            (Verdict::Cannot, reason, READING)
+            (Verdict::Cannot, reason, upper)
         } else if low >= need {
             let reason = format!("route \"{route}\": up to {} {what}, what is heard takes {}", text(low), text(need));
             (Verdict::Able, reason, "chatter, the worst that the reading allows")
@@ -338,6 +343,7 @@ mod tests {
             least_loss_db: loss_db.0,
             change_db: (0.0, 0.0),
             loss_was_heard: false,
+            by_millivolts: false,
             impossible_below_ohm: Some(65.0),
         }
     }

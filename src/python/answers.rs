@@ -6,6 +6,7 @@ use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::ceiling::{self as bounds, Status};
+use crate::response::ceiling_many::ceiling_many;
 use crate::response::level::{on_contact, section_emf_v};
 use crate::response::sweep::Values;
 use numpy::PyReadonlyArrayDyn;
@@ -213,6 +214,11 @@ pub(super) fn ceiling<'py>(
             }
             out.push(match prepared.as_ref().map(|p| &p.3) {
                 Some(Ok(ready)) => ready.ceiling_beside(sum, at(emf, point), direct_a),
+                // not one loop: T2, where no direct current adds to it
+                Some(Err(Status::SeveralLoops)) if direct_a == 0.0 => {
+                    let fixed = prepared.as_ref().map_or(&[][..], |p| p.1.as_slice());
+                    ceiling_many(network, f, &moving, fixed, band_hz)
+                }
                 Some(Err(status)) => bounds::Ceiling { harmonics: f64::NAN, chatter: f64::NAN, status: *status },
                 None => continue,
             });

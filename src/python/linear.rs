@@ -1,13 +1,13 @@
 //! Linear answers beside transfer and loss: crosstalk, damping, dissipation, imbalance, the range of loss.
 
-use super::answers::{ByContact, Ready, Statuses, contact_columns, pairs, whole};
+use super::answers::{ByContact, GRID_WORK, Ready, Statuses, band, contact_columns, pairs, whole};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::ceiling::Status;
-use crate::response::{linear, loss_disc, sweep};
+use crate::response::{linear, loss_disc, millivolt, sweep};
 use crate::watch::{Stopped, Watch};
 use pyo3::prelude::*;
 
@@ -89,6 +89,46 @@ pub(super) fn dissipation_w<'py>(
 ) -> PyResult<Py<PyAny>> {
     let index = network.contact_index(contact).map_err(|fault| input_error(py, fault))?;
     plain(py, network, frequency_hz, contacts, emf_v, |f, emf, ohm| linear::dissipation_w(network, index, f, emf, ohm))
+}
+
+pub(super) fn millivolt_bound<'py>(
+    py: Python<'py>,
+    network: &Network,
+    contact: &str,
+    frequency_hz: &Bound<'py, PyAny>,
+    (across_v, load_v): (&Bound<'py, PyAny>, &Bound<'py, PyAny>),
+    band_hz: (f64, f64),
+) -> PyResult<Py<PyAny>> {
+    let index = network.contact_index(contact).map_err(|fault| input_error(py, fault))?;
+    let band_hz = band(py, band_hz)?;
+    let mut arguments = Arguments::new(py);
+    let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
+    let across = arguments.add("across_v", across_v, Domain::NotNegative)?;
+    let load = arguments.add("load_v", load_v, Domain::Positive)?;
+    let columns = arguments.broadcast()?;
+    let (frequency, across, load) = (columns.values(frequency)?, columns.values(across)?, columns.values(load)?);
+    let size = columns.size;
+    let ohm = network.resistances_ohm();
+    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
+        let mut known = (f64::NAN, Ok(f64::NAN));
+        let mut out = Vec::with_capacity(size);
+        for point in 0..size {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let f = at(frequency, point);
+            if known.0 != f {
+                known = (f, millivolt::millivolt_factor(network, index, f, &ohm, band_hz));
+            }
+            out.push(known.1.map(|factor| factor * at(across, point) / at(load, point)));
+        }
+        Ok(out)
+    })?;
+    if let Some(Err(status)) = out.iter().find(|found| found.is_err()) {
+        let place = format!("contact {contact:?}");
+        return Err(input_error(py, InputError::new(place, status.word(), status.reason())));
+    }
+    columns.result(out.into_iter().map(|found| found.unwrap_or(f64::NAN)).collect::<Vec<f64>>())
 }
 
 /// Least and greatest loss, one pair per point.

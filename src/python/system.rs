@@ -91,6 +91,19 @@ macro_rules! system_methods {
                 more::dissipation_w(py, self.network(py)?, contact, frequency_hz, emf_v, contacts)
             }
 
+            #[pyo3(signature = (contact, *, across_v, load_v, frequency_hz, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, contact, *, across_v, load_v, frequency_hz, band_hz=(20.0, 20000.0))")]
+            fn millivolt_bound<'py>(
+                &self,
+                py: Python<'py>,
+                contact: &str,
+                across_v: &Bound<'py, PyAny>,
+                load_v: &Bound<'py, PyAny>,
+                frequency_hz: &Bound<'py, PyAny>,
+                band_hz: (f64, f64),
+            ) -> PyResult<Py<PyAny>> {
+                more::millivolt_bound(py, self.network(py)?, contact, frequency_hz, (across_v, load_v), band_hz)
+            }
+
             #[pyo3(signature = (frequency_hz, *, ranges, contacts=None))]
             fn loss_range_db<'py>(
                 &self,

@@ -44,12 +44,21 @@ pub enum Status {
     CanShort = 4,
     /// a contact in a shared return: the other channel is a drive too
     SharedReturn = 5,
+    /// several contacts together can do too much for the bound T2
+    NoBound = 6,
 }
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 6] =
-        [Self::Holds, Self::CanOpen, Self::SeveralLoops, Self::NoFundamental, Self::CanShort, Self::SharedReturn];
+    pub const ALL: [Self; 7] = [
+        Self::Holds,
+        Self::CanOpen,
+        Self::SeveralLoops,
+        Self::NoFundamental,
+        Self::CanShort,
+        Self::SharedReturn,
+        Self::NoBound,
+    ];
 
     /// One word for it.
     #[must_use]
@@ -61,6 +70,7 @@ impl Status {
             Self::NoFundamental => "no fundamental",
             Self::CanShort => "can short",
             Self::SharedReturn => "shared return",
+            Self::NoBound => "no bound",
         }
     }
 
@@ -71,7 +81,10 @@ impl Status {
             Self::Holds => "the ceiling holds for any contact whose chord stays in the range",
             Self::CanOpen => "no ceiling: a contact that can open can do anything; give a finite largest resistance",
             Self::SeveralLoops => {
-                "no ceiling from this bound: contacts that move stand in more than one loop; ask for one at a time with ranges={name: (low, high)}"
+                "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}"
+            }
+            Self::NoBound => {
+                "no ceiling: so many ohms in several loops of one section are more than the bound can hold"
             }
             Self::NoFundamental => {
                 "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal"
@@ -101,7 +114,7 @@ impl Ceiling {
     /// Where no contact moves there is no residue.
     pub const NOTHING_MOVES: Self = Self { harmonics: 0.0, chatter: 0.0, status: Status::Holds };
 
-    fn none(status: Status) -> Self {
+    pub(crate) fn none(status: Status) -> Self {
         Self { harmonics: f64::NAN, chatter: f64::NAN, status }
     }
 }

@@ -1,8 +1,10 @@
 //! What the chain does to the signal.
 
 pub mod ceiling;
+pub mod ceiling_many;
 pub mod level;
 pub mod linear;
 pub mod loss_disc;
+pub mod millivolt;
 pub mod resistive_loop;
 pub mod sweep;

@@ -389,6 +389,13 @@ def test_loss_disc_of_a_reactive_loop_by_search():
     assert min(losses) < 0.02 and max(losses) > 0.8 * found.high_db and found.low_db < 0.0
 
 
+def test_other_contacts_count_in_the_range_of_loss():
+    s = wl.Section("s", source=wl.Source(emf_v=1, resistance_ohm=60), path=[wl.Contact("c", resistance_ohm=0.0), wl.Contact("d", resistance_ohm=25.0)], load=wl.Load(resistance_ohm=90))
+    found = s.loss_range_db(1e3, ranges={"c": (5.0, 70.0)})
+    assert found.low_db == pytest.approx(s.loss_db(1e3, contacts={"c": 5.0}), rel=1e-12)
+    assert found.high_db == pytest.approx(s.loss_db(1e3, contacts={"c": 70.0}), rel=1e-12)
+
+
 def test_loss_range_shapes_and_statuses():
     s = wl.Section(
         "s",

@@ -299,3 +299,14 @@ def test_what_was_proved_on_one_channel_is_likelier_on_the_other():
     more = assess(heard("disc", channel="both", what="grit") + bridged)
     bits = {step.what: step.bits for step in more.next_steps if step.channel == "left"}
     assert bits["Clip lead across selector / disc"] > bits["Clip lead across monitor / a"]
+
+
+def test_millivolts_across_a_contact_come_before_ohms():
+    # 2 mV across it at 0.5 V bound the residue at 0.43 %, whatever its law: below what is heard, above what T1 would say of
+    # the same ohms; the one who decides is named
+    sheet = heard("disc", left="grit") .replace('left = "grit"', 'left = "grit"\nresidue = "1 %"')
+    found = assess(sheet, "as found,selector / disc,left,2 mV,signal millivolts,0.5 V\n").finding("selector / disc", "left")
+    assert found.kind == "cannot be the sole cause" and found.decided_by == "the millivolts across it while the signal played"
+    assert found.ceiling == pytest.approx((2e-3 * 1.03 + 1e-4) / 0.5, rel=0.1)
+    louder = assess(sheet, "as found,selector / disc,left,20 mV,signal millivolts,0.5 V\n").finding("selector / disc", "left")
+    assert louder.kind != "cannot be the sole cause"

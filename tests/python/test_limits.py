@@ -36,6 +36,12 @@ def test_a_small_loop_is_limited_by_movement():
     assert relay.one_ampere_v == pytest.approx((relay.stop_ohm - 0.2e-3) / 1.02, rel=1e-12)
 
 
+def test_a_display_below_the_last_digit_is_no_display():
+    # 10 ohm at a phono socket would be 5 uV less the accuracy: a box with a 0.1 mV digit does not tell
+    pin = next(row for row in wl.limits(wl.typical("integrated amplifier")).rows if row.contact == "phono socket / pin")
+    assert 5.0 < pin.stop_ohm < 20.0 and pin.dry_box_v is None
+
+
 def test_the_displays_hold_against_assess():
     # just below the dry box display the sheet with that reading says cannot; an ohmmeter just above its own convicts
     sheet = """
@@ -75,6 +81,8 @@ def test_shared_return_by_crosstalk_and_typical_values_tell_how_much_they_move()
     x = 10 ** (-30 / 20)
     assert sleeve.crosstalk_ohm == pytest.approx(632 * x / (1 - x), rel=1e-6)
     assert sleeve.residue_ohm is None and sleeve.stop_ohm == sleeve.crosstalk_ohm
+    # both channels alike: the contact sees half of one channel's loop
+    assert sleeve.loop_ohm == pytest.approx(316.0, rel=1e-12)
     moved = {used.name: used.moves_by for used in found.typical}
     assert set(moved) == {"line source", "line stage", "32 ohm headphones"} and all(1.0 <= m <= 2.0 + 1e-9 for m in moved.values())
     assert moved["line stage"] > 1.9

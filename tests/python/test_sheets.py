@@ -159,6 +159,8 @@ def test_quick_form_has_the_same_limits_as_a_section():
     # across a node of 1 kohm: the same in conductances
     assert mute.residue_ohm == pytest.approx(1e3 / (2 * d * (d + (1 + d * d) ** 0.5)), rel=1e-9)
     assert mute.loss_ohm == pytest.approx(1e3 / (10 ** (0.5 / 20) - 1), rel=1e-9)
+    # across the signal the tighter limit is the larger one
+    assert mute.stop_ohm == mute.residue_ohm > mute.loss_ohm
     assert bias.stop_ohm is None and bias.loop_ohm is None and bias.role == "bias"
 
 
