@@ -6,6 +6,7 @@ use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::ceiling::{self as bounds, Status};
+use crate::response::ceiling_cascade::ceiling_cascade;
 use crate::response::ceiling_many::ceiling_many;
 use crate::response::level::{on_contact, section_emf_v};
 use crate::response::sweep::Values;
@@ -214,10 +215,13 @@ pub(super) fn ceiling<'py>(
             }
             out.push(match prepared.as_ref().map(|p| &p.3) {
                 Some(Ok(ready)) => ready.ceiling_beside(sum, at(emf, point), direct_a),
-                // not one loop: T2, where no direct current adds to it
+                // not one loop: T2, or T4 over several sections, where no direct current adds to it
                 Some(Err(Status::SeveralLoops)) if direct_a == 0.0 => {
                     let fixed = prepared.as_ref().map_or(&[][..], |p| p.1.as_slice());
-                    ceiling_many(network, f, &moving, fixed, band_hz)
+                    let sections = moving.iter().filter(|m| m.1.1 > m.1.0).map(|m| network.section_of(m.0));
+                    let one_section = sections.clone().min() == sections.max();
+                    let bound = if one_section { ceiling_many } else { ceiling_cascade };
+                    bound(network, f, &moving, fixed, band_hz)
                 }
                 Some(Err(status)) => bounds::Ceiling { harmonics: f64::NAN, chatter: f64::NAN, status: *status },
                 None => continue,

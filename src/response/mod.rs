@@ -1,6 +1,7 @@
 //! What the chain does to the signal.
 
 pub mod ceiling;
+pub mod ceiling_cascade;
 pub mod ceiling_many;
 pub mod level;
 pub mod linear;

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import math
 import subprocess
 import sys
 import tomllib
@@ -130,6 +131,29 @@ def test_a_control_is_one_loop_with_what_stands_before_it():
     ):
         # the tiny wiper costs 2e-8 of the loop
         assert loss(rows[contact].loss_ohm) == pytest.approx(0.5, rel=1e-6)
+
+
+def test_a_stated_signal_sets_the_level_behind_it():
+    # a meter with 60 mV open is dry at the relay only where the signal there is larger
+    def dry(signal: str) -> bool | None:
+        text = GOOD.replace('"out" = {', f'"out" = {{ signal = "{signal}",').replace('open_circuit = "1.9 V"', 'open_circuit = "60 mV"')
+        rows = "when,contact,channel,shows,method\nas found,relay / a,left,0.5 ohm,my meter\n"
+        return wl.assess(read(text, rows)).finding("relay / a", "left").dry
+
+    assert dry("10 mV") is False and dry("1 V") is True
+
+
+def test_capacitance_across_a_track_stays_when_the_control_joins_it():
+    plain, loaded = (
+        next(row for row in wl.limits(read(text)).rows if row.contact == "selector / disc")
+        for text in (GOOD, GOOD.replace('into = "50 kohm"', 'into = { resistance = "50 kohm", capacitance = "10 nF" }'))
+    )
+    # 2.2 kohm, then the track with 47 kohm at its wiper beside 10 nF
+    a = 10 ** (-30 / 20)
+    track = (1 - a) * 50e3 + 1 / (1 / (a * 50e3) + 1 / 47e3)
+    beside = 1 / (1 / track + 2j * math.pi * 1e3 * 10e-9)
+    assert plain.loop_ohm == pytest.approx(2200 + track, rel=1e-9)
+    assert loaded.loop_ohm == pytest.approx(abs(2200 + beside), rel=1e-9)
 
 
 # --- quick form ----------------------------------------------------------------------------------------------------
