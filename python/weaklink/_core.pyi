@@ -275,7 +275,7 @@ class Stage(_Value):
 
 @final
 class Ceiling:
-    """Most residue that any contacts in their ranges can cause (bounds T1 and T2), ratios to the fundamental, shape S.
+    """Most residue that any contacts in their ranges can cause (bounds T1, T2, T4), ratios to the fundamental, shape S.
 
     harmonics: steady film, multiples of the driven frequency in the band (NaN if there are none).
     chatter: any law, memory or vibration, all frequencies of the band. NaN where status is not "holds".
@@ -377,12 +377,12 @@ class _System(_Value):
         contacts: _Contacts | None = None,
         band_hz: tuple[float, float] = (20.0, 20000.0),
     ) -> Ceiling:
-        """Bound T1 (one loop) or T2 (several contacts anywhere in one section) for a tone at ``frequency_hz``.
+        """Bound T1 (one loop) T2 (several contacts of one section) or T4 (several sections) for a tone at ``frequency_hz``.
 
         ranges: name to (low, high) ohm of the contacts that may move, the others stay at their resistance; without it every
         contact moves in its own range, by default up to its largest chord at the peak that ``emf_v`` (V rms, default the
         source's) puts on it. Contacts of one loop are added; those in several
-        loops of one section are bound together (T2, weights improved by search); in several sections there is no ceiling.
+        loops of one section are bound by T2 (weights improved by search), those in several sections by T4.
         """
 
 @final

@@ -25,7 +25,7 @@ pub fn assess(job: &Job) -> Result<Assessment, InputError> {
     let rivals = rivals(&picture, &rows);
     let headlines = headlines(&picture, &rows, &rivals);
     let next_steps = next_steps(job, &routes, &picture, &rows);
-    let why = why(job, &picture, &rows);
+    let why = why(job, &routes, &picture, &rows);
     let typical = typical(job, &rows)?;
     let clashes = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
     Ok(Assessment {

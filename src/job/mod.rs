@@ -17,6 +17,7 @@ mod sheet_contact;
 mod sheet_evidence;
 mod sheet_route;
 mod template;
+mod together;
 mod tree;
 mod typical;
 

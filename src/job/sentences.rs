@@ -5,6 +5,7 @@ use super::report::{Headline, Rival, Row};
 use super::route::Route;
 use super::routes::Routes;
 use super::rows::{is_proved, side};
+use super::together::together;
 use crate::bench::evidence::{ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::{Channel, What};
@@ -131,7 +132,7 @@ pub(super) fn headline(channel: &ChannelPicture, shared: &str, rows: &[Row], riv
 }
 
 /// How the routes and the ohms lead to the headlines.
-pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
+pub(super) fn why(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Vec<String> {
     let mut lines = Vec::new();
     for channel in &picture.channels {
         if channel.symptoms.is_empty() {
@@ -148,6 +149,14 @@ pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row]) -> Vec<String> {
         if !is_proved(rows, channel.channel) {
             let total = rows.len();
             lines.push(format!("{word}: the routes clear {cleared} of {total} contacts and leave {left}"));
+        }
+        for all in together(job, routes, channel.channel) {
+            let ratio = |value| engineering(value, Dimension::Ratio);
+            let (route, residue, need) = (&all.route, ratio(all.residue), ratio(all.need));
+            let verdict = if all.residue < all.need { "not even together" } else { "together they could" };
+            lines.push(format!(
+                "{word}: all contacts of \"{route}\" at once: at most {residue} residue, what is heard takes {need}: {verdict}"
+            ));
         }
         for kind in [Kind::Able, Kind::CannotBeSole] {
             for row in rows.iter().filter(|row| row.findings[at].kind == kind) {

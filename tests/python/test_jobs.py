@@ -310,3 +310,23 @@ def test_millivolts_across_a_contact_come_before_ohms():
     assert found.ceiling == pytest.approx((2e-3 * 1.03 + 1e-4) / 0.5, rel=0.1)
     louder = assess(sheet, "as found,selector / disc,left,20 mV,signal millivolts,0.5 V\n").finding("selector / disc", "left")
     assert louder.kind != "cannot be the sole cause"
+
+
+def test_all_contacts_of_a_route_at_once():
+    rows = "".join(f"tapped,{contact},left,{{}},dry box,\n" for contact in ("selector / disc", "monitor / a"))
+    of = lambda shows, residue: " ".join(assess(heard("disc", left="grit").replace('"grit"', f'"grit"\nresidue = "{residue} %"'), rows.format(shows, shows)).why)
+    told = of("1 mV", 5.0)
+    # each has up to 70 ohm in a loop of some ten kilohm; both together stay below
+    assert "all contacts of" in told and "not even together" in told
+    # between what one can do and what both can: alone no, together yes
+    percent = float(re.search(r"at once: at most ([0-9.]+) %", told).group(1))
+    each = assess(heard("disc", left="grit").replace('"grit"', '"grit"\nresidue = "5 %"'), rows.format("1 mV", "1 mV"))
+    most = 100 * max(f.ceiling for f in each.findings if f.ceiling is not None)
+    assert most < 0.95 * percent
+    between = 0.5 * (most + percent)
+    assert "together they could" in of("1 mV", between)
+    found = assess(heard("disc", left="grit").replace('"grit"', f'"grit"\nresidue = "{between} %"'), rows.format("1 mV", "1 mV"))
+    assert {f.kind for f in found.findings if f.channel == "left" and "tape" not in f.contact} == {"cannot be the sole cause"}
+    # without a reading on one of them nothing is said of all
+    one = assess(heard("disc", left="grit"), rows.format("1 mV", "1 mV").splitlines()[0] + "\n")
+    assert "all contacts of" not in " ".join(one.why)

@@ -201,6 +201,15 @@ def test_a_muting_contact_that_leaks_is_able_and_an_open_one_is_not():
     assert kind("OL", "hand meter") == "cannot be the sole cause"
 
 
+def test_what_is_usual_for_a_closed_contact_is_not_asked_of_a_mute():
+    text = QUICK.replace("SHOWS", "1 mV").replace("[contact]", '[part]\n"mute relay" = { kind = "relay" }\n"speaker relay" = { kind = "relay" }\n[contact]')
+    answer = wl.assess(wl.Job.from_text(text))
+    assert answer.finding("speaker relay / a", "left").in_order_up_to_ohm == 0.1
+    assert answer.finding("mute relay / a", "left").in_order_up_to_ohm is None
+    rows = {row.contact: row for row in wl.limits(wl.Job.from_text(text)).rows}
+    assert rows["mute relay / a"].in_order_up_to_ohm is None
+
+
 def test_sections_and_quick_contacts_share_a_route():
     text = GOOD.replace('["in", "vol", "out"]', '["in", "vol", "out", "supply relay / a", "output screw / hot"]').replace(
         "[route]", '[contact]\n"supply relay / a" = { role = "supply" }\n"output screw / hot" = { sees = "8 ohm", signal = "2 V" }\n[route]'
