@@ -25,6 +25,12 @@ pub const LEAST_POINTS: usize = 6;
 /// Fewest points of either polarity.
 pub const LEAST_OF_A_POLARITY: usize = 2;
 
+/// Ends of the largest voltage (V) and current (A): what anyone can measure; the search keeps its digits there.
+const ENDS: [f64; 2] = [1e-15, 1e9];
+
+/// Ends of a standard deviation, V: their squares are still numbers.
+const ENDS_OF_SD: [f64; 2] = [1e-30, 1e30];
+
 /// Akaike weight from which a law is called.
 const SURE: f64 = 0.95;
 
@@ -60,7 +66,7 @@ pub struct Parameter {
 pub struct LawFit {
     /// law
     pub law: &'static str,
-    /// free parameters
+    /// parameters of the law, whether free or held
     pub parameters: usize,
     /// weighted sum of squares (`V^2` where no standard deviation was given)
     pub sum_of_squares: f64,
@@ -116,7 +122,11 @@ fn checked<'a>(voltage_v: &'a [f64], current_a: &'a [f64], sd_v: Option<&[f64]>)
     let weight = match sd_v {
         None => vec![1.0; n],
         Some(sd) if sd.len() == n || sd.len() == 1 => {
-            let one = |k: usize| positive(&format!("sd_v[{k}]"), sd[k]).map(f64::recip);
+            let one = |k: usize| {
+                let place = format!("sd_v[{k}]");
+                sized(&place, &[positive(&place, sd[k])?], ENDS_OF_SD)?;
+                Ok(sd[k].recip())
+            };
             (0..n).map(|k| one(if sd.len() == 1 { 0 } else { k })).collect::<Result<_, _>>()?
         }
         Some(sd) => {
@@ -137,12 +147,24 @@ fn checked<'a>(voltage_v: &'a [f64], current_a: &'a [f64], sd_v: Option<&[f64]>)
             return Err(InputError::new("current_a", format!("{there} points of {name} current"), allowed));
         }
     }
+    sized("voltage_v", voltage_v, ENDS)?;
+    sized("current_a", current_a, ENDS)?;
     let power: f64 = voltage_v.iter().zip(current_a).map(|(v, i)| v * i).sum();
     if power <= 0.0 {
         let allowed = "allowed: voltages with the sign of their currents; is a lead reversed?";
         return Err(InputError::new("voltage_v", format!("sum of v i = {power} W"), allowed));
     }
     Ok(Points { voltage_v, current_a, weight })
+}
+
+/// Whether the largest of some numbers is between two ends.
+fn sized(place: &str, values: &[f64], ends: [f64; 2]) -> Result<(), InputError> {
+    let most = values.iter().fold(0.0f64, |most, v| most.max(v.abs()));
+    if (ends[0]..=ends[1]).contains(&most) {
+        return Ok(());
+    }
+    let allowed = format!("allowed: a largest of {:e} to {:e}; is the unit V, A?", ends[0], ends[1]);
+    Err(InputError::new(place, format!("largest {most:e}"), allowed))
 }
 
 /// Akaike's criterion with the correction for few points; none where the points are too few for the law.
@@ -185,11 +207,15 @@ pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> R
         Law::Rectifying { reversed: true },
     ];
     let mut candidates: Vec<Candidate> = Vec::new();
+    let mut unweighed = None;
     for law in laws {
         let Some((parameters, held)) = fit(&points, law) else { continue };
         let squares = sum_of_squares(&points, &parameters);
         // both ways round a rectifier has as many parameters as its law, whether held at a bound or not
-        let Some(criterion) = criterion(&points, squares, held.len(), known) else { continue };
+        let Some(criterion) = criterion(&points, squares, held.len(), known) else {
+            unweighed = Some(parameters.film.law());
+            continue;
+        };
         let same = candidates.iter().position(|c| c.parameters.film.law() == parameters.film.law());
         let candidate = Candidate { parameters, held, squares, criterion };
         match same {
@@ -264,6 +290,13 @@ pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> R
         comparison,
     };
     (result.identifiable, result.reason) = verdict(&points, &result, best, known);
+    // of an ohmic film the verdict has tried every law with its resistance alone
+    if let (true, Some(law), true) = (result.identifiable, unweighed, result.law != "ohmic") {
+        let n = points.voltage_v.len();
+        let reason =
+            format!("law not identifiable: {n} points cannot weigh a {law} film against a {}; take more", result.law);
+        (result.identifiable, result.reason) = (false, reason);
+    }
     Ok(result)
 }
 
@@ -406,6 +439,16 @@ mod tests {
     }
 
     #[test]
+    fn six_points_without_their_scatter_do_not_weigh_a_rectifier() {
+        let current = symmetric(0.05, 3);
+        let voltage = planted(Film::Tunnelling { resistance_ohm: 50.0, scale_v: 0.2 }, Law::Tunnelling, 0.0, &current);
+        let found = fit_film(&voltage, &current, None).unwrap();
+        assert_eq!(found.law, "tunnelling");
+        assert!(!found.identifiable && found.reason.contains("take more"), "{found:?}");
+        assert!(fit_film(&voltage, &current, Some(&[1e-6])).unwrap().identifiable);
+    }
+
+    #[test]
     fn a_wrong_standard_deviation_is_told() {
         let current = symmetric(0.05, 10);
         let voltage = planted(Film::Ohmic { resistance_ohm: 2.0 }, Law::Ohmic, 0.0, &current);
@@ -426,6 +469,11 @@ mod tests {
         assert!(fit_film(&voltage, &current, Some(&[1.0, 2.0])).is_err());
         let backwards: Vec<_> = voltage.iter().map(|v| -v).collect();
         assert!(fit_film(&backwards, &current, None).unwrap_err().allowed.contains("reversed"));
+        for factor in [1e-16, 1e11] {
+            let far: Vec<_> = voltage.iter().map(|v| factor * v).collect();
+            assert!(fit_film(&far, &current, None).unwrap_err().allowed.contains("unit"));
+        }
+        assert!(fit_film(&voltage, &current, Some(&[1e-40])).is_err());
         let mut broken = voltage.clone();
         broken[3] = f64::NAN;
         assert_eq!(fit_film(&broken, &current, None).unwrap_err().place, "voltage_v[3]");

@@ -16,6 +16,7 @@
 
 use super::constants::{LORENZ_V2_PER_K2, ROOM_TEMPERATURE_K};
 use crate::error::{InputError, finite, positive};
+use crate::watch::{Stopped, Unwatched, Watch};
 use std::f64::consts::{FRAC_PI_2, PI};
 
 /// Constriction of one round spot between unlike members, ohm: `(rho1 + rho2)/(4 a)`.
@@ -66,6 +67,19 @@ pub struct Spot {
 /// # Errors
 /// No spot, a radius not above zero, a place not finite, spots that overlap.
 pub fn spots_ohm(spots: &[Spot], resistivity_ohm_m: f64) -> Result<f64, InputError> {
+    let never = |Stopped| InputError::new("spots", "stopped", "allowed: to run to the end");
+    spots_ohm_watched(spots, resistivity_ohm_m, &Unwatched)?.map_err(never)
+}
+
+/// The same, stopped when the watch says so: the work goes with the square of the count.
+///
+/// # Errors
+/// As [`spots_ohm`]; inside, [`Stopped`].
+pub fn spots_ohm_watched(
+    spots: &[Spot],
+    resistivity_ohm_m: f64,
+    watch: &dyn Watch,
+) -> Result<Result<f64, Stopped>, InputError> {
     positive("resistivity_ohm_m", resistivity_ohm_m)?;
     if spots.is_empty() {
         return Err(InputError::new("spots", "none", "allowed: one spot or more"));
@@ -73,6 +87,9 @@ pub fn spots_ohm(spots: &[Spot], resistivity_ohm_m: f64) -> Result<f64, InputErr
     let n = spots.len() as f64;
     let (mut radii, mut pairs) = (0.0, 0.0);
     for (k, one) in spots.iter().enumerate() {
+        if watch.stop() {
+            return Ok(Err(Stopped));
+        }
         radii += positive(&format!("spots[{k}]: radius_m"), one.radius_m)?;
         finite(&format!("spots[{k}]: x_m"), one.x_m)?;
         finite(&format!("spots[{k}]: y_m"), one.y_m)?;
@@ -86,7 +103,7 @@ pub fn spots_ohm(spots: &[Spot], resistivity_ohm_m: f64) -> Result<f64, InputErr
             pairs += 2.0 / distance;
         }
     }
-    Ok(resistivity_ohm_m / (2.0 * radii) + 3.0 * PI * resistivity_ohm_m / (32.0 * n * n) * pairs)
+    Ok(Ok(resistivity_ohm_m / (2.0 * radii) + 3.0 * PI * resistivity_ohm_m / (32.0 * n * n) * pairs))
 }
 
 /// Radius of a spot that yields under a force, m: `sqrt(F/(xi pi H))`.
@@ -375,7 +392,7 @@ mod tests {
         let (k_f, a) = (1.2e10, 1e-9);
         let quantum = 2.0 * ELEMENTARY_CHARGE_C * ELEMENTARY_CHARGE_C / PLANCK_J_S;
         let product = 1.5 * PI * PLANCK_J_S / (ELEMENTARY_CHARGE_C * ELEMENTARY_CHARGE_C * k_f * k_f);
-        let (low, high) = small_spot_ohm(a, product / 1.0, 1.0);
+        let (low, high) = small_spot_ohm(a, product, 1.0);
         let exact = 1.0 / (quantum * (k_f * a / 2.0) * (k_f * a / 2.0));
         // a free path of 1 m: Holm's share is 1e-9 of it
         assert_relative_eq!(low, exact, epsilon = 0.0, max_relative = 1e-8);

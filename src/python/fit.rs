@@ -6,7 +6,12 @@ use crate::bench::{fit, harmonics};
 use pyo3::prelude::*;
 
 /// Numbers of one argument, flattened.
-fn flat<'py>(py: Python<'py>, place: &str, object: &Bound<'py, PyAny>, domain: Domain) -> PyResult<Vec<f64>> {
+pub(super) fn flat<'py>(
+    py: Python<'py>,
+    place: &str,
+    object: &Bound<'py, PyAny>,
+    domain: Domain,
+) -> PyResult<Vec<f64>> {
     let mut arguments = Arguments::new(py);
     let number = arguments.add(place, object, domain)?;
     let columns = arguments.broadcast()?;
