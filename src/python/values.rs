@@ -1,6 +1,6 @@
 //! Frozen value objects: equality, hash, repr, pickle, `to_dict` and `from_dict`.
 
-use super::array::{Arguments, Domain, at, run};
+use super::array::Domain;
 use super::errors::input_error;
 use super::json::{hash_of, python_number, python_string, python_text, read, to_python, value_of};
 use crate::circuit;

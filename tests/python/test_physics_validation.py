@@ -144,6 +144,28 @@ def series():
     return max(out)
 
 
+@figure("film behind a constriction: slope", "difference of the mpmath root, 50 digits")
+def series_slope():
+    out = []
+    v = decades(1e-9, 30.0, 12)
+    # step 1e-15 of the voltage: truncation 1e-24 (a law bends over 1e-3 of these voltages or more), rounding 1e-33
+    step = mpf("1e-15")
+    for film, exact, _ in LAWS:
+        for rc in (1e-3, 1.0, 1e3):
+            slopes = []
+            for x in v:
+                start = mpf(float(x)) - mpf(rc) * mpf(ph.series_current_a(film, rc, float(x)))
+                if abs(start) < abs(mpf(float(x))) * mpf("1e-9"):
+                    start = mpf(film.voltage_v(ph.series_current_a(film, rc, float(x))))
+                ends = []
+                for at in (mpf(float(x)) * (1 - step), mpf(float(x)) * (1 + step)):
+                    root = mpmath.findroot(lambda f, at=at, rc=rc, e=exact: f + mpf(rc) * e(f) - at, start, tol=1e-80)
+                    ends.append(exact(root))
+                slopes.append((ends[1] - ends[0]) / (2 * step * mpf(float(x))))
+            out.append(worst(ph.series_slope_s(film, rc, v), slopes))
+    return max(out)
+
+
 def simmons(phi, s, v):
     a = 4 * mpmath.pi * s * mpmath.sqrt(2 * ME * E) / H
     j0 = E**2 / (2 * mpmath.pi * H * s**2)
@@ -202,6 +224,22 @@ def tunnelling_taylor():
     return max(out)
 
 
+@figure("small spot: Sharvin's term", "quantum of conductance, scipy's CODATA constants")
+def small_spot():
+    # free electrons: rho l = 3 pi^2 hbar/(e^2 kF^2), Sharvin's conductance (2 e^2/h) (kF a/2)^2
+    out = []
+    for wave in (0.7e10, 1.2e10):
+        radius = np.geomspace(1e-10, 1e-6, 5)
+        product = 3 * math.pi**2 * scipy.constants.hbar / (scipy.constants.e**2 * wave**2)
+        sharvin = scipy.constants.h / (2 * scipy.constants.e**2) / (wave * radius / 2) ** 2
+        for path in (1e-9, 40e-9, 1e-6):
+            low, high = ph.small_spot_ohm(radius, product / path, path)
+            holm = product / path / (2 * radius)
+            out.append(np.max(np.abs(low / (0.69 * holm + sharvin) - 1)))
+            out.append(np.max(np.abs(high / (holm + sharvin) - 1)))
+    return float(max(out))
+
+
 @figure("heated spot: current, rise of temperature", "mpmath")
 def heated():
     v = decades(1e-9, 10.0)
@@ -215,7 +253,7 @@ def heated():
 @figure("heated spot: third harmonic at a sine of current", "mpmath quadrature")
 def third_harmonic():
     scale = 2 * mpmath.sqrt(mpf(ph.LORENZ_V2_PER_K2)) * T0
-    peaks = [1e-6, 1e-3, 0.01, 0.05, 0.1, 0.13]
+    peaks = [1e-6, 1e-3, 0.01, 0.05, 0.1, 0.137]
     exact = []
     for peak in peaks:
         y = mpf(peak) / scale
@@ -301,14 +339,17 @@ def simulated(dwell_low_s, dwell_high_s, seconds, rate_hz, seed):
     dwells[1::2] = rng.exponential(dwell_high_s, pairs)
     edges = np.cumsum(dwells)
     assert edges[-1] > seconds
-    t = np.arange(int(seconds * rate_hz)) / rate_hz
-    return np.searchsorted(edges, t) % 2
+    n = int(seconds * rate_hz)
+    # every edge turns the state of all samples from the next one on
+    turned = np.bincount(np.ceil(edges * rate_hz).astype(np.int64).clip(max=n), minlength=n + 1)[:n]
+    # a sum that wraps round at 256 keeps its parity
+    return np.cumsum(turned.astype(np.uint8), dtype=np.uint8) & 1
 
 
 @figure("telegraph: spectrum below a tenth of the sampling rate", "seeded simulation, 200 s (statistical)")
 def telegraph_simulation():
     rate = 200e3
-    x = simulated(2e-3, 0.5e-3, 200.0, rate, seed=4).astype(float)
+    x = simulated(2e-3, 0.5e-3, 200.0, rate, seed=4).astype(np.float32)
     f, s = scipy.signal.welch(x, rate, nperseg=1 << 15, detrend="constant")
     # bands of a third of a decade: 1 000 to 100 000 averages each
     out = []
@@ -476,6 +517,7 @@ LIMITS = {
     "film_slope": 1e-13,
     "film_inverse": 1e-13,
     "series": 1e-13,
+    "series_slope": 1e-13,
     "tunnelling_density": 1e-13,
     "tunnelling_slope": 1e-13,
     "third_harmonic": 1e-12,
