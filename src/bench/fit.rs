@@ -14,22 +14,13 @@
 use super::fit_law::{
     Held, Law, Parameters, Points, USUAL_IDEALITY, covariance, fit, fit_resistance, squares_at_ideality, sum_of_squares,
 };
-use crate::error::{InputError, finite, positive};
+use super::fit_points::checked;
+pub use super::fit_points::{LEAST_OF_A_POLARITY, LEAST_POINTS};
+use crate::error::InputError;
 use crate::physics::Film;
+use crate::watch::{Stopped, Unwatched, Watch};
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
-
-/// Fewest points: four parameters, one degree of freedom, one point to spare.
-pub const LEAST_POINTS: usize = 6;
-
-/// Fewest points of either polarity.
-pub const LEAST_OF_A_POLARITY: usize = 2;
-
-/// Ends of the largest voltage (V) and current (A): what anyone can measure; the search keeps its digits there.
-const ENDS: [f64; 2] = [1e-15, 1e9];
-
-/// Ends of a standard deviation, V: their squares are still numbers.
-const ENDS_OF_SD: [f64; 2] = [1e-30, 1e30];
 
 /// Akaike weight from which a law is called.
 const SURE: f64 = 0.95;
@@ -109,64 +100,6 @@ pub struct FilmFit {
     pub comparison: Vec<LawFit>,
 }
 
-fn checked<'a>(voltage_v: &'a [f64], current_a: &'a [f64], sd_v: Option<&[f64]>) -> Result<Points<'a>, InputError> {
-    let n = voltage_v.len();
-    if current_a.len() != n {
-        let allowed = format!("allowed: as many as voltages, {n}");
-        return Err(InputError::new("current_a", format!("{} values", current_a.len()), allowed));
-    }
-    for k in 0..n {
-        finite(&format!("voltage_v[{k}]"), voltage_v[k])?;
-        finite(&format!("current_a[{k}]"), current_a[k])?;
-    }
-    let weight = match sd_v {
-        None => vec![1.0; n],
-        Some(sd) if sd.len() == n || sd.len() == 1 => {
-            let one = |k: usize| {
-                let place = format!("sd_v[{k}]");
-                sized(&place, &[positive(&place, sd[k])?], ENDS_OF_SD)?;
-                Ok(sd[k].recip())
-            };
-            (0..n).map(|k| one(if sd.len() == 1 { 0 } else { k })).collect::<Result<_, _>>()?
-        }
-        Some(sd) => {
-            let allowed = format!("allowed: one, or as many as voltages, {n}");
-            return Err(InputError::new("sd_v", format!("{} values", sd.len()), allowed));
-        }
-    };
-    if n < LEAST_POINTS {
-        let allowed = format!("allowed: {LEAST_POINTS} or more, of both polarities: a law has up to four parameters");
-        return Err(InputError::new("voltage_v", format!("{n} points"), allowed));
-    }
-    for (name, sign) in [("positive", 1.0), ("negative", -1.0)] {
-        let there = current_a.iter().filter(|i| sign * **i > 0.0).count();
-        if there < LEAST_OF_A_POLARITY {
-            let allowed = format!(
-                "allowed: {LEAST_OF_A_POLARITY} or more of each polarity: one polarity cannot tell a rectifier from a tunnelling film"
-            );
-            return Err(InputError::new("current_a", format!("{there} points of {name} current"), allowed));
-        }
-    }
-    sized("voltage_v", voltage_v, ENDS)?;
-    sized("current_a", current_a, ENDS)?;
-    let power: f64 = voltage_v.iter().zip(current_a).map(|(v, i)| v * i).sum();
-    if power <= 0.0 {
-        let allowed = "allowed: voltages with the sign of their currents; is a lead reversed?";
-        return Err(InputError::new("voltage_v", format!("sum of v i = {power} W"), allowed));
-    }
-    Ok(Points { voltage_v, current_a, weight })
-}
-
-/// Whether the largest of some numbers is between two ends.
-fn sized(place: &str, values: &[f64], ends: [f64; 2]) -> Result<(), InputError> {
-    let most = values.iter().fold(0.0f64, |most, v| most.max(v.abs()));
-    if (ends[0]..=ends[1]).contains(&most) {
-        return Ok(());
-    }
-    let allowed = format!("allowed: a largest of {:e} to {:e}; is the unit V, A?", ends[0], ends[1]);
-    Err(InputError::new(place, format!("largest {most:e}"), allowed))
-}
-
 /// Akaike's criterion with the correction for few points; none where the points are too few for the law.
 fn criterion(points: &Points<'_>, squares: f64, free: usize, known_sd: bool) -> Option<f64> {
     let n = points.voltage_v.len() as f64;
@@ -197,7 +130,21 @@ struct Candidate {
 /// Fewer than [`LEAST_POINTS`] points, fewer than [`LEAST_OF_A_POLARITY`] of a polarity, values not finite, lengths that
 /// differ, standard deviations not above zero, a contact that gives power.
 pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> Result<FilmFit, InputError> {
-    let points = checked(voltage_v, current_a, sd_v)?;
+    let never = |Stopped| InputError::new("fit_film", "stopped", "allowed: to run to the end");
+    fit_film_watched(voltage_v, current_a, sd_v, &Unwatched)?.map_err(never)
+}
+
+/// The same, stopped when the watch says so.
+///
+/// # Errors
+/// As [`fit_film`]; inside, [`Stopped`].
+pub fn fit_film_watched(
+    voltage_v: &[f64],
+    current_a: &[f64],
+    sd_v: Option<&[f64]>,
+    watch: &dyn Watch,
+) -> Result<Result<FilmFit, Stopped>, InputError> {
+    let points = checked(voltage_v, current_a, sd_v, watch)?;
     let known = sd_v.is_some();
     let laws = [
         Law::Ohmic,
@@ -209,7 +156,11 @@ pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> R
     let mut candidates: Vec<Candidate> = Vec::new();
     let mut unweighed = None;
     for law in laws {
-        let Some((parameters, held)) = fit(&points, law) else { continue };
+        let fitted = fit(&points, law);
+        if watch.stop() {
+            return Ok(Err(Stopped));
+        }
+        let Some((parameters, held)) = fitted else { continue };
         let squares = sum_of_squares(&points, &parameters);
         // both ways round a rectifier has as many parameters as its law, whether held at a bound or not
         let Some(criterion) = criterion(&points, squares, held.len(), known) else {
@@ -297,7 +248,8 @@ pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> R
             format!("law not identifiable: {n} points cannot weigh a {law} film against a {}; take more", result.law);
         (result.identifiable, result.reason) = (false, reason);
     }
-    Ok(result)
+    // what was stopped half way says nothing
+    Ok(if watch.stop() { Err(Stopped) } else { Ok(result) })
 }
 
 fn quantile_95(degrees: usize, known: bool) -> f64 {
@@ -446,6 +398,24 @@ mod tests {
         assert_eq!(found.law, "tunnelling");
         assert!(!found.identifiable && found.reason.contains("take more"), "{found:?}");
         assert!(fit_film(&voltage, &current, Some(&[1e-6])).unwrap().identifiable);
+    }
+
+    #[test]
+    fn a_stopped_fit_is_no_fit() {
+        /// Says stop from the count-th question on.
+        struct After(std::sync::atomic::AtomicUsize, usize);
+        impl Watch for After {
+            fn stop(&self) -> bool {
+                self.0.fetch_add(1, std::sync::atomic::Ordering::Relaxed) >= self.1
+            }
+        }
+        let current = symmetric(0.05, 10);
+        let voltage = planted(Film::Tunnelling { resistance_ohm: 50.0, scale_v: 0.2 }, Law::Tunnelling, 1.0, &current);
+        for count in [0, 1, 10, 100] {
+            let found = fit_film_watched(&voltage, &current, None, &After(0.into(), count)).unwrap();
+            assert_eq!(found, Err(Stopped), "{count}");
+        }
+        assert!(fit_film_watched(&voltage, &current, None, &After(0.into(), usize::MAX)).unwrap().is_ok());
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
 use crate::physics::{Film, series::Series};
+use crate::watch::Watch;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
@@ -15,11 +16,12 @@ pub(super) const LARGEST_IDEALITY: f64 = 5.0;
 pub(super) const USUAL_IDEALITY: [f64; 2] = [1.0, 2.5];
 
 /// Points with the weight of each: one over its standard deviation, V (1 where none is known).
-#[derive(Debug)]
 pub(super) struct Points<'a> {
     pub(super) voltage_v: &'a [f64],
     pub(super) current_a: &'a [f64],
     pub(super) weight: Vec<f64>,
+    /// a search ends where it is when this says stop
+    pub(super) watch: &'a dyn Watch,
 }
 
 impl Points<'_> {
@@ -190,6 +192,9 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
+        if self.points.watch.stop() {
+            return None;
+        }
         let (p, film_v) = (&self.now, self.film_v.as_ref()?);
         let rows = self.points.current_a.iter().zip(self.points.voltage_v).zip(&self.points.weight).zip(film_v);
         let one = |i: f64, film_v: f64| p.sign() * film_v + p.constriction_ohm * i;
