@@ -67,5 +67,8 @@ except KeyboardInterrupt:
     assert process.stdout.readline() == "ready\n"
     time.sleep(0.3)
     process.send_signal(signal.SIGINT)
-    # without the watch the work takes minutes
-    assert process.communicate(timeout=20)[0] == "stopped\n"
+    try:
+        # without the watch the work takes minutes
+        assert process.communicate(timeout=20)[0] == "stopped\n"
+    finally:
+        process.kill()

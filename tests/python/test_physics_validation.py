@@ -6,6 +6,7 @@ After a change: ``python tests/python/test_physics_validation.py`` writes the fi
 """
 
 import csv
+import functools
 import math
 from pathlib import Path
 
@@ -455,6 +456,14 @@ def copper_growth():
     return float(np.max(np.abs(ph.copper_growth_m(times, known, 50.0) / (path.y[0] * 1e-9) - 1)))
 
 
+@functools.cache
+def region_95(parameters, degrees_of_freedom):
+    """Square of the distance that 95 % stay within: chi-square, or Fisher's where the scatter is estimated."""
+    if degrees_of_freedom is None:
+        return scipy.stats.chi2.ppf(0.95, parameters)
+    return parameters * scipy.stats.f.ppf(0.95, parameters, degrees_of_freedom)
+
+
 def fitted_coverage(film, constriction_ohm, current_a, sd_v, known, trials, seed):
     """Share of trials whose 95 % region has the planted values, all at once; and of trials that told the law."""
     rng = np.random.default_rng(seed)
@@ -470,8 +479,7 @@ def fitted_coverage(film, constriction_ohm, current_a, sd_v, known, trials, seed
         off = np.array([p.value - truth[p.name] for p in fit.parameters])
         k = off.size
         distance = off @ np.linalg.solve(fit.covariance, off)
-        limit = scipy.stats.chi2.ppf(0.95, k) if known else k * scipy.stats.f.ppf(0.95, k, fit.degrees_of_freedom)
-        inside += distance <= limit
+        inside += distance <= region_95(k, None if known else fit.degrees_of_freedom)
     return inside / trials, told / trials
 
 
