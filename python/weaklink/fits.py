@@ -28,7 +28,7 @@ class Parameter:
 
 @dataclass(frozen=True)
 class LawFit:
-    """How one law did: free parameters, weighted sum of squares, corrected Akaike criterion, Akaike weight."""
+    """How one law did: parameters of the law (free or held), weighted sum of squares, corrected Akaike criterion, Akaike weight."""
 
     law: str
     parameters: int
@@ -74,8 +74,8 @@ def fit_film(voltage_v: Num, current_a: Num, *, sd_v: Num | None = None) -> Film
 
     v = Rc i + v_film(i) by weighted least squares in the voltage (Levenberg-Marquardt); sd_v: standard deviation of the
     voltages, V, one or one each; without it the scatter is estimated and goodness cannot be tested. Laws are compared by
-    Akaike's criterion with its correction for few points. Raises InputError for fewer than 6 points, one polarity, NaN. Points
-    so small that nothing departs from a straight line: identifiable is False, the resistance stands.
+    Akaike's criterion with its correction for few points. Raises InputError for fewer than 6 points, one polarity, NaN. A
+    curve is called only against every other law: six points without sd_v are too few for that. Points so small that nothing departs from a straight line: identifiable is False, the resistance stands.
     """
     found: dict[str, Any] = json.loads(_core._fit_film_json(voltage_v, current_a, sd_v))
     parameters = [
@@ -96,6 +96,8 @@ def law_from_harmonics(*, first_v: float, second_v: float, third_v: float, floor
 
     Tunnelling V0 = V1 sqrt(V1/(24 V3)) for small ratios, here exact; rectifying without leak n kT/e = V1^2/(4 V2) at every
     level; bridged V3/V1 = V1^2/(48 L T0^2) with nothing free. floor_v: what the instrument shows of none; three times that counts.
+    Holds for a small constriction: a plain resistance in series weakens a bridge's harmonic to what a tunnelling film may have.
+    An apparent ideality above 5 is not called: much leak, or a tunnelling film between unlike metals.
     """
     return HarmonicLaw(**json.loads(_core._harmonics_json(first_v, second_v, third_v, floor_v)))
 

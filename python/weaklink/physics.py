@@ -1,7 +1,7 @@
 """The physics of one contact, law by law, on arrays.
 
 Numbers in, a float out; arrays broadcast. SI units, the unit in the name. A value outside a law raises InputError with its
-place. Tags: [seen] read in a text, [memory] recalled, [derived] by this project. Films are ``weaklink.Film``; heated spots
+place, and so does a result that overflows. Tags: [seen] read in a text, [memory] recalled, [derived] by this project. Films are ``weaklink.Film``; heated spots
 take the ambient temperature (K) and the Lorenz number (V^2/K^2; Sommerfeld 2.443e-8, handbooks 2.4e-8 to 2.45e-8).
 """
 
@@ -60,6 +60,7 @@ __all__ = [
     "series_current_a",
     "series_slope_s",
     "series_voltage_v",
+    "small_spot_ohm",
     "spot_flicker",
     "spot_ohm",
     "spots_ohm",
@@ -121,22 +122,36 @@ def metals() -> dict[str, Metal]:
 
 
 def spot_ohm(radius_m: Num, resistivity_ohm_m: Num, other_resistivity_ohm_m: Num | None = None) -> Any:
-    """One round spot, ohm: (rho1 + rho2)/(4 a). Radius above the electrons' free path (40 nm). Holm 1967 par. 3-4 [seen]."""
+    """One round spot, ohm: (rho1 + rho2)/(4 a). Holm 1967 par. 3-4, like members [seen], unlike [memory].
+
+    Radius far above the electrons' free path (40 nm; else small_spot_ohm), members wide against the spot.
+    """
     other = resistivity_ohm_m if other_resistivity_ohm_m is None else other_resistivity_ohm_m
     return _law("spot_ohm", radius_m, resistivity_ohm_m, other)
 
 
+def small_spot_ohm(radius_m: Num, resistivity_ohm_m: Num, free_path_m: Num) -> tuple[Any, Any]:
+    """A spot of any size against the electrons' free path l, ohm, lowest and highest: G rho/(2 a) + 4 rho l/(3 pi a^2).
+
+    Wexler's factor G lies between 0.69 (a far below l) and 1 (far above); both ends are given. Wexler 1966, Sharvin 1965 [memory].
+    """
+    return _core._small_spot_ohm(radius_m, resistivity_ohm_m, free_path_m)
+
+
 def cluster_ohm(count: Num, radius_m: Num, cluster_radius_m: Num, resistivity_ohm_m: Num) -> Any:
-    """Equal spots spread over a round patch, ohm: rho/(2 n a) + rho/(2 alpha). Greenwood 1966 [seen]."""
+    """Equal spots spread evenly over a round patch of radius alpha, ohm: rho/(2 n a) + rho/(2 alpha). Greenwood 1966 [seen].
+
+    Holds for many spots, far apart against their radii; the second term is uncertain by 8 % (see spots_ohm).
+    """
     return _law("cluster_ohm", count, radius_m, cluster_radius_m, resistivity_ohm_m)
 
 
-def spots_ohm(x_m: Iterable[float], y_m: Iterable[float], radius_m: Iterable[float], resistivity_ohm_m: float) -> float:
+def spots_ohm(x_m: Num, y_m: Num, radius_m: Num, resistivity_ohm_m: float) -> float:
     """Spots where they are, ohm: rho/(2 sum a) + (3 pi rho/(32 n^2)) sum over pairs of 1/s. Greenwood 1966 [seen].
 
     Spots must not overlap. The factor is uncertain by 8 % ([derived]: far spots of equal current have 1/pi).
     """
-    return _core._spots_ohm(list(x_m), list(y_m), list(radius_m), resistivity_ohm_m)
+    return _core._spots_ohm(x_m, y_m, radius_m, resistivity_ohm_m)
 
 
 def plastic_radius_m(force_n: Num, hardness_pa: Num, fullness: Num = 1.0) -> Any:
@@ -145,12 +160,15 @@ def plastic_radius_m(force_n: Num, hardness_pa: Num, fullness: Num = 1.0) -> Any
 
 
 def plastic_ohm(force_n: Num, hardness_pa: Num, resistivity_ohm_m: Num, fullness: Num = 1.0) -> Any:
-    """Constriction of a plastic contact, ohm: (rho/2) sqrt(xi pi H/F). Holm 1967 par. 7 [memory]."""
+    """Constriction of a plastic contact, ohm: (rho/2) sqrt(xi pi H/F); one spot carries all the force. Holm 1967 par. 7 [memory]."""
     return _law("plastic_ohm", force_n, hardness_pa, fullness, resistivity_ohm_m)
 
 
 def hottest_k(voltage_v: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2) -> Any:
-    """Hottest point of a constriction, K: sqrt(T0^2 + V^2/(4 L)), any shape. Kohlrausch 1900; Holm 1967 par. 13 [seen]."""
+    """Hottest point of a constriction, K: sqrt(T0^2 + V^2/(4 L)), any shape. Form [seen]; Kohlrausch 1900, Holm 1967 par. 13 [memory].
+
+    Heat and current on the same lines, Wiedemann-Franz, slow against thermal_time_s.
+    """
     return _law("hottest_k", voltage_v, ambient_k, lorenz_v2_per_k2)
 
 
@@ -174,12 +192,15 @@ def heated_current_a(
 def heated_voltage_v(
     current_a: Num, cold_ohm: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2
 ) -> Any:
-    """Voltage across a spot that heats itself, V: VT tan(I R0/VT); InputError from I R0 = (pi/2) VT on."""
+    """Voltage across a spot that heats itself, V: VT tan(I R0/VT); InputError from I R0 = (pi/2) VT on. As heated_current_a [derived]."""
     return _law("heated_voltage_v", current_a, cold_ohm, ambient_k, lorenz_v2_per_k2)
 
 
 def third_harmonic(cold_peak_v: Num, ambient_k: Num = ROOM_K, lorenz_v2_per_k2: Num = LORENZ_V2_PER_K2) -> Any:
-    """V3/V1 across a heated spot at a sine of current, exact; cold_peak_v is the peak of I R0, below (pi/2) VT. [derived]"""
+    """V3/V1 of VT tan((I R0/VT) cos wt), a heated spot at a sine of current; cold_peak_v: peak of I R0, V. [derived]
+
+    Below (pi/2) VT, 143.9 mV at room temperature; slow against thermal_time_s. Rounding below 1e-12 up to 137 mV.
+    """
     return _law("third_harmonic", cold_peak_v, ambient_k, lorenz_v2_per_k2)
 
 
@@ -197,51 +218,54 @@ def third_harmonic_cubic(
 
 
 def thermal_time_s(radius_m: Num, diffusivity_m2_per_s: Num) -> Any:
-    """Time in which a spot follows its heat, s: a^2/D, an order of magnitude."""
+    """Time in which a spot follows its heat, s: a^2/D, an order of magnitude. [derived] from the diffusion of heat."""
     return _law("thermal_time_s", radius_m, diffusivity_m2_per_s)
 
 
 def quasi_static_limit_hz(radius_m: Num, diffusivity_m2_per_s: Num) -> Any:
-    """Above this the heated law is not quasi-static, Hz: 1/(2 pi a^2/D). Copper, 10 um: 185 kHz."""
+    """Above this the heated law is not quasi-static, Hz: D/(2 pi a^2), an order of magnitude. Copper, 10 um: 185 kHz. [derived]"""
     return _law("quasi_static_limit_hz", radius_m, diffusivity_m2_per_s)
 
 
 def series_current_a(film: Film, constriction_ohm: Num, voltage_v: Num) -> Any:
-    """Current at a voltage across film and constriction, A: the root of v = Rc i + v_film(i)."""
+    """Current at a voltage across film and constriction, A: the root of v = Rc i + v_film(i). Ohm; valid as the film is. [derived]"""
     return _core._series("current_a", film, constriction_ohm, voltage_v)
 
 
 def series_slope_s(film: Film, constriction_ohm: Num, voltage_v: Num) -> Any:
-    """Slope di/dv across film and constriction, S: 1/(Rc + 1/i')."""
+    """Slope di/dv across film and constriction, S: 1/(Rc + 1/i'), i' the film's slope at its share of the voltage. [derived]"""
     return _core._series("slope_s", film, constriction_ohm, voltage_v)
 
 
 def series_chord_ohm(film: Film, constriction_ohm: Num, voltage_v: Num) -> Any:
-    """Chord v/i across film and constriction, ohm; at zero voltage the zero-voltage resistance."""
+    """Chord v/i across film and constriction, ohm; at zero voltage the zero-voltage resistance. [derived]"""
     return _core._series("chord_ohm", film, constriction_ohm, voltage_v)
 
 
 def series_voltage_v(film: Film, constriction_ohm: Num, current_a: Num) -> Any:
-    """Voltage at a current through film and constriction, V; InputError where the film has none."""
+    """Voltage at a current through film and constriction, V: Rc i + v_film(i); InputError where the film has none. [derived]"""
     return _core._series("voltage_v", film, constriction_ohm, current_a)
 
 
 def tunnelling_density_a_per_m2(height_ev: Num, thickness_m: Num, voltage_v: Num) -> Any:
-    """Current density through a rectangular barrier, A/m^2, intermediate form, |V| < phi. Simmons 1963 (JAP 34, 1793) [seen].
+    """Current density through a rectangular barrier, A/m^2, intermediate form, |V| < phi. Simmons 1963 (JAP 34, 1793) [memory].
 
     J0 {(phi - V/2) exp(-A sqrt(phi - V/2)) - (phi + V/2) exp(-A sqrt(phi + V/2))}, J0 = e^2/(2 pi h s^2),
-    A = 10.2463 s/nm per sqrt(eV). Free electron mass, no image force, A sqrt(phi) of 4 or more.
+    A = 10.2463 s/nm per sqrt(eV). Free electron mass, no image force, A sqrt(phi) of 4 to 600; real films tunnel up to 2 to 3 nm.
     """
     return _law("tunnelling_density_a_per_m2", height_ev, thickness_m, voltage_v)
 
 
 def tunnelling_slope_s_per_m2(height_ev: Num, thickness_m: Num, voltage_v: Num) -> Any:
-    """Slope dJ/dV of the intermediate form, S/m^2; at rest 1 - 2/(A sqrt(phi)) of 1/area resistance."""
+    """Slope dJ/dV of the intermediate form, S/m^2; at rest 1 - 2/(A sqrt(phi)) of 1/area resistance. Validity as the form. [derived]"""
     return _law("tunnelling_slope_s_per_m2", height_ev, thickness_m, voltage_v)
 
 
 def tunnelling_area_resistance_ohm_m2(height_ev: Num, thickness_m: Num) -> Any:
-    """Low-voltage resistance of an area, ohm m^2: h^2 s/(e^2 sqrt(2 m phi)) exp(A sqrt(phi)). Simmons 1963 eq. 24 [seen]."""
+    """Low-voltage resistance of an area, ohm m^2: h^2 s/(e^2 sqrt(2 m phi)) exp(A sqrt(phi)). Simmons 1963 eq. 24 [seen].
+
+    |V| well below phi; A sqrt(phi) of 4 to 600.
+    """
     return _law("tunnelling_area_resistance_ohm_m2", height_ev, thickness_m)
 
 
@@ -251,24 +275,29 @@ def tunnelling_gamma_per_v2(height_ev: Num, thickness_m: Num) -> Any:
 
 
 def tunnelling_taylor_gamma_per_v2(height_ev: Num, thickness_m: Num) -> Any:
-    """Cubic coefficient of the intermediate form itself, V^-2. [derived]"""
+    """Cubic coefficient of the intermediate form itself, V^-2: J = G (V + gamma V^3 + ...), G its slope at rest. [derived]
+
+    (A^3/(8 sqrt(phi)) - 3 A^2/(8 phi) - 3 A/(8 phi^1.5)) / (24 (A sqrt(phi)/2 - 1)).
+    """
     return _law("tunnelling_taylor_gamma_per_v2", height_ev, thickness_m)
 
 
 def tunnelling_scale_v(height_ev: Num, thickness_m: Num) -> Any:
-    """Scale of the sinh law with the same cubic term, V: 1/sqrt(6 gamma)."""
+    """Scale of the sinh law with the same cubic term, V: 1/sqrt(6 gamma); for |V| up to about that scale. [derived]"""
     return _law("tunnelling_scale_v", height_ev, thickness_m)
 
 
 def tunnelling_thickness_m(height_ev: Num, area_resistance_ohm_m2: Num) -> Any:
-    """Thickness that has an area resistance, m: inverse of tunnelling_area_resistance_ohm_m2."""
+    """Thickness that has an area resistance, m: inverse of tunnelling_area_resistance_ohm_m2. [derived]
+
+    A factor of ten in resistance is about 0.1 nm; the height, seldom known, matters more.
+    """
     return _law("tunnelling_thickness_m", height_ev, area_resistance_ohm_m2)
 
 
 def tunnelling_film(*, height_ev: float, thickness_m: float, area_m2: float) -> Film:
-    """The film of an area of a barrier: area resistance over area, scale of the cubic term."""
-    resistance = tunnelling_area_resistance_ohm_m2(height_ev, thickness_m) / area_m2
-    return Film.tunnelling(resistance_ohm=resistance, scale_v=tunnelling_scale_v(height_ev, thickness_m))
+    """The film of an area (m^2) of a barrier: resistance RA/area, scale 1/sqrt(6 gamma). [derived]"""
+    return _core._tunnelling_film(height_ev, thickness_m, area_m2)
 
 
 def breakdown_v(thickness_m: Num, field_v_per_m: Num = BREAKDOWN_FIELD_V_PER_M) -> Any:
@@ -289,7 +318,10 @@ def fritting(
 
 
 def telegraph_spectrum_per_hz(step: Num, dwell_one_s: Num, dwell_other_s: Num, frequency_hz: Num) -> Any:
-    """One-sided spectrum of a random telegraph, step^2/Hz: 4 d^2/{(t0 + t1) [(1/t0 + 1/t1)^2 + (2 pi f)^2]}. Machlup 1954 [memory]."""
+    """One-sided spectrum of a random telegraph, step^2/Hz: 4 d^2/{(t0 + t1) [(1/t0 + 1/t1)^2 + (2 pi f)^2]}.
+
+    Machlup 1954 [memory]. Exponential dwell times with these means.
+    """
     return _law("telegraph_spectrum_per_hz", step, dwell_one_s, dwell_other_s, frequency_hz)
 
 
@@ -299,7 +331,7 @@ def telegraph_variance(step: Num, dwell_one_s: Num, dwell_other_s: Num) -> Any:
 
 
 def telegraph_corner_hz(dwell_one_s: Num, dwell_other_s: Num) -> Any:
-    """Corner of the spectrum, Hz: (1/t0 + 1/t1)/(2 pi)."""
+    """Corner of a telegraph's spectrum, Hz: (1/t0 + 1/t1)/(2 pi), half of its value at rest. Machlup 1954 [memory]."""
     return _law("telegraph_corner_hz", dwell_one_s, dwell_other_s)
 
 
@@ -342,7 +374,7 @@ def spot_flicker(radius_m: Num, electrons_per_m3: Num, hooge: Num = HOOGE) -> An
 def constriction_flicker(
     resistance_ohm: Num, resistivity_ohm_m: Num, electrons_per_m3: Num, hooge: Num = HOOGE
 ) -> Any:
-    """The same from the resistance of its shells, R = rho/(pi a): alpha_H pi^2 R^3/(20 n rho^3)."""
+    """The same from the resistance of its shells, R = rho/(pi a): alpha_H pi^2 R^3/(20 n rho^3). Vandamme 1976 [seen], factor [derived]."""
     return _law("constriction_flicker", resistance_ohm, resistivity_ohm_m, hooge, electrons_per_m3)
 
 
@@ -357,7 +389,7 @@ def flicker_v_per_rthz(voltage_v: Num, coefficient: Num, frequency_hz: Num) -> A
 
 
 def flicker_v(voltage_v: Num, coefficient: Num, low_hz: Num, high_hz: Num) -> Any:
-    """1/f noise in a band, V rms: |V| sqrt(C ln(f_high/f_low))."""
+    """1/f noise in a band, V rms: |V| sqrt(C ln(f_high/f_low)), at a steady voltage. Hooge 1969 [memory], integral [derived]."""
     return _law("flicker_v", voltage_v, coefficient, low_hz, high_hz)
 
 
@@ -370,17 +402,17 @@ def crackle_step_v(current_a: Num, low_ohm: Num, high_ohm: Num, loop_ohm: Num = 
 
 
 def logarithmic_growth_m(time_s: Num, length_m: Num, onset_s: Num) -> Any:
-    """Film after a time, m: k ln(1 + t/t0)."""
+    """Film after a time, m: k ln(1 + t/t0). Copper below 5 nm: Kusano et al. 2014 [seen]."""
     return _law("logarithmic_growth_m", time_s, length_m, onset_s)
 
 
 def cubic_growth_m(time_s: Num, rate_m3_per_s: Num, start_m: Num = 0.0) -> Any:
-    """Film after a time, m: cube root of x0^3 + k t."""
+    """Film after a time, m: cube root of x0^3 + k t. Copper from 5 to 25 nm: Kusano et al. 2014 [seen]."""
     return _law("cubic_growth_m", time_s, rate_m3_per_s, start_m)
 
 
 def parabolic_growth_m(time_s: Num, rate_m2_per_s: Num, start_m: Num = 0.0) -> Any:
-    """Film after a time, m: root of x0^2 + k t."""
+    """Film after a time, m: root of x0^2 + k t. Copper above 25 nm: Kusano et al. 2014 [seen]."""
     return _law("parabolic_growth_m", time_s, rate_m2_per_s, start_m)
 
 
@@ -398,18 +430,26 @@ def environments() -> list[str]:
 
 
 def film_thickness_m(environment: str, metal: str, time_s: Num) -> tuple[Any, Any]:
-    """Film on "copper" or "silver" after a time, m: lowest and highest. Silver between parabolic and linear: an assumption."""
+    """Film on "copper" or "silver" after a time, m: lowest and highest.
+
+    Copper as copper_growth_m from the film of the class after a month (ISA-71.04) or a year (ISO 9223, loss times 1.68);
+    silver between parabolic and linear: an assumption. Limits of the classes as environments says; G1 [seen], others [memory].
+    """
     return _core._grown("thickness_m", environment, metal, time_s)
 
 
 def film_area_resistance_ohm_m2(environment: str, metal: str, time_s: Num) -> tuple[Any, Any]:
     """Resistance times area of that film, ohm m^2: lowest and highest, decades apart. That spread is the answer.
 
-    The smaller of tunnelling (0.8 to 2.5 eV) and an ohmic film (Cu2O 0.43 to 1e6, Ag2S 1e-3 to 10 ohm m).
+    The smaller of tunnelling (0.8 to 2.5 eV) and an ohmic film: Cu2O 0.43 [seen] to 1e6 ohm m [seen, low], Ag2S 1e-3 to
+    10 ohm m [memory, low].
     """
     return _core._grown("area_resistance_ohm_m2", environment, metal, time_s)
 
 
 def time_to_resistance_s(environment: str, metal: str, *, resistance_ohm: float, area_m2: float) -> tuple[float, float]:
-    """When a film of an area may have reached a resistance, s: earliest and latest; infinite past 1 000 years. Not a date."""
+    """When a film of an area may have reached a resistance, s: earliest and latest; infinite past 1 000 years. Not a date.
+
+    Inverse of film_area_resistance_ohm_m2 at resistance times area; never below a microsecond. [derived]
+    """
     return _core._time_to_s(environment, metal, resistance_ohm, area_m2)

@@ -14,16 +14,13 @@
 use super::fit_law::{
     Held, Law, Parameters, Points, USUAL_IDEALITY, covariance, fit, fit_resistance, squares_at_ideality, sum_of_squares,
 };
-use crate::error::{InputError, finite, positive};
+use super::fit_points::checked;
+pub use super::fit_points::{LEAST_OF_A_POLARITY, LEAST_POINTS};
+use crate::error::InputError;
 use crate::physics::Film;
+use crate::watch::{Stopped, Unwatched, Watch};
 use serde::Serialize;
 use statrs::distribution::{ChiSquared, ContinuousCDF, StudentsT};
-
-/// Fewest points: four parameters, one degree of freedom, one point to spare.
-pub const LEAST_POINTS: usize = 6;
-
-/// Fewest points of either polarity.
-pub const LEAST_OF_A_POLARITY: usize = 2;
 
 /// Akaike weight from which a law is called.
 const SURE: f64 = 0.95;
@@ -60,7 +57,7 @@ pub struct Parameter {
 pub struct LawFit {
     /// law
     pub law: &'static str,
-    /// free parameters
+    /// parameters of the law, whether free or held
     pub parameters: usize,
     /// weighted sum of squares (`V^2` where no standard deviation was given)
     pub sum_of_squares: f64,
@@ -103,48 +100,6 @@ pub struct FilmFit {
     pub comparison: Vec<LawFit>,
 }
 
-fn checked<'a>(voltage_v: &'a [f64], current_a: &'a [f64], sd_v: Option<&[f64]>) -> Result<Points<'a>, InputError> {
-    let n = voltage_v.len();
-    if current_a.len() != n {
-        let allowed = format!("allowed: as many as voltages, {n}");
-        return Err(InputError::new("current_a", format!("{} values", current_a.len()), allowed));
-    }
-    for k in 0..n {
-        finite(&format!("voltage_v[{k}]"), voltage_v[k])?;
-        finite(&format!("current_a[{k}]"), current_a[k])?;
-    }
-    let weight = match sd_v {
-        None => vec![1.0; n],
-        Some(sd) if sd.len() == n || sd.len() == 1 => {
-            let one = |k: usize| positive(&format!("sd_v[{k}]"), sd[k]).map(f64::recip);
-            (0..n).map(|k| one(if sd.len() == 1 { 0 } else { k })).collect::<Result<_, _>>()?
-        }
-        Some(sd) => {
-            let allowed = format!("allowed: one, or as many as voltages, {n}");
-            return Err(InputError::new("sd_v", format!("{} values", sd.len()), allowed));
-        }
-    };
-    if n < LEAST_POINTS {
-        let allowed = format!("allowed: {LEAST_POINTS} or more, of both polarities: a law has up to four parameters");
-        return Err(InputError::new("voltage_v", format!("{n} points"), allowed));
-    }
-    for (name, sign) in [("positive", 1.0), ("negative", -1.0)] {
-        let there = current_a.iter().filter(|i| sign * **i > 0.0).count();
-        if there < LEAST_OF_A_POLARITY {
-            let allowed = format!(
-                "allowed: {LEAST_OF_A_POLARITY} or more of each polarity: one polarity cannot tell a rectifier from a tunnelling film"
-            );
-            return Err(InputError::new("current_a", format!("{there} points of {name} current"), allowed));
-        }
-    }
-    let power: f64 = voltage_v.iter().zip(current_a).map(|(v, i)| v * i).sum();
-    if power <= 0.0 {
-        let allowed = "allowed: voltages with the sign of their currents; is a lead reversed?";
-        return Err(InputError::new("voltage_v", format!("sum of v i = {power} W"), allowed));
-    }
-    Ok(Points { voltage_v, current_a, weight })
-}
-
 /// Akaike's criterion with the correction for few points; none where the points are too few for the law.
 fn criterion(points: &Points<'_>, squares: f64, free: usize, known_sd: bool) -> Option<f64> {
     let n = points.voltage_v.len() as f64;
@@ -175,7 +130,21 @@ struct Candidate {
 /// Fewer than [`LEAST_POINTS`] points, fewer than [`LEAST_OF_A_POLARITY`] of a polarity, values not finite, lengths that
 /// differ, standard deviations not above zero, a contact that gives power.
 pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> Result<FilmFit, InputError> {
-    let points = checked(voltage_v, current_a, sd_v)?;
+    let never = |Stopped| InputError::new("fit_film", "stopped", "allowed: to run to the end");
+    fit_film_watched(voltage_v, current_a, sd_v, &Unwatched)?.map_err(never)
+}
+
+/// The same, stopped when the watch says so.
+///
+/// # Errors
+/// As [`fit_film`]; inside, [`Stopped`].
+pub fn fit_film_watched(
+    voltage_v: &[f64],
+    current_a: &[f64],
+    sd_v: Option<&[f64]>,
+    watch: &dyn Watch,
+) -> Result<Result<FilmFit, Stopped>, InputError> {
+    let points = checked(voltage_v, current_a, sd_v, watch)?;
     let known = sd_v.is_some();
     let laws = [
         Law::Ohmic,
@@ -185,11 +154,19 @@ pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> R
         Law::Rectifying { reversed: true },
     ];
     let mut candidates: Vec<Candidate> = Vec::new();
+    let mut unweighed = None;
     for law in laws {
-        let Some((parameters, held)) = fit(&points, law) else { continue };
+        let fitted = fit(&points, law);
+        if watch.stop() {
+            return Ok(Err(Stopped));
+        }
+        let Some((parameters, held)) = fitted else { continue };
         let squares = sum_of_squares(&points, &parameters);
         // both ways round a rectifier has as many parameters as its law, whether held at a bound or not
-        let Some(criterion) = criterion(&points, squares, held.len(), known) else { continue };
+        let Some(criterion) = criterion(&points, squares, held.len(), known) else {
+            unweighed = Some(parameters.film.law());
+            continue;
+        };
         let same = candidates.iter().position(|c| c.parameters.film.law() == parameters.film.law());
         let candidate = Candidate { parameters, held, squares, criterion };
         match same {
@@ -264,7 +241,15 @@ pub fn fit_film(voltage_v: &[f64], current_a: &[f64], sd_v: Option<&[f64]>) -> R
         comparison,
     };
     (result.identifiable, result.reason) = verdict(&points, &result, best, known);
-    Ok(result)
+    // of an ohmic film the verdict has tried every law with its resistance alone
+    if let (true, Some(law), true) = (result.identifiable, unweighed, result.law != "ohmic") {
+        let n = points.voltage_v.len();
+        let reason =
+            format!("law not identifiable: {n} points cannot weigh a {law} film against a {}; take more", result.law);
+        (result.identifiable, result.reason) = (false, reason);
+    }
+    // what was stopped half way says nothing
+    Ok(if watch.stop() { Err(Stopped) } else { Ok(result) })
 }
 
 fn quantile_95(degrees: usize, known: bool) -> f64 {
@@ -406,6 +391,34 @@ mod tests {
     }
 
     #[test]
+    fn six_points_without_their_scatter_do_not_weigh_a_rectifier() {
+        let current = symmetric(0.05, 3);
+        let voltage = planted(Film::Tunnelling { resistance_ohm: 50.0, scale_v: 0.2 }, Law::Tunnelling, 0.0, &current);
+        let found = fit_film(&voltage, &current, None).unwrap();
+        assert_eq!(found.law, "tunnelling");
+        assert!(!found.identifiable && found.reason.contains("take more"), "{found:?}");
+        assert!(fit_film(&voltage, &current, Some(&[1e-6])).unwrap().identifiable);
+    }
+
+    #[test]
+    fn a_stopped_fit_is_no_fit() {
+        /// Says stop from the count-th question on.
+        struct After(std::sync::atomic::AtomicUsize, usize);
+        impl Watch for After {
+            fn stop(&self) -> bool {
+                self.0.fetch_add(1, std::sync::atomic::Ordering::Relaxed) >= self.1
+            }
+        }
+        let current = symmetric(0.05, 10);
+        let voltage = planted(Film::Tunnelling { resistance_ohm: 50.0, scale_v: 0.2 }, Law::Tunnelling, 1.0, &current);
+        for count in [0, 1, 10, 100] {
+            let found = fit_film_watched(&voltage, &current, None, &After(0.into(), count)).unwrap();
+            assert_eq!(found, Err(Stopped), "{count}");
+        }
+        assert!(fit_film_watched(&voltage, &current, None, &After(0.into(), usize::MAX)).unwrap().is_ok());
+    }
+
+    #[test]
     fn a_wrong_standard_deviation_is_told() {
         let current = symmetric(0.05, 10);
         let voltage = planted(Film::Ohmic { resistance_ohm: 2.0 }, Law::Ohmic, 0.0, &current);
@@ -426,6 +439,11 @@ mod tests {
         assert!(fit_film(&voltage, &current, Some(&[1.0, 2.0])).is_err());
         let backwards: Vec<_> = voltage.iter().map(|v| -v).collect();
         assert!(fit_film(&backwards, &current, None).unwrap_err().allowed.contains("reversed"));
+        for factor in [1e-16, 1e11] {
+            let far: Vec<_> = voltage.iter().map(|v| factor * v).collect();
+            assert!(fit_film(&far, &current, None).unwrap_err().allowed.contains("unit"));
+        }
+        assert!(fit_film(&voltage, &current, Some(&[1e-40])).is_err());
         let mut broken = voltage.clone();
         broken[3] = f64::NAN;
         assert_eq!(fit_film(&broken, &current, None).unwrap_err().place, "voltage_v[3]");

@@ -3,6 +3,7 @@
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
 use crate::physics::{Film, series::Series};
+use crate::watch::Watch;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
@@ -15,11 +16,12 @@ pub(super) const LARGEST_IDEALITY: f64 = 5.0;
 pub(super) const USUAL_IDEALITY: [f64; 2] = [1.0, 2.5];
 
 /// Points with the weight of each: one over its standard deviation, V (1 where none is known).
-#[derive(Debug)]
 pub(super) struct Points<'a> {
     pub(super) voltage_v: &'a [f64],
     pub(super) current_a: &'a [f64],
     pub(super) weight: Vec<f64>,
+    /// a search ends where it is when this says stop
+    pub(super) watch: &'a dyn Watch,
 }
 
 impl Points<'_> {
@@ -89,8 +91,17 @@ impl Parameters {
 
     /// Derivatives of the voltage at a current by the values: `-(di/dp)/(di/dv)` of the film, `i` for the constriction.
     pub(super) fn gradient(&self, current_a: f64) -> Option<Vec<f64>> {
-        let i = self.sign() * current_a;
-        let v = self.film.voltage_v(i)?;
+        Some(self.gradient_at(current_a, self.film_voltage_v(current_a)?))
+    }
+
+    /// Voltage across the film at a current, V, as the film lies.
+    fn film_voltage_v(&self, current_a: f64) -> Option<f64> {
+        self.film.voltage_v(self.sign() * current_a)
+    }
+
+    /// The gradient where the film's voltage is known.
+    fn gradient_at(&self, current_a: f64, film_v: f64) -> Vec<f64> {
+        let (i, v) = (self.sign() * current_a, film_v);
         let slope = self.film.slope_s(v);
         let resistance = self.film.resistance_ohm();
         let by_resistance = i / (slope * resistance);
@@ -105,7 +116,7 @@ impl Parameters {
                 vec![i, by_resistance, by_ideality, (diode - v) / (resistance * slope)]
             }
         };
-        Some(own.into_iter().map(|d| self.sign() * d).collect())
+        own.into_iter().map(|d| self.sign() * d).collect()
     }
 }
 
@@ -119,9 +130,16 @@ struct Search<'a> {
     now: Parameters,
     /// a bridge's resistance stays below this, ohm
     end_ohm: f64,
+    /// voltage across the film at each current, V: differences and gradients both need it
+    film_v: Option<Vec<f64>>,
 }
 
 impl Search<'_> {
+    fn at(mut self) -> Self {
+        self.film_v = self.points.current_a.iter().map(|&i| self.now.film_voltage_v(i)).collect();
+        self
+    }
+
     fn free(&self) -> Vec<usize> {
         (0..self.held.len()).filter(|&k| !self.held[k]).collect()
     }
@@ -165,6 +183,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
             values[k] = self.outside(k, inside);
         }
         self.now = self.now.with_values(&values);
+        self.film_v = self.points.current_a.iter().map(|&i| self.now.film_voltage_v(i)).collect();
     }
 
     fn params(&self) -> DVector<f64> {
@@ -173,14 +192,22 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
-        residuals(self.points, &self.now).map(DVector::from_vec)
+        if self.points.watch.stop() {
+            return None;
+        }
+        let (p, film_v) = (&self.now, self.film_v.as_ref()?);
+        let rows = self.points.current_a.iter().zip(self.points.voltage_v).zip(&self.points.weight).zip(film_v);
+        let one = |i: f64, film_v: f64| p.sign() * film_v + p.constriction_ohm * i;
+        let out = rows.map(|(((&i, &v), &w), &f)| Some(w * (one(i, f) - v)).filter(|r| r.is_finite()));
+        out.collect::<Option<Vec<_>>>().map(DVector::from_vec)
     }
 
     fn jacobian(&self) -> Option<DMatrix<f64>> {
         let (free, values) = (self.free(), self.now.values());
         let mut out = DMatrix::zeros(self.points.current_a.len(), free.len());
-        for (row, (&i, &w)) in self.points.current_a.iter().zip(&self.points.weight).enumerate() {
-            let gradient = self.now.gradient(i)?;
+        let rows = self.points.current_a.iter().zip(&self.points.weight).zip(self.film_v.as_ref()?);
+        for (row, ((&i, &w), &film_v)) in rows.enumerate() {
+            let gradient = self.now.gradient_at(i, film_v);
             for (column, &k) in free.iter().enumerate() {
                 out[(row, column)] = w * gradient[k] * self.derivative(k, values[k]);
             }
@@ -203,7 +230,7 @@ pub(super) fn sum_of_squares(points: &Points<'_>, parameters: &Parameters) -> f6
 /// Least squares from one start.
 fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Parameters> {
     let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
-    let search = Search { points, held, now: start, end_ohm };
+    let search = Search { points, held, now: start, end_ohm, film_v: None }.at();
     if search.free().is_empty() {
         return Some(start);
     }

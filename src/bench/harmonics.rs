@@ -7,7 +7,10 @@
 //!   `V3 = 4 V2^2/(3 V1)` \[derived\]; with a leak `l` the weak-signal value of the same expression is `U/(1-l)`;
 //! * bridged: odd, `V3/V1 = V1^2/(48 L T0^2)` with nothing free: [`crate::physics::constriction::third_harmonic_cubic`].
 //!
-//! Validity: a contact steady over a period, a constriction small against the film, a test current free of harmonics.
+//! Validity: a contact steady over a period, a constriction small against the film, a test current free of harmonics. A
+//! plain resistance in series (or a spot too large to follow its heat) makes a bridge's ratio smaller, as a tunnelling film's
+//! is; and unlike metals give a tunnelling film a small second harmonic (Brinkman, Dynes and Rowell 1970 \[memory\]), as a
+//! rectifier with much leak has: one level cannot part these, [`super::fit`] can.
 
 use crate::error::{InputError, not_negative, positive};
 use crate::physics::constants::{ROOM_TEMPERATURE_K, THERMAL_VOLTAGE_V};
@@ -34,6 +37,9 @@ pub struct HarmonicLaw {
 
 /// How far a third harmonic may be from a bridge's and still be called one: the Lorenz number of metals and half a decibel.
 const BRIDGE_TOLERANCE: f64 = 0.1;
+
+/// Largest apparent ideality that is called a rectifier: twice the largest published, 2.5 \[memory\], or half of it leak.
+const LARGEST_IDEALITY: f64 = 5.0;
 
 /// Largest `V3/V1` for which a tunnelling scale is given: a square wave has 1/3.
 const LARGEST_RATIO: f64 = 0.2;
@@ -94,6 +100,9 @@ pub fn law_from_harmonics(first_v: f64, second_v: f64, third_v: f64, floor_v: f6
     let seen = 3.0 * floor_v;
     let (second, third) = (second_v >= seen, third_v >= seen);
     let bridged_ratio = third_harmonic_cubic(first_v, 1.0 / ROOM_TEMPERATURE_K, &Heating::default());
+    if !bridged_ratio.is_finite() {
+        return Err(InputError::new("first_v", format!("{first_v:e}"), "allowed: a voltage across a contact"));
+    }
     let scale_v = if third { scale_from_third_v(first_v, third_v).ok() } else { None };
     let ideality = second.then(|| first_v * first_v / (4.0 * second_v) / THERMAL_VOLTAGE_V);
     let near_bridge = third && (third_v / first_v / bridged_ratio - 1.0).abs() <= BRIDGE_TOLERANCE;
@@ -103,6 +112,13 @@ pub fn law_from_harmonics(first_v: f64, second_v: f64, third_v: f64, floor_v: f6
         }
         (true, _) if second_v > third_v => match ideality {
             Some(n) if n < 0.9 => (None, format!("the second harmonic is larger than any diode's (ideality {n:.2})")),
+            Some(n) if n > LARGEST_IDEALITY => (
+                None,
+                format!(
+                    "second harmonic only, weaker than a diode's (apparent ideality {n:.1}): a rectifier with much leak, or a \
+                     tunnelling film between unlike metals"
+                ),
+            ),
             _ => (Some("rectifying"), "the second harmonic leads".to_owned()),
         },
         (true, _) => (None, "second and third harmonic alike: two films, or a rectifier driven hard".to_owned()),
@@ -110,7 +126,8 @@ pub fn law_from_harmonics(first_v: f64, second_v: f64, third_v: f64, floor_v: f6
             (None, "third harmonic only, and of the size that a heated bridge has: tunnelling or bridged".to_owned())
         }
         (false, true) if third_v / first_v < bridged_ratio => {
-            (Some("tunnelling"), "third harmonic only, below that of a bridge".to_owned())
+            let reason = "third harmonic only, below that of a bridge (if no plain resistance hides one: measure at the contact)";
+            (Some("tunnelling"), reason.to_owned())
         }
         (false, true) if scale_v.is_none() => (None, "the third harmonic is near that of a square wave".to_owned()),
         (false, true) => (Some("tunnelling"), "third harmonic only, above that of a bridge".to_owned()),
@@ -168,6 +185,10 @@ mod tests {
         let told = law_from_harmonics(v1, v2, v3, 1e-9).unwrap();
         assert!(!told.identifiable && told.reason.contains("bridge"), "{told:?}");
         assert!(!law_from_harmonics(1e-3, 1e-9, 1e-9, 1e-8).unwrap().identifiable);
+        // a second harmonic a hundred times weaker than a diode's is no diode's
+        let weak = law_from_harmonics(1e-3, 1e-7, 0.0, 1e-9).unwrap();
+        assert!(!weak.identifiable && weak.reason.contains("unlike metals"), "{weak:?}");
+        assert!(law_from_harmonics(1e200, 0.0, 0.0, 1e-9).is_err());
         assert!(law_from_harmonics(0.0, 0.0, 0.0, 1e-9).is_err());
         assert!(law_from_harmonics(1.0, 2.0, 0.0, 1e-9).is_err());
         assert!(scale_from_third_v(1.0, 0.3).is_err());

@@ -46,6 +46,10 @@ pub struct Method {
 pub const DRY_VOLTAGE_V: f64 = 0.020;
 /// Short-circuit current up to which a method is dry for any signal, A (ASTM B539 method C \[seen\]).
 pub const DRY_CURRENT_A: f64 = 0.100;
+/// Largest frequency of a millivolt-level test by alternating current, Hz (IEC 60512-2-1:2002 test 2a \[seen\]).
+pub const DRY_LARGEST_HZ: f64 = 2e3;
+/// Largest total error of a millivolt-level test, share of the reading (IEC 60512-2-1:2002 test 2a \[seen\]).
+pub const DRY_LARGEST_ERROR: f64 = 0.01;
 
 /// Resistance of two leads and their tips, ohm (common practice): taken for a two-wire method that does not state its own.
 pub const TYPICAL_LEADS_OHM: (f64, f64) = (0.1, 0.3);
@@ -178,5 +182,32 @@ impl Method {
         self.floor = accuracy.floor;
         self.floor_in = accuracy.dimension;
         self
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn limits_of_the_dry_circuit() {
+        // ASTM B539-02(2013) method C: 20 mV, 100 mA [seen]; above 0.2 ohm the voltage limits, below the current [calc]
+        assert_relative_eq!(DRY_VOLTAGE_V, 20e-3, epsilon = 0.0, max_relative = 1e-15);
+        assert_relative_eq!(DRY_VOLTAGE_V / DRY_CURRENT_A, 0.2, epsilon = 0.0, max_relative = 1e-15);
+        // IEC 60512-2-1:2002 test 2a: a.c. up to 2 kHz, error up to 1 % [seen]
+        assert_relative_eq!(DRY_LARGEST_HZ, 2000.0, epsilon = 0.0, max_relative = 1e-15);
+        assert_relative_eq!(DRY_LARGEST_ERROR, 1e-2, epsilon = 0.0, max_relative = 1e-15);
+    }
+
+    #[test]
+    fn the_typical_dry_box_is_dry_and_the_hand_meter_is_not() {
+        let dry = |name: &str| {
+            let method = Method::typical(name).unwrap();
+            (method.applied_voltage_v().unwrap() <= DRY_VOLTAGE_V, method.applied_current_a().unwrap() <= DRY_CURRENT_A)
+        };
+        assert_eq!(dry("dry box"), (true, true));
+        assert_eq!(dry("hand meter"), (false, true));
+        assert_eq!(dry("1 A drop"), (false, false));
     }
 }

@@ -5,6 +5,7 @@ mod engineering;
 pub mod evidence;
 pub mod fit;
 mod fit_law;
+mod fit_points;
 pub mod harmonics;
 pub mod kind;
 pub mod method;

@@ -18,6 +18,14 @@
 use crate::error::{InputError, not_negative, positive};
 use std::f64::consts::{PI, TAU};
 
+/// Rise of resistance that counts as an event, ohm: more than this for longer than one of [`EVENT_S`]
+/// (ASTM B878-97(2019), 1.2 and 3.2.1 \[seen\]).
+pub const EVENT_OHM: f64 = 10.0;
+/// Duration of an event of class A, B, C, s (ASTM B878-97(2019) \[seen\]).
+pub const EVENT_S: [f64; 3] = [1e-9, 10e-9, 50e-9];
+/// Least and largest test current at which events are counted, A: 100 +- 20 mA (ASTM B878-97(2019), 4.3 \[seen\]).
+pub const EVENT_CURRENT_A: [f64; 2] = [0.080, 0.120];
+
 /// A random telegraph between two resistances.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Telegraph {
@@ -134,6 +142,16 @@ mod tests {
         assert_relative_eq!(variance(1.0, 2e-3, 0.5e-3), 0.16, epsilon = 0.0, max_relative = 1e-14);
         // even dwell: S(0) = d^2 t/2
         assert_relative_eq!(spectrum_per_hz(1.0, 1e-3, 1e-3, 0.0), 5e-4, epsilon = 0.0, max_relative = 1e-14);
+    }
+
+    #[test]
+    fn events_of_the_standard() {
+        // ASTM B878-97(2019) [seen]: 10 ohm at the nominal 100 mA is 1.0 V; classes 1, 10, 50 ns
+        let nominal = 0.5 * (EVENT_CURRENT_A[0] + EVENT_CURRENT_A[1]);
+        assert_relative_eq!(nominal, 0.1, epsilon = 0.0, max_relative = 1e-15);
+        assert_relative_eq!(EVENT_CURRENT_A[1] - nominal, 0.02, epsilon = 0.0, max_relative = 1e-14);
+        assert_relative_eq!(EVENT_OHM * nominal, 1.0, epsilon = 0.0, max_relative = 1e-15);
+        assert_eq!(EVENT_S.map(|s| (s * 1e9).round()), [1.0, 10.0, 50.0]);
     }
 
     #[test]

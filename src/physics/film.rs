@@ -7,7 +7,7 @@
 //! | --- | --- | --- |
 //! | ohmic | `v / R` | Ohm |
 //! | tunnelling | `(V0/R) sinh(v/V0)` | low-voltage form of Simmons, J. Appl. Phys. 34 (1963) 238 \[memory\]: the cubic term of `sinh` matches with `gamma = 1/(6 V0^2)` |
-//! | rectifying | `((1-l)/R) U expm1(v/U) + (l/R) v`, `U = n kT/e` | thermionic emission over an oxide barrier \[memory\] beside an ohmic leak |
+//! | rectifying | `((1-l)/R) U expm1(v/U) + (l/R) v`, `U = n kT/e`, T = 293.15 K | thermionic emission over an oxide barrier \[memory\] beside an ohmic leak |
 //! | bridged | `(V_T/R) atan(v/V_T)`, `V_T = 2 sqrt(L) T0` | heated constriction, Holm, Electric Contacts, 1967, paragraphs 15-17 \[memory\]; derivation \[computed\] |
 
 use super::constants::{LORENZ_V2_PER_K2, ROOM_TEMPERATURE_K, THERMAL_VOLTAGE_V};
@@ -184,8 +184,8 @@ impl Film {
     /// Voltage at a current, V: the inverse of [`Film::current_a`].
     ///
     /// Ohmic `R i`; tunnelling `V0 asinh(R i/V0)`; bridged `V_T tan(R i/V_T)`, none from `R |i| = (pi/2) V_T` = 143.9 mV on;
-    /// rectifying by Newton's method, which comes down a convex curve and cannot miss. `None` also where the current is not
-    /// finite or above what the exponent limit lets through. Rounding: the law's own condition, below 1e-14 for all but a
+    /// rectifying by Newton's method, which comes down a convex curve and cannot miss. `None` also where the current or the
+    /// voltage is not finite. Rounding: the law's own condition, below 1e-14 for all but a
     /// bridge near its end.
     #[must_use]
     pub fn voltage_v(&self, current_a: f64) -> Option<f64> {
@@ -195,7 +195,12 @@ impl Film {
         let drop_v = current_a * self.resistance_ohm();
         let voltage = match *self {
             Self::Ohmic { .. } => drop_v,
-            Self::Tunnelling { scale_v, .. } => scale_v * (drop_v / scale_v).asinh(),
+            Self::Tunnelling { scale_v, .. } => {
+                let x = (drop_v / scale_v).asinh();
+                // past the limit the law is its tangent, and so is its inverse
+                let past = (drop_v / scale_v).abs() / EXPONENT_LIMIT.cosh() - 1.0;
+                scale_v * if x.abs() > EXPONENT_LIMIT { (EXPONENT_LIMIT + past).copysign(x) } else { x }
+            }
             Self::Rectifying { ideality, leak_ratio, .. } => {
                 let unit = ideality * THERMAL_VOLTAGE_V;
                 unit * rectifier_exponent(drop_v / unit, leak_ratio)
@@ -237,6 +242,11 @@ impl Film {
 /// from there each Newton step falls and stops at the root.
 fn rectifier_exponent(y: f64, leak_ratio: f64) -> f64 {
     let diode = 1.0 - leak_ratio;
+    let edge = EXPONENT_LIMIT.exp();
+    if y > diode * edge + leak_ratio * EXPONENT_LIMIT {
+        // past the limit the law is its tangent
+        return EXPONENT_LIMIT + (y - diode * edge - leak_ratio * EXPONENT_LIMIT) / (diode * edge + leak_ratio);
+    }
     let mut x = y;
     // of the diode alone: a bound for y > 0, and for y < 0 none, since the leak may carry the rest
     if y > 0.0 && diode > 0.0 {
@@ -249,7 +259,8 @@ fn rectifier_exponent(y: f64, leak_ratio: f64) -> f64 {
     for _ in 0..200 {
         let step = (diode * x.exp_m1() + leak_ratio * x - y) / (diode * x.exp() + leak_ratio);
         let next = x - step;
-        if step.abs() <= 0.5 * f64::EPSILON * x.abs() {
+        // from above each step is positive until rounding is all that is left
+        if step <= 0.5 * f64::EPSILON * x.abs() {
             return next;
         }
         x = next;
@@ -286,6 +297,16 @@ mod tests {
             let (a, b) = (film.current_a(30.0), film.current_a(31.0));
             assert!(b > a && b.is_finite());
             assert_relative_eq!(b - a, film.slope_s(30.5), max_relative = 1e-12);
+        }
+    }
+
+    #[test]
+    fn past_the_exponent_limit_the_inverse_follows_the_tangent() {
+        for film in [Film::Tunnelling { resistance_ohm: 1e6, scale_v: 0.025 }, laws(1e6)[2]] {
+            for v in [17.4f64, 17.6, 26.4, 26.6, 40.0] {
+                let back = film.voltage_v(film.current_a(v)).unwrap();
+                assert_relative_eq!(back, v, epsilon = 0.0, max_relative = 1e-13);
+            }
         }
     }
 

@@ -89,7 +89,8 @@ impl Fritting {
         if across[0].max(across[1]) >= limit && emf_peak_v > self.pinned_v {
             let current_a = (emf_peak_v - self.pinned_v) / loop_ohm;
             // a bridge of 1 ohm would carry this at the pinned voltage: R0 scales it
-            self.bridge_ohm = Some(heated_current_a(self.pinned_v, 1.0, &Heating::default()) / current_a);
+            let bridge_ohm = heated_current_a(self.pinned_v, 1.0, &Heating::default()) / current_a;
+            self.bridge_ohm = Some(positive("emf_peak_v over loop_ohm: bridge", bridge_ohm)?);
         }
         Ok(self.law())
     }
@@ -151,5 +152,8 @@ mod tests {
         assert!(Fritting::new(FILM, f64::NAN, 0.3).is_err());
         assert!(Fritting::new(FILM, 1.0, 0.0).is_err());
         assert!(Fritting::new(FILM, 1.0, 0.3).unwrap().drive(1.0, 0.0).is_err());
+        let mut contact = Fritting::new(FILM, 1.0, 0.3).unwrap();
+        assert!(contact.drive(1e308, 1e-5).is_err());
+        assert_eq!(contact.law(), FILM);
     }
 }

@@ -3,7 +3,7 @@
 //! Copper: logarithmic below 5 nm, cubic from 5 to 25 nm, parabolic above (Kusano et al., Oxid. Met. 82 (2014) 181, 313 to
 //! 453 K \[seen\]). Joined here so that the rate and its slope are continuous at 5 nm and the rate at 25 nm \[derived\]:
 //!
-//! `dx/dt = r exp((5 - x)/2.5)`, `r (5/x)^2`, `r x 1/x` (x in nm, r the rate at 5 nm),
+//! `dx/dt = r exp((5 - x)/2.5)`, `r (5/x)^2`, `r/x` (x in nm, r the rate at 5 nm in nm per unit of time),
 //!
 //! which leaves one constant, taken from one known thickness (a month's or a year's film of an environment). Silver
 //! sulphide: a falling rate (0.6 Angstrom/h at first, 25 Angstrom in a week \[seen\]), no law seen; taken between parabolic and

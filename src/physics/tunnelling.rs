@@ -5,8 +5,8 @@
 //!
 //! | form | equation | source |
 //! | --- | --- | --- |
-//! | intermediate, `|V| < phi` | `J = J0 [(phi - V/2) exp(-A sqrt(phi - V/2)) - (phi + V/2) exp(-A sqrt(phi + V/2))]` | Simmons, J. Appl. Phys. 34 (1963) 1793 \[seen\] |
-//! | low voltage | `J = V/RA`, `RA = h^2 s/(e^2 sqrt(2 m e phi)) exp(A sqrt phi)` | the same, equation 24 \[seen\] |
+//! | intermediate, `|V| < phi` | `J = J0 [(phi - V/2) exp(-A sqrt(phi - V/2)) - (phi + V/2) exp(-A sqrt(phi + V/2))]` | Simmons, J. Appl. Phys. 34 (1963) 1793 \[memory\] |
+//! | low voltage | `J = V/RA`, `RA = h^2 s/(e^2 sqrt(2 m e phi)) exp(A sqrt phi)` | the same, equation 24 \[seen\] in a secondary text |
 //! | cubic | `J = (V + gamma V^3)/RA`, `gamma = A^2/(96 phi) - A/(32 phi^(3/2))` | Simmons, J. Appl. Phys. 34 (1963) 238 \[memory\]; re-derived \[derived\] |
 //!
 //! Validity: free electron mass, no image force, like electrodes, 0 K; `A sqrt phi` of 4 or more (0.39 nm at 1 eV), below which
@@ -22,6 +22,9 @@ use std::f64::consts::PI;
 
 /// Least `A sqrt phi` for which the equations are used.
 const LEAST_ATTENUATION: f64 = 4.0;
+
+/// Largest `A sqrt phi`: 59 nm at 1 eV, far outside any tunnelling film; beyond it resistances leave the range of numbers.
+const LARGEST_ATTENUATION: f64 = 600.0;
 
 /// A rectangular barrier.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,7 +44,7 @@ impl Barrier {
     /// Checks height and thickness.
     ///
     /// # Errors
-    /// Either not above zero; a barrier so thin and low that the equations do not hold.
+    /// Either not above zero; a barrier so thin and low that the equations do not hold, or so thick that they overflow.
     pub fn check(&self) -> Result<(), InputError> {
         positive("height_ev", self.height_ev)?;
         positive("thickness_m", self.thickness_m)?;
@@ -49,6 +52,11 @@ impl Barrier {
             let least = LEAST_ATTENUATION / (attenuation_per_m() * self.height_ev.sqrt());
             let allowed =
                 format!("allowed: {least:.3e} m or more at this height; thinner films do not tunnel, they touch");
+            return Err(InputError::new("thickness_m", self.thickness_m, allowed));
+        }
+        if self.exponent() > LARGEST_ATTENUATION {
+            let most = LARGEST_ATTENUATION / (attenuation_per_m() * self.height_ev.sqrt());
+            let allowed = format!("allowed: {most:.3e} m or less at this height; no film so thick tunnels");
             return Err(InputError::new("thickness_m", self.thickness_m, allowed));
         }
         Ok(())
@@ -158,9 +166,12 @@ impl Barrier {
         }
         let barrier = Self { height_ev, thickness_m: y / per_m };
         barrier.check().map_err(|_| {
-            let least = Self { height_ev, thickness_m: LEAST_ATTENUATION / per_m }.area_resistance_ohm_m2();
-            let allowed = format!("allowed: {least:.3e} ohm m^2 or more at this height; less is metal, not a film");
-            InputError::new("area_resistance_ohm_m2", area_resistance_ohm_m2, allowed)
+            let end = |exponent: f64| Self { height_ev, thickness_m: exponent / per_m }.area_resistance_ohm_m2();
+            let (least, most) = (end(LEAST_ATTENUATION), end(LARGEST_ATTENUATION));
+            let allowed = format!(
+                "allowed: {least:.3e} to {most:.3e} ohm m^2 at this height; less is metal, not a film, and more does not tunnel"
+            );
+            InputError::new("area_resistance_ohm_m2", format!("{area_resistance_ohm_m2:e}"), allowed)
         })?;
         Ok(barrier)
     }
@@ -231,6 +242,9 @@ mod tests {
     fn thin_barriers_are_refused() {
         assert!(barrier(1.0, 0.3).check().unwrap_err().allowed.contains("3.904e-10"));
         assert!(Barrier::from_area_resistance(1.0, 1e-14).is_err());
+        // A = 600 at 1 eV, 10.2463 per nm
+        assert!(barrier(1.0, 58.5).check().is_ok() && barrier(1.0, 58.6).check().is_err());
+        assert!(Barrier::from_area_resistance(1.0, 1e300).is_err());
         for bad in [0.0, -1.0, f64::NAN, f64::INFINITY] {
             assert!(barrier(bad, 1.0).check().is_err() && barrier(1.0, bad).check().is_err());
             assert!(Barrier::from_area_resistance(1.0, bad).is_err());
@@ -249,7 +263,7 @@ mod tests {
         }
 
         #[test]
-        fn thickness_comes_back(ev in 0.5f64..4.0, exponent in 4.001f64..600.0) {
+        fn thickness_comes_back(ev in 0.5f64..4.0, exponent in 4.001f64..599.9) {
             let b = Barrier { height_ev: ev, thickness_m: exponent / (attenuation_per_m() * ev.sqrt()) };
             let back = Barrier::from_area_resistance(ev, b.area_resistance_ohm_m2()).unwrap();
             prop_assert!((back.thickness_m / b.thickness_m - 1.0).abs() < 1e-14);

@@ -6,7 +6,12 @@ use crate::bench::{fit, harmonics};
 use pyo3::prelude::*;
 
 /// Numbers of one argument, flattened.
-fn flat<'py>(py: Python<'py>, place: &str, object: &Bound<'py, PyAny>, domain: Domain) -> PyResult<Vec<f64>> {
+pub(super) fn flat<'py>(
+    py: Python<'py>,
+    place: &str,
+    object: &Bound<'py, PyAny>,
+    domain: Domain,
+) -> PyResult<Vec<f64>> {
     let mut arguments = Arguments::new(py);
     let number = arguments.add(place, object, domain)?;
     let columns = arguments.broadcast()?;
@@ -29,7 +34,13 @@ pub(super) fn _fit_film_json<'py>(
     let voltage = flat(py, "voltage_v", voltage_v, Domain::Finite)?;
     let current = flat(py, "current_a", current_a, Domain::Finite)?;
     let sd = sd_v.map(|sd| flat(py, "sd_v", sd, Domain::Positive)).transpose()?;
-    let found = run(py, voltage.len(), |_| Ok(fit::fit_film(&voltage, &current, sd.as_deref())))?;
+    // some thousand passes over the points: a thousand points are long work already
+    let work = voltage.len().saturating_mul(200);
+    let found = run(py, work, |watch| match fit::fit_film_watched(&voltage, &current, sd.as_deref(), watch) {
+        Ok(Err(stopped)) => Err(stopped),
+        Ok(Ok(found)) => Ok(Ok(found)),
+        Err(fault) => Ok(Err(fault)),
+    })?;
     json(&found.map_err(|fault| input_error(py, fault))?)
 }
 

@@ -49,6 +49,8 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(physics::_series, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_spots_ohm, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_fritting, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_small_spot_ohm, module)?)?;
+    module.add_function(wrap_pyfunction!(physics::_tunnelling_film, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_grown, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_time_to_s, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_metals_json, module)?)?;

@@ -2,8 +2,9 @@
 
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
+use super::fit::flat;
 use super::values::Film;
-use crate::error::InputError;
+use crate::error::{InputError, finite, positive};
 use crate::physics::chatter::{self, Telegraph};
 use crate::physics::constriction::{self, Heating, Spot};
 use crate::physics::fritting::{self, Fritting};
@@ -13,7 +14,7 @@ use crate::physics::noise;
 use crate::physics::series::Series;
 use crate::physics::tunnelling::Barrier;
 use pyo3::prelude::*;
-use pyo3::types::{PyString, PyTuple};
+use pyo3::types::{PyBool, PyString, PyTuple};
 use serde_json::{Value, json};
 
 /// A law on numbers: its arguments with what they may be, and the function.
@@ -239,9 +240,10 @@ fn at_index(mut fault: InputError, point: usize, size: usize) -> InputError {
     fault
 }
 
-/// Values of a function at every point of broadcast arguments; the first fault is raised.
-fn over<'py>(
+/// Values of a function at every point of broadcast arguments; the first fault is raised, and so is a value that overflows.
+pub(super) fn over<'py>(
     py: Python<'py>,
+    what: &str,
     arguments: &[(&str, Domain, Bound<'py, PyAny>)],
     law: impl Fn(&[f64]) -> Result<f64, InputError> + Send + Sync,
 ) -> PyResult<Py<PyAny>> {
@@ -262,7 +264,11 @@ fn over<'py>(
                 *x = at(*value, k);
             }
             match law(&point) {
-                Ok(y) => out.push(y),
+                Ok(y) if y.is_finite() => out.push(y),
+                Ok(y) => {
+                    let allowed = "allowed: a finite result; these arguments are far outside any contact";
+                    return Ok(Err(at_index(InputError::new(format!("{what}: result"), y, allowed), k, size)));
+                }
                 Err(fault) => return Ok(Err(at_index(fault, k, size))),
             }
         }
@@ -284,7 +290,7 @@ pub(super) fn _law<'py>(py: Python<'py>, name: &str, arguments: &Bound<'py, PyTu
         return Err(fault(format!("{} arguments", arguments.len()), format!("allowed: {}", law.arguments.len())));
     }
     let given: Vec<_> = law.arguments.iter().zip(arguments.iter()).map(|((n, d), x)| (*n, *d, x)).collect();
-    over(py, &given, law.at)
+    over(py, law.name, &given, law.at)
 }
 
 /// Names of the table.
@@ -314,7 +320,7 @@ pub(super) fn _series<'py>(
             return Err(input_error(py, InputError::new("_series", format!("{other:?}"), allowed)));
         }
     };
-    over(py, &[("constriction_ohm", NotNegative, constriction_ohm), (place, Finite, at)], move |x| {
+    over(py, which, &[("constriction_ohm", NotNegative, constriction_ohm), (place, Finite, at)], move |x| {
         if film.resistance_ohm() == 0.0 && x[0] == 0.0 && which != "voltage_v" && which != "chord_ohm" {
             return Err(InputError::new("constriction_ohm", 0.0, "allowed: above zero behind a film of zero ohm"));
         }
@@ -331,18 +337,53 @@ pub(super) fn beyond_the_law(current_a: f64) -> InputError {
 #[pyfunction]
 pub(super) fn _spots_ohm(
     py: Python<'_>,
-    x_m: Vec<f64>,
-    y_m: Vec<f64>,
-    radius_m: Vec<f64>,
+    x_m: &Bound<'_, PyAny>,
+    y_m: &Bound<'_, PyAny>,
+    radius_m: &Bound<'_, PyAny>,
     resistivity_ohm_m: f64,
 ) -> PyResult<f64> {
+    let x_m = flat(py, "x_m", x_m, Finite)?;
+    let y_m = flat(py, "y_m", y_m, Finite)?;
+    let radius_m = flat(py, "radius_m", radius_m, Positive)?;
     let spots: Vec<_> =
         x_m.iter().zip(&y_m).zip(&radius_m).map(|((&x_m, &y_m), &radius_m)| Spot { x_m, y_m, radius_m }).collect();
     if spots.len() != x_m.len() || spots.len() != y_m.len() || spots.len() != radius_m.len() {
         let value = format!("{}, {} and {} values", x_m.len(), y_m.len(), radius_m.len());
         return Err(input_error(py, InputError::new("x_m, y_m, radius_m", value, "allowed: as many of each")));
     }
-    constriction::spots_ohm(&spots, resistivity_ohm_m).map_err(|fault| input_error(py, fault))
+    // pairs, not spots, are the work
+    let work = spots.len().saturating_mul(spots.len());
+    let found = run(py, work, |watch| match constriction::spots_ohm_watched(&spots, resistivity_ohm_m, watch) {
+        Ok(Err(stopped)) => Err(stopped),
+        Ok(Ok(ohm)) => Ok(Ok(ohm)),
+        Err(fault) => Ok(Err(fault)),
+    })?;
+    found.and_then(|ohm| finite("spots_ohm: result", ohm)).map_err(|fault| input_error(py, fault))
+}
+
+/// Lowest and highest constriction of a spot of any size against the free path, ohm.
+#[pyfunction]
+pub(super) fn _small_spot_ohm<'py>(
+    py: Python<'py>,
+    radius_m: Bound<'py, PyAny>,
+    resistivity_ohm_m: Bound<'py, PyAny>,
+    free_path_m: Bound<'py, PyAny>,
+) -> PyResult<(Py<PyAny>, Py<PyAny>)> {
+    let given = [
+        ("radius_m", Positive, radius_m),
+        ("resistivity_ohm_m", Positive, resistivity_ohm_m),
+        ("free_path_m", NotNegative, free_path_m),
+    ];
+    let low = over(py, "small_spot_ohm", &given, |x| Ok(constriction::small_spot_ohm(x[0], x[1], x[2]).0))?;
+    let high = over(py, "small_spot_ohm", &given, |x| Ok(constriction::small_spot_ohm(x[0], x[1], x[2]).1))?;
+    Ok((low, high))
+}
+
+/// The film of an area of a barrier.
+#[pyfunction]
+pub(super) fn _tunnelling_film(py: Python<'_>, height_ev: f64, thickness_m: f64, area_m2: f64) -> PyResult<Film> {
+    let film = Barrier { height_ev, thickness_m }.film(area_m2);
+    film.map(Film).map_err(|fault| input_error(py, fault))
 }
 
 /// Film in force after each of a list of EMF peaks, "rest" or "move": resistance (ohm) and whether it is a bridge.
@@ -357,6 +398,7 @@ pub(super) fn _fritting(
 ) -> PyResult<Vec<(f64, bool)>> {
     let raise = |fault: InputError| input_error(py, fault);
     let mut contact = Fritting::new(film.get().0, breakdown_v, pinned_v).map_err(raise)?;
+    positive("loop_ohm", loop_ohm).map_err(raise)?;
     let mut out = Vec::with_capacity(events.len());
     for (k, event) in events.iter().enumerate() {
         let place = format!("events[{k}]");
@@ -368,6 +410,8 @@ pub(super) fn _fritting(
                 "move" => contact.moved(),
                 _ => return Err(wrong()),
             }
+        } else if event.cast::<PyBool>().is_ok() {
+            return Err(wrong());
         } else {
             let emf: f64 = event.extract().map_err(|_| wrong())?;
             contact.drive(emf, loop_ohm).map_err(|fault| raise(fault.within(&place)))?;
@@ -391,8 +435,9 @@ pub(super) fn _grown<'py>(
         "thickness_m" => Environment::thickness_m,
         _ => Environment::area_resistance_ohm_m2,
     };
-    let low = over(py, &[("time_s", NotNegative, time_s.clone())], |x| law(environment, metal, x[0]).map(|r| r.0))?;
-    let high = over(py, &[("time_s", NotNegative, time_s)], |x| law(environment, metal, x[0]).map(|r| r.1))?;
+    let low =
+        over(py, which, &[("time_s", NotNegative, time_s.clone())], |x| law(environment, metal, x[0]).map(|r| r.0))?;
+    let high = over(py, which, &[("time_s", NotNegative, time_s)], |x| law(environment, metal, x[0]).map(|r| r.1))?;
     Ok((low, high))
 }
 

@@ -1,6 +1,6 @@
 //! Frozen value objects: equality, hash, repr, pickle, `to_dict` and `from_dict`.
 
-use super::array::{Arguments, Domain, at, run};
+use super::array::Domain;
 use super::errors::input_error;
 use super::json::{hash_of, python_number, python_string, python_text, read, to_python, value_of};
 use crate::circuit;
@@ -137,15 +137,20 @@ impl Film {
     fn over<'py>(
         &self,
         py: Python<'py>,
+        what: &str,
         voltage_v: &Bound<'py, PyAny>,
         law: fn(&physics::Film, f64) -> f64,
     ) -> PyResult<Py<PyAny>> {
-        let mut arguments = Arguments::new(py);
-        let voltage = arguments.add("voltage_v", voltage_v, Domain::Finite)?;
-        let columns = arguments.broadcast()?;
-        let (values, size, film) = (columns.values(voltage)?, columns.size, self.0);
-        let out = run(py, size, |_| Ok((0..size).map(|k| law(&film, at(values, k))).collect::<Vec<_>>()))?;
-        columns.result(out)
+        let film = self.0;
+        let place = format!("Film.{what}");
+        super::physics::over(py, &place, &[("voltage_v", Domain::Finite, voltage_v.clone())], move |x| {
+            if film.resistance_ohm() == 0.0 && law(&film, x[0]).is_infinite() {
+                let allowed =
+                    "allowed: above zero here; what flows through a perfect contact is up to the rest of the loop";
+                return Err(crate::error::InputError::new("film: resistance_ohm", 0.0, allowed));
+            }
+            Ok(law(&film, x[0]))
+        })
     }
 }
 
@@ -180,13 +185,13 @@ impl Film {
         self.0.resistance_ohm()
     }
     fn current_a<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
-        self.over(py, voltage_v, physics::Film::current_a)
+        self.over(py, "current_a", voltage_v, physics::Film::current_a)
     }
     fn slope_s<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
-        self.over(py, voltage_v, physics::Film::slope_s)
+        self.over(py, "slope_s", voltage_v, physics::Film::slope_s)
     }
     fn chord_ohm<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
-        self.over(py, voltage_v, physics::Film::chord_ohm)
+        self.over(py, "chord_ohm", voltage_v, physics::Film::chord_ohm)
     }
     fn voltage_v<'py>(slf: &Bound<'py, Self>, current_a: Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         let none = 0.0f64.into_pyobject(slf.py())?.into_any();

@@ -5,6 +5,7 @@
 //! \[memory\]): `HD2 = A a2 / (2 (1+T)^2)`, `HD3 = A^2 (a3 (1+T) - 2 T a2^2) / (4 (1+T)^4)`, `T = Z/R`.
 
 use crate::physics::Film;
+use crate::physics::series::Series;
 
 /// Samples of one period; enough for a residue above 1e-9 from the smooth laws used here.
 const SAMPLES: usize = 256;
@@ -12,28 +13,7 @@ const SAMPLES: usize = 256;
 /// Voltage across the film for an instantaneous EMF in a loop of `loop_ohm`.
 #[must_use]
 pub fn film_voltage_v(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
-    let (mut low, mut high) = if emf_v < 0.0 { (emf_v, 0.0) } else { (0.0, emf_v) };
-    let mut v = emf_v * film.resistance_ohm() / (film.resistance_ohm() + loop_ohm);
-    let mut before = f64::INFINITY;
-    for _ in 0..200 {
-        let excess = v + loop_ohm * film.current_a(v) - emf_v;
-        if excess > 0.0 {
-            high = v;
-        } else {
-            low = v;
-        }
-        // Newton while the excess falls to a quarter, else halve the bracket: far from its root an exponential only gains a
-        // factor of e a step
-        let newton = v - excess / (1.0 + loop_ohm * film.slope_s(v));
-        let fast = excess.abs() < 0.25 * before && newton > low && newton < high;
-        before = excess.abs();
-        let next = if fast { newton } else { 0.5 * (low + high) };
-        if (next - v).abs() <= 1e-15 * emf_v.abs() {
-            return next;
-        }
-        v = next;
-    }
-    v
+    Series { film: *film, constriction_ohm: loop_ohm }.film_voltage_v(emf_v)
 }
 
 /// Residue of the load's voltage over its fundamental for a sine of `emf_v` (rms), direct current not counted.

@@ -46,6 +46,8 @@ def test_all_is_there():
     [
         "section.ceiling(np.linspace(100.0, 5000.0, 3_000_000), ranges={'c': (0.0, 1.0)})",
         "section.response_change_db(contacts={'c': np.linspace(0.0, 1.0, 3_000_000)})",
+        "wl.physics.spots_ohm(np.arange(4e5), np.zeros(400_000), np.full(400_000, 0.1), 1.0)",
+        "wl.fit_film(np.linspace(-1.0, 1.0, 1_000_000) ** 3, np.linspace(-1.0, 1.0, 1_000_000))",
     ],
 )
 def test_an_interrupt_stops_long_work(work):
@@ -65,5 +67,8 @@ except KeyboardInterrupt:
     assert process.stdout.readline() == "ready\n"
     time.sleep(0.3)
     process.send_signal(signal.SIGINT)
-    # without the watch the work takes minutes
-    assert process.communicate(timeout=20)[0] == "stopped\n"
+    try:
+        # without the watch the work takes minutes
+        assert process.communicate(timeout=20)[0] == "stopped\n"
+    finally:
+        process.kill()

@@ -65,7 +65,7 @@ GOOD = {
 }
 # not of numbers only, tested by themselves below
 OTHERS = {
-    "environments", "film_area_resistance_ohm_m2", "film_thickness_m", "fritting", "metals", "spots_ohm",
+    "environments", "film_area_resistance_ohm_m2", "film_thickness_m", "fritting", "metals", "small_spot_ohm", "spots_ohm",
     "time_to_resistance_s", "tunnelling_film",
 }  # fmt: skip
 # may be of either sign, zero, or anything: what a bad value of them is
@@ -117,7 +117,7 @@ def test_bad_values_are_named(name):
         for value in bad:
             with pytest.raises(wl.InputError) as caught:
                 law(**(good | {argument: value}))
-            assert argument in caught.value.place, (argument, value, str(caught.value))
+            assert caught.value.place == argument, (argument, value, str(caught.value))
 
 
 @pytest.mark.parametrize(
@@ -174,12 +174,15 @@ def test_fritting_remembers_until_rest_or_move():
         "tunnelling", "bridged", "bridged", "tunnelling", "tunnelling", "bridged", "tunnelling",
     ]  # fmt: skip
     assert ph.series_voltage_v(after[1], 8.0, (5.0 - 0.3) / 8.0) == pytest.approx(5.0, rel=1e-12, abs=0.0)
-    for bad in (["sleep"], [-1.0], [math.nan], [None]):
+    for bad in (["sleep"], [-1.0], [math.nan], [None], [True], [1e308]):
         with pytest.raises(wl.InputError) as caught:
-            ph.fritting(FILM, bad, breakdown_v=1.0, pinned_v=0.3, loop_ohm=8.0)
+            ph.fritting(FILM, bad, breakdown_v=1.0, pinned_v=0.3, loop_ohm=1e-5 if bad == [1e308] else 8.0)
         assert "events[0]" in caught.value.place
     with pytest.raises(wl.InputError):
         ph.fritting(FILM, [1.0], breakdown_v=0.2, pinned_v=0.3, loop_ohm=8.0)
+    with pytest.raises(wl.InputError) as caught:
+        ph.fritting(FILM, ["rest"], breakdown_v=1.0, pinned_v=0.3, loop_ohm=-1.0)
+    assert caught.value.place == "loop_ohm"
 
 
 def test_growth_is_a_range():
@@ -198,6 +201,96 @@ def test_growth_is_a_range():
         ph.time_to_resistance_s("ISA-71.04 G1", "copper", resistance_ohm=0.0, area_m2=1e-10)
 
 
+@pytest.mark.parametrize("name", [n for n in ph.__all__ if inspect.isfunction(getattr(ph, n))])
+def test_docstrings_state_a_source(name):
+    text = getattr(ph, name).__doc__
+    if name in {"metals", "fritting", "environments"}:
+        return
+    tags = ("[seen]", "[memory]", "[derived]", "Johnson 1928", "Source as ")
+    assert any(tag in text for tag in tags), text
+
+
+UNITS = {
+    "_ohm": "ohm", "_v": "V", "_a": ", A", "_m": ", m", "_k": ", K", "_s": ", s", "_hz": "Hz", "_v2": "V^-2",
+    "_ohm_m2": "ohm m^2", "_a_per_m2": "A/m^2", "_s_per_m2": "S/m^2", "slope_s": ", S", "_per_rthz": "V per root Hz",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", [n for n in ph.__all__ if inspect.isfunction(getattr(ph, n))])
+def test_docstrings_state_the_unit_of_the_name(name):
+    ends = [end for end in UNITS if name.endswith(end)]
+    if ends and name != "environments":
+        assert UNITS[max(ends, key=len)] in getattr(ph, name).__doc__.split("\n")[0], name
+
+
+def test_small_spots():
+    # a = l: Sharvin's term is 8/(3 pi) of Holm's; 0.69 [memory]
+    low, high = ph.small_spot_ohm(40e-9, 1.7e-8, 40e-9)
+    holm = ph.spot_ohm(40e-9, 1.7e-8)
+    assert type(low) is float and high / holm == pytest.approx(1 + 8 / (3 * math.pi), rel=1e-13, abs=0.0)
+    assert low / holm == pytest.approx(0.69 + 8 / (3 * math.pi), rel=1e-13, abs=0.0)
+    assert ph.small_spot_ohm(1e-6, 1.7e-8, 0)[1] == ph.spot_ohm(1e-6, 1.7e-8)
+    low, high = ph.small_spot_ohm([1e-9, 1e-8], 1.7e-8, [[1e-8], [4e-8]])
+    assert low.shape == high.shape == (2, 2) and np.all(low < high)
+    for k, bad in enumerate([(0.0, 1e-8, 1e-8), (1e-6, -1.0, 1e-8), (1e-6, 1e-8, math.nan)]):
+        with pytest.raises(wl.InputError) as caught:
+            ph.small_spot_ohm(*bad)
+        assert caught.value.place == ["radius_m", "resistivity_ohm_m", "free_path_m"][k]
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: ph.plastic_ohm(1e-300, 1e300, 1e300),
+        lambda: ph.spot_ohm([1e-6, 1e-310], 1.0),
+        lambda: ph.rise_k(1e308),
+        lambda: ph.telegraph_corner_hz(1e-310, 1.0),
+        lambda: ph.copper_growth_m(1e30, 1e-9, 1e-300),
+        lambda: ph.spots_ohm([0], [0], [1e-320], 1.0),
+        lambda: ph.series_current_a(wl.Film.tunnelling(resistance_ohm=1e-6, scale_v=0.01), 0.0, 10.0),
+        lambda: wl.Film.tunnelling(resistance_ohm=1e-6, scale_v=0.01).current_a(10.0),
+        lambda: wl.Film.tunnelling(resistance_ohm=1e-6, scale_v=0.01).slope_s([0.0, 10.0]),
+    ],
+)
+def test_results_that_overflow_are_refused(call):
+    with pytest.raises(wl.InputError) as caught:
+        call()
+    assert "result" in caught.value.place and caught.value.value and "finite" in caught.value.allowed
+
+
+def test_a_perfect_contact_has_no_current_of_its_own():
+    film = wl.Film.ohmic(resistance_ohm=0.0)
+    assert film.current_a(0.0) == 0.0 and film.voltage_v(1.0) == 0.0 and film.chord_ohm(1.0) == 0.0
+    for call in (lambda: film.current_a([0.0, 1.0]), lambda: film.slope_s(0.0)):
+        with pytest.raises(wl.InputError) as caught:
+            call()
+        assert caught.value.place == "film: resistance_ohm"
+
+
+def test_barriers_thicker_than_any_film_are_refused():
+    for call in (
+        lambda: ph.tunnelling_area_resistance_ohm_m2(1.0, 1e-7),
+        lambda: ph.tunnelling_density_a_per_m2(1.0, 3e-7, 0.99),
+        lambda: ph.tunnelling_slope_s_per_m2(1.0, 3e-7, 0.99),
+    ):
+        with pytest.raises(wl.InputError) as caught:
+            call()
+        assert caught.value.place == "thickness_m"
+    with pytest.raises(wl.InputError) as caught:
+        ph.tunnelling_thickness_m(1.0, 1e300)
+    assert caught.value.place == "area_resistance_ohm_m2"
+
+
+@pytest.mark.parametrize(
+    ("bad", "place"), [({"area_m2": 0.0}, "area_m2"), ({"area_m2": -1.0}, "area_m2"), ({"area_m2": math.nan}, "area_m2"),
+                       ({"height_ev": 0.0}, "height_ev"), ({"thickness_m": 1e-10}, "thickness_m")]
+)  # fmt: skip
+def test_tunnelling_film_names_what_is_wrong(bad, place):
+    with pytest.raises(wl.InputError) as caught:
+        ph.tunnelling_film(**({"height_ev": 1.0, "thickness_m": 1e-9, "area_m2": 1e-10} | bad))
+    assert caught.value.place == place
+
+
 def test_metals_and_films():
     metals = ph.metals()
     assert len(metals) == 13 and not metals["nickel"].melting_is_safe
@@ -210,3 +303,15 @@ def test_spots_are_checked():
     for bad in (([], [], []), ([0, 1e-6], [0, 0], [1e-6, 1e-6]), ([0], [0, 1], [1e-6]), ([0], [0], [0.0]), ([math.nan], [0], [1.0])):
         with pytest.raises(wl.InputError):
             ph.spots_ohm(*bad, 1.7e-8)
+
+
+def test_spots_take_arrays_and_say_which():
+    x = np.arange(8.0)[::2] * 1e-4
+    ohm = ph.spots_ohm(x, [0, 0, 0, 0], np.full(4, 1e-6, dtype=np.float32), 1.7e-8)
+    assert type(ohm) is float
+    with pytest.raises(wl.InputError) as caught:
+        ph.spots_ohm(x, 0 * x, [1e-6, 1e-6, 0.0, 1e-6], 1.7e-8)
+    assert caught.value.place == "radius_m" and "[2]" in caught.value.value
+    with pytest.raises(wl.InputError) as caught:
+        ph.spots_ohm(["a"], [0], [1e-6], 1.7e-8)
+    assert caught.value.place == "x_m"

@@ -168,3 +168,31 @@ def test_harmonics_of_a_bridge_and_of_nothing_are_not_guessed():
     for bad in ({"first_v": 0.0}, {"floor_v": 0.0}, {"second_v": 2.0}, {"third_v": np.nan}):
         with pytest.raises(wl.InputError):
             wl.law_from_harmonics(**({"first_v": 1.0, "second_v": 0.1, "third_v": 0.1, "floor_v": 1e-3} | bad))
+
+
+def test_a_weak_second_harmonic_is_not_a_diode():
+    # unlike metals bend a tunnelling film (Brinkman, Dynes and Rowell 1970 [memory]), much leak a rectifier: apparent ideality 99
+    told = wl.law_from_harmonics(first_v=1e-3, second_v=1e-7, third_v=0.0, floor_v=1e-9)
+    assert not told.identifiable and told.law is None and told.ideality > 90 and "unlike metals" in told.reason
+
+
+def test_six_points_of_unknown_scatter_call_no_curve():
+    film, most, _ = FILMS[2]
+    i = most * np.array([-1.0, -0.6, -0.3, 0.3, 0.6, 1.0])
+    v = film.voltage_v(i) + np.random.default_rng(5).normal(0.0, 1e-5, 6)
+    fit = wl.fit_film(v, i)
+    assert fit.law == "tunnelling" and not fit.identifiable and "take more" in fit.reason
+    assert wl.fit_film(v, i, sd_v=1e-5).identifiable
+
+
+@pytest.mark.parametrize("factor", [1e-200, 1e200])
+def test_points_of_no_contact_are_refused(factor):
+    v, i = points(FILMS[0][0], 1.0)
+    for place, pair in (("voltage_v", (factor * v, i)), ("current_a", (v, factor * i))):
+        with pytest.raises(wl.InputError) as caught:
+            wl.fit_film(*pair)
+        assert caught.value.place == place and "unit" in caught.value.allowed
+    with pytest.raises(wl.InputError):
+        wl.fit_film(v, i, sd_v=factor)
+    with pytest.raises(wl.InputError):
+        wl.law_from_harmonics(first_v=1e200, second_v=0.0, third_v=0.0, floor_v=1.0)

@@ -6,6 +6,7 @@ After a change: ``python tests/python/test_physics_validation.py`` writes the fi
 """
 
 import csv
+import functools
 import math
 from pathlib import Path
 
@@ -144,6 +145,28 @@ def series():
     return max(out)
 
 
+@figure("film behind a constriction: slope", "difference of the mpmath root, 50 digits")
+def series_slope():
+    out = []
+    v = decades(1e-9, 30.0, 12)
+    # step 1e-15 of the voltage: truncation 1e-24 (a law bends over 1e-3 of these voltages or more), rounding 1e-33
+    step = mpf("1e-15")
+    for film, exact, _ in LAWS:
+        for rc in (1e-3, 1.0, 1e3):
+            slopes = []
+            for x in v:
+                start = mpf(float(x)) - mpf(rc) * mpf(ph.series_current_a(film, rc, float(x)))
+                if abs(start) < abs(mpf(float(x))) * mpf("1e-9"):
+                    start = mpf(film.voltage_v(ph.series_current_a(film, rc, float(x))))
+                ends = []
+                for at in (mpf(float(x)) * (1 - step), mpf(float(x)) * (1 + step)):
+                    root = mpmath.findroot(lambda f, at=at, rc=rc, e=exact: f + mpf(rc) * e(f) - at, start, tol=1e-80)
+                    ends.append(exact(root))
+                slopes.append((ends[1] - ends[0]) / (2 * step * mpf(float(x))))
+            out.append(worst(ph.series_slope_s(film, rc, v), slopes))
+    return max(out)
+
+
 def simmons(phi, s, v):
     a = 4 * mpmath.pi * s * mpmath.sqrt(2 * ME * E) / H
     j0 = E**2 / (2 * mpmath.pi * H * s**2)
@@ -202,6 +225,22 @@ def tunnelling_taylor():
     return max(out)
 
 
+@figure("small spot: Sharvin's term", "quantum of conductance, scipy's CODATA constants")
+def small_spot():
+    # free electrons: rho l = 3 pi^2 hbar/(e^2 kF^2), Sharvin's conductance (2 e^2/h) (kF a/2)^2
+    out = []
+    for wave in (0.7e10, 1.2e10):
+        radius = np.geomspace(1e-10, 1e-6, 5)
+        product = 3 * math.pi**2 * scipy.constants.hbar / (scipy.constants.e**2 * wave**2)
+        sharvin = scipy.constants.h / (2 * scipy.constants.e**2) / (wave * radius / 2) ** 2
+        for path in (1e-9, 40e-9, 1e-6):
+            low, high = ph.small_spot_ohm(radius, product / path, path)
+            holm = product / path / (2 * radius)
+            out.append(np.max(np.abs(low / (0.69 * holm + sharvin) - 1)))
+            out.append(np.max(np.abs(high / (holm + sharvin) - 1)))
+    return float(max(out))
+
+
 @figure("heated spot: current, rise of temperature", "mpmath")
 def heated():
     v = decades(1e-9, 10.0)
@@ -212,20 +251,31 @@ def heated():
     return max(out)
 
 
-@figure("heated spot: third harmonic at a sine of current", "mpmath quadrature")
+def tangent_harmonic(n, y):
+    """Harmonic n (odd) of tan(y cos t), from the poles of the tangent at p = (k - 1/2) pi.
+
+    tan x is the sum of 1/(p - x) - 1/(p + x), and 1/(p - y cos t) has the harmonics 2 r^n/s, s = sqrt(p^2 - y^2), r = y/(p + s).
+    """
+
+    def term(k):
+        p = (k - mpf(1) / 2) * mpmath.pi
+        s = mpmath.sqrt(p * p - y * y)
+        return 4 * (y / (p + s)) ** n / s
+
+    return mpmath.nsum(term, [1, mpmath.inf])
+
+
+@figure("heated spot: third harmonic at a sine of current", "mpmath, sum over the poles of the tangent")
 def third_harmonic():
     scale = 2 * mpmath.sqrt(mpf(ph.LORENZ_V2_PER_K2)) * T0
-    peaks = [1e-6, 1e-3, 0.01, 0.05, 0.1, 0.13]
-    exact = []
-    for peak in peaks:
-        y = mpf(peak) / scale
-
-        def harmonic(n, y=y):
-            return mpmath.quad(
-                lambda t: mpmath.tan(y * mpmath.cos(t)) * mpmath.cos(n * t), mpmath.linspace(0, mpmath.pi, 13)
-            )
-
-        exact.append(harmonic(3) / harmonic(1))
+    peaks = [1e-6, 1e-3, 0.01, 0.05, 0.1, 0.137]
+    exact = [tangent_harmonic(3, mpf(peak) / scale) / tangent_harmonic(1, mpf(peak) / scale) for peak in peaks]
+    # the sum itself, once, against quadrature
+    y = mpf(0.1) / scale
+    direct = 2 / mpmath.pi * mpmath.quad(
+        lambda t: mpmath.tan(y * mpmath.cos(t)) * mpmath.cos(3 * t), mpmath.linspace(0, mpmath.pi, 13)
+    )
+    assert abs(tangent_harmonic(3, y) / direct - 1) < 1e-25
     return worst(ph.third_harmonic(peaks), exact)
 
 
@@ -301,14 +351,17 @@ def simulated(dwell_low_s, dwell_high_s, seconds, rate_hz, seed):
     dwells[1::2] = rng.exponential(dwell_high_s, pairs)
     edges = np.cumsum(dwells)
     assert edges[-1] > seconds
-    t = np.arange(int(seconds * rate_hz)) / rate_hz
-    return np.searchsorted(edges, t) % 2
+    n = int(seconds * rate_hz)
+    # every edge turns the state of all samples from the next one on
+    turned = np.bincount(np.ceil(edges * rate_hz).astype(np.int64).clip(max=n), minlength=n + 1)[:n]
+    # a sum that wraps round at 256 keeps its parity
+    return np.cumsum(turned.astype(np.uint8), dtype=np.uint8) & 1
 
 
 @figure("telegraph: spectrum below a tenth of the sampling rate", "seeded simulation, 200 s (statistical)")
 def telegraph_simulation():
     rate = 200e3
-    x = simulated(2e-3, 0.5e-3, 200.0, rate, seed=4).astype(float)
+    x = simulated(2e-3, 0.5e-3, 200.0, rate, seed=4).astype(np.float32)
     f, s = scipy.signal.welch(x, rate, nperseg=1 << 15, detrend="constant")
     # bands of a third of a decade: 1 000 to 100 000 averages each
     out = []
@@ -403,6 +456,14 @@ def copper_growth():
     return float(np.max(np.abs(ph.copper_growth_m(times, known, 50.0) / (path.y[0] * 1e-9) - 1)))
 
 
+@functools.cache
+def region_95(parameters, degrees_of_freedom):
+    """Square of the distance that 95 % stay within: chi-square, or Fisher's where the scatter is estimated."""
+    if degrees_of_freedom is None:
+        return scipy.stats.chi2.ppf(0.95, parameters)
+    return parameters * scipy.stats.f.ppf(0.95, parameters, degrees_of_freedom)
+
+
 def fitted_coverage(film, constriction_ohm, current_a, sd_v, known, trials, seed):
     """Share of trials whose 95 % region has the planted values, all at once; and of trials that told the law."""
     rng = np.random.default_rng(seed)
@@ -418,8 +479,7 @@ def fitted_coverage(film, constriction_ohm, current_a, sd_v, known, trials, seed
         off = np.array([p.value - truth[p.name] for p in fit.parameters])
         k = off.size
         distance = off @ np.linalg.solve(fit.covariance, off)
-        limit = scipy.stats.chi2.ppf(0.95, k) if known else k * scipy.stats.f.ppf(0.95, k, fit.degrees_of_freedom)
-        inside += distance <= limit
+        inside += distance <= region_95(k, None if known else fit.degrees_of_freedom)
     return inside / trials, told / trials
 
 
@@ -476,6 +536,7 @@ LIMITS = {
     "film_slope": 1e-13,
     "film_inverse": 1e-13,
     "series": 1e-13,
+    "series_slope": 1e-13,
     "tunnelling_density": 1e-13,
     "tunnelling_slope": 1e-13,
     "third_harmonic": 1e-12,
