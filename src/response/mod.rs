@@ -8,4 +8,5 @@ pub mod linear;
 pub mod loss_disc;
 pub mod millivolt;
 pub mod resistive_loop;
+pub mod status;
 pub mod sweep;

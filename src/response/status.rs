@@ -1,0 +1,72 @@
+//! Why a bound holds, or why there is none.
+
+/// Why there is a ceiling or none.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Status {
+    /// the ceiling holds
+    Holds = 0,
+    /// the contact can open: no ceiling
+    CanOpen = 1,
+    /// contacts that can move stand in more than one loop
+    SeveralLoops = 2,
+    /// the output passes nothing at the driven frequency
+    NoFundamental = 3,
+    /// the contact stands across the signal and can short it: no ceiling
+    CanShort = 4,
+    /// a contact in a shared return: the other channel is a drive too
+    SharedReturn = 5,
+    /// several contacts together can do too much for the bound T2
+    NoBound = 6,
+}
+
+impl Status {
+    /// Every status, by its number.
+    pub const ALL: [Self; 7] = [
+        Self::Holds,
+        Self::CanOpen,
+        Self::SeveralLoops,
+        Self::NoFundamental,
+        Self::CanShort,
+        Self::SharedReturn,
+        Self::NoBound,
+    ];
+
+    /// One word for it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Holds => "holds",
+            Self::CanOpen => "can open",
+            Self::SeveralLoops => "several loops",
+            Self::NoFundamental => "no fundamental",
+            Self::CanShort => "can short",
+            Self::SharedReturn => "shared return",
+            Self::NoBound => "no bound",
+        }
+    }
+
+    /// The reason in a sentence.
+    #[must_use]
+    pub fn reason(self) -> &'static str {
+        match self {
+            Self::Holds => "the ceiling holds for any contact whose chord stays in the range",
+            Self::CanOpen => "no ceiling: a contact that can open can do anything; give a finite largest resistance",
+            Self::SeveralLoops => {
+                "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}"
+            }
+            Self::NoBound => {
+                "no ceiling: so many ohms in several loops of one section are more than the bound can hold"
+            }
+            Self::NoFundamental => {
+                "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal"
+            }
+            Self::CanShort => {
+                "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero"
+            }
+            Self::SharedReturn => {
+                "no ceiling from this bound: a contact in a shared return carries the other channel's current too"
+            }
+        }
+    }
+}

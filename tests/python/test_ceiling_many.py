@@ -1,0 +1,221 @@
+"""The ceilings T2 (one section), T4 (several sections) and T8 (millivolts), attacked by switching contacts."""
+
+import numpy as np
+import pytest
+
+import weaklink as wl
+from test_ceiling import ATTACK_ROUNDING, Attack, as_section, loop, random_circuit, seen_from_contact
+
+# ---------------------------------------------------------------- the attack on two contacts, T2
+
+
+class AttackOnTwo:
+    """Periodic steady state of two switching contacts, one on either side of the lead's capacitance.
+
+    Unknowns are both contacts' currents over time; the network's impedance between them is a two by two matrix a line:
+    (F^-1 Z(n w) F + diag(R(t))) i = e.
+    """
+
+    def __init__(self, circuit, samples, ranges, driven_hz=1e3):
+        self.samples, self.low, self.high = samples, np.array([r[0] for r in ranges]), np.array([r[1] for r in ranges])
+        source_ohm, henry, lead_f, load_ohm, load_f = circuit
+        order = np.rint(np.fft.fftfreq(samples, 1.0 / samples)).astype(int)
+        omega = 2.0 * np.pi * driven_hz * order
+        upstream = source_ohm + 1j * omega * henry
+        load = 1.0 / (1.0 / load_ohm + 1j * omega * load_f)
+        # two meshes: source, contact a, capacitance; capacitance, contact b, load. The capacitance is open at zero frequency,
+        # where both carry one current: a leak of a million times the load stands for that there
+        across = 1.0 / (1j * omega * lead_f + np.where(omega == 0.0, 1e-6 / load_ohm, 0.0))
+        eye = np.fft.fft(np.eye(samples), axis=0)
+        block = lambda z: np.fft.ifft(z[:, None] * eye, axis=0).real
+        self.network = np.block([[block(upstream + across), block(-across)], [block(-across), block(across + load)]])
+        emf = np.zeros(samples, complex)
+        emf[[1, -1]] = 0.5
+        self.emf = np.concatenate([np.fft.ifft(emf).real * samples, np.zeros(samples)])
+        self.lines = np.arange(2, (samples - 1) // 2 + 1)
+        self.load = load
+
+    def ratio(self, current):
+        spectrum = self.load * np.fft.fft(current[..., self.samples :], axis=-1)
+        return np.sqrt(np.sum(abs(spectrum[..., self.lines]) ** 2, axis=-1)) / abs(spectrum[..., 1])
+
+    def resistance(self, pattern):
+        return np.where(pattern, np.repeat(self.high, self.samples), np.repeat(self.low, self.samples))
+
+    def climb(self, pattern):
+        inverse = np.linalg.inv(self.network + np.diag(self.resistance(pattern)))
+        best = self.ratio(inverse @ self.emf)
+        swing = np.repeat(self.high - self.low, self.samples)
+        for _ in range(20 * self.samples):
+            current = inverse @ self.emf
+            step = np.where(pattern, -swing, swing)
+            scale = step / (1.0 + step * np.diag(inverse))
+            ratios = self.ratio(current - (scale * current)[:, None] * inverse.T)
+            flip = int(np.argmax(ratios))
+            if ratios[flip] <= best * (1.0 + 1e-12):
+                break
+            best, pattern = ratios[flip], pattern.copy()
+            pattern[flip] ^= True
+            inverse = inverse - scale[flip] * np.outer(inverse[:, flip], inverse[flip])
+        return pattern
+
+    def search(self, random, starts):
+        best, best_pattern = 0.0, None
+        for start in range(starts):
+            if start % 2 == 0 or best_pattern is None:
+                pattern = random.random(2 * self.samples) < random.uniform(0.1, 0.9)
+            else:
+                pattern = best_pattern ^ (random.random(2 * self.samples) < 3.0 / self.samples)
+            pattern = self.climb(pattern)
+            found = float(self.ratio(np.linalg.solve(self.network + np.diag(self.resistance(pattern)), self.emf)))
+            if found > best:
+                best, best_pattern = found, pattern
+        return best
+
+
+def two_contacts(circuit):
+    source_ohm, henry, lead_f, load_ohm, load_f = circuit
+    return wl.Section(
+        "attacked",
+        source=wl.Source(emf_v=1.0, resistance_ohm=source_ohm, inductance_h=henry),
+        path=[wl.Contact("a", resistance_ohm=0.0), wl.Lead(capacitance_f=lead_f), wl.Contact("b", resistance_ohm=0.0)],
+        load=wl.Load(resistance_ohm=load_ohm, capacitance_f=load_f),
+    )
+
+
+def test_the_attack_on_two_solves_what_it_says():
+    random = np.random.default_rng(4)
+    for _ in range(10):
+        circuit = random_circuit(random)
+        attack = AttackOnTwo(circuit, 15, [(30.0, 30.0), (70.0, 70.0)])
+        current = np.linalg.solve(attack.network + np.diag(attack.resistance(np.zeros(30, bool))), attack.emf)
+        output = (attack.load * np.fft.fft(current[15:]))[1] / 15.0 * 2.0
+        assert output == pytest.approx(two_contacts(circuit).transfer(1e3, contacts={"a": 30.0, "b": 70.0}), rel=1e-6)
+
+
+def test_attack_on_two_contacts():
+    # least that the median attack has to reach: two contacts share their worst frequency less often than one has it to itself
+    reached_by_the_median = 0.7
+    random = np.random.default_rng(11)
+    reached, refused = [], 0
+    samples = 15
+    for _ in range(40):
+        circuit = random_circuit(random)
+        section = two_contacts(circuit)
+        scale = circuit[0] + circuit[3]
+        ranges = {name: (scale * 10 ** random.uniform(-4, -1), scale * 10 ** random.uniform(-1, 0.3)) for name in "ab"}
+        top = (samples - 1) // 2
+        ceiling = section.ceiling(1e3, ranges=ranges, band_hz=(1999.9, 1e3 * top * (1 + 1e-9)))
+        if not ceiling.applies:
+            refused += 1
+            continue
+        best = AttackOnTwo(circuit, samples, [ranges["a"], ranges["b"]]).search(random, starts=40)
+        reached.append(best / ceiling.harmonics)
+    reached = np.array(reached)
+    print(f"two contacts: median {np.median(reached):.3f}, least {reached.min():.3f}, most {reached.max():.6f}, no bound {refused} of 40")
+    assert reached.max() <= 1.0 + ATTACK_ROUNDING
+    assert refused <= 10 and np.median(reached) >= reached_by_the_median
+
+
+# ---------------------------------------------------------------- millivolts across the contact, T8
+
+
+def test_millivolts_of_a_resistive_loop():
+    section = loop(0.05, 8.0)
+    # 1 mV across a relay at 2.83 V: 0.035 % [theorem of this project]
+    assert section.millivolt_bound("relay", across_v=1e-3, load_v=2.83, frequency_hz=1e3) == pytest.approx(8.0 / 8.05 * 1e-3 / 2.83, rel=1e-12)
+    many = section.millivolt_bound("relay", across_v=[0.0, 1e-3], load_v=[[1.0], [2.0]], frequency_hz=1e3)
+    assert many.shape == (2, 2) and many[0, 0] == 0.0 and many[0, 1] == 2 * many[1, 1]
+    with pytest.raises(wl.InputError, match="load_v"):
+        section.millivolt_bound("relay", across_v=1e-3, load_v=0.0, frequency_hz=1e3)
+    shared = section.with_contact("relay", role="shared return")
+    with pytest.raises(wl.InputError, match="shared return"):
+        shared.millivolt_bound("relay", across_v=1e-3, load_v=1.0, frequency_hz=1e3)
+
+
+def test_attack_on_the_millivolts():
+    # whatever the switch does, the voltage that it leaves across itself bounds the residue; the search looks for a switch
+    # that comes near
+    random = np.random.default_rng(8)
+    samples, reached = 21, []
+    for _ in range(60):
+        circuit = random_circuit(random)
+        section = as_section(circuit)
+        loop_ohm = abs(seen_from_contact(circuit, 2.0 * np.pi * 1e3)[0])
+        high = loop_ohm * 10 ** random.uniform(-1.5, 1.0)
+        attack = Attack(circuit, samples, 1, 0.0, high)
+        best = 0.0
+        for _ in range(40):
+            phase = np.arange(samples) * random.integers(1, samples) / samples + random.random()
+            pattern = phase % 1.0 < random.uniform(0.05, 0.95)
+            resistance = np.where(pattern, high, 0.0)
+            current = np.linalg.solve(attack.network + np.diag(resistance), attack.emf)
+            # the line at half the sampling rate is no harmonic of a real wave: 21 samples have none
+            across_v = np.sqrt(np.mean((resistance * current) ** 2))
+            spectrum = attack.output * np.fft.fft(current) / samples
+            load_v = np.sqrt(2.0) * abs(spectrum[1])
+            top = (samples - 1) // 2
+            bound = section.millivolt_bound("switch", across_v=across_v, load_v=load_v, frequency_hz=1e3, band_hz=(1999.9, 1e3 * top * (1 + 1e-9)))
+            if bound > 0.0:
+                best = max(best, float(attack.ratio(current)) / bound)
+        reached.append(best)
+    reached = np.array(reached)
+    print(f"millivolts: median {np.median(reached):.3f}, most {reached.max():.6f}")
+    assert reached.max() <= 1.0 + ATTACK_ROUNDING and np.median(reached) > 0.3
+
+
+# ---------------------------------------------------------------- the attack on a cascade, T4
+
+
+def cascaded(first, second, equalisation):
+    """Two attacked circuits with a buffer between; the second one's source is the stage."""
+    source_ohm, _, lead_f, load_ohm, load_f = second
+    path = [wl.Lead(capacitance_f=lead_f), wl.Contact("later", resistance_ohm=0.0)]
+    later = wl.Section("later", source=None, path=path, load=wl.Load(resistance_ohm=load_ohm, capacitance_f=load_f))
+    return wl.Chain([as_section(first), wl.Stage("buffer", output_resistance_ohm=source_ohm, equalisation=equalisation), later])
+
+
+@pytest.mark.parametrize("equalisation", ["flat", "riaa"])
+def test_attack_on_a_cascade(equalisation):
+    random = np.random.default_rng(21)
+    samples, reached, refused = 21, [], 0
+    top = (samples - 1) // 2
+    lines = np.arange(1, top + 1)
+    for _ in range(40):
+        first = random_circuit(random)
+        second = random_circuit(random)
+        second = (second[0], 0.0, *second[2:])
+        chain = cascaded(first, second, equalisation)
+        ranges, attacks = {}, []
+        for name, circuit in (("switch", first), ("later", second)):
+            loop_ohm = abs(seen_from_contact(circuit, 2.0 * np.pi * 1e3)[0])
+            low = loop_ohm * 10 ** random.uniform(-3, -1)
+            ranges[name] = (low, low + loop_ohm * 10 ** random.uniform(-2, -0.3))
+            attacks.append(Attack(circuit, samples, 1, *ranges[name]))
+        ceiling = chain.ceiling(1e3, ranges=ranges, band_hz=(1999.9, 1e3 * top * (1 + 1e-9)))
+        if not ceiling.applies:
+            refused += 1
+            continue
+        between = np.zeros(samples)
+        stage = wl.Chain([loop(1.0, 1e9, ()), wl.Stage("s", equalisation=equalisation)])
+        gain = np.zeros(samples, complex)
+        gain[lines] = stage.transfer(1e3 * lines)
+        gain[-lines] = gain[lines].conj()
+        order = np.rint(np.fft.fftfreq(samples, 1.0 / samples)).astype(int)
+        drive = seen_from_contact(second, 2.0 * np.pi * 1e3 * order)[2]
+        best, pattern = 0.0, random.random((2, samples)) < 0.5
+        for trial in range(400):
+            other = pattern ^ (random.random((2, samples)) < 2.0 / samples) if trial % 8 else random.random((2, samples)) < random.uniform(0.1, 0.9)
+            i = np.linalg.solve(attacks[0].network + np.diag(np.where(other[0], ranges["switch"][1], ranges["switch"][0])), attacks[0].emf)
+            between = attacks[0].output * np.fft.fft(i) * gain
+            emf = np.fft.ifft(between * drive).real
+            i = np.linalg.solve(attacks[1].network + np.diag(np.where(other[1], ranges["later"][1], ranges["later"][0])), emf)
+            found = float(attacks[1].ratio(i))
+            if found > best:
+                best, pattern = found, other
+        reached.append(best / ceiling.harmonics)
+    reached = np.array(reached)
+    print(f"cascade, {equalisation}: median {np.median(reached):.3f}, most {reached.max():.6f}, no bound {refused} of 40")
+    assert reached.max() <= 1.0 + ATTACK_ROUNDING and refused <= 15
+    # suprema are taken apart in later sections: the bound is not tight, and it must not be absurd either
+    assert np.median(reached) > 0.2
