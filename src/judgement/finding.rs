@@ -235,11 +235,15 @@ impl Known<'_> {
                 return (Kind::CannotBeSole, "the bridge".to_owned());
             }
             Some(Standing::ClearedBy { route, level_v, bad_level_v }) => {
-                reasons.push(format!(
-                    "route \"{route}\" is clean through it with {}, no more than the {} of the bad route",
-                    volt(*level_v),
-                    volt(*bad_level_v)
-                ));
+                // in a feedback, supply or bias network no signal level is known, and none is needed
+                reasons.push(if self.role.is_in_the_path() {
+                    let (here, there) = (volt(*level_v), volt(*bad_level_v));
+                    format!(
+                        "route \"{route}\" is clean through it with {here}, no more than the {there} of the bad route"
+                    )
+                } else {
+                    format!("route \"{route}\" is clean through it")
+                });
                 return (Kind::Cleared, format!("clean on \"{route}\""));
             }
             Some(Standing::NotOnABadRoute(clean_on)) => {

@@ -82,7 +82,8 @@ def test_what_the_examples_say(jobs):
     assert any("emitter resistor" in rival.test for rival in innocent.rivals)
     quick = wl.assess(wl.load_job(jobs / "quick-form.toml"))
     assert quick.headline == {"left": "clean wherever it was listened to", "right": "speaker switch / a can account for it"}
-    assert quick.finding("bias pot / wiper", "right").kind == "cleared"
+    bias = quick.finding("bias pot / wiper", "right")
+    assert bias.kind == "cleared" and bias.reasons == ('route "tuner, second pair" is clean through it',)
 
 
 def test_readme_shows_what_the_command_prints(root, jobs):
