@@ -8,7 +8,8 @@ use super::model::{Job, QuickSheet, RouteSheet, SourceSheet};
 use crate::bench::range::Place;
 use crate::circuit::chain::Network;
 use crate::circuit::stage::GAIN_REFERENCE_HZ;
-use crate::circuit::{Chain, ChainItem, Contact, Lead, PathItem, Section, Stage};
+use crate::circuit::twoport::Ladder;
+use crate::circuit::{Chain, ChainItem, Contact, Lead, PathItem, Section, Source, Stage};
 use crate::error::InputError;
 use crate::judgement::{OnRoute, Who};
 use crate::response::level::{OnContact, on_contact, section_emf_v};
@@ -27,6 +28,10 @@ struct Placed {
     emf_v: f64,
     /// what a stated signal makes of the level that the chain alone would give
     times: f64,
+    /// resistance that it ends in by the sheet, ohm: the track, where a control goes on from there
+    load_ohm: f64,
+    /// voltage at the link's load per voltage at its own, at 1 kHz: less than one where a control goes on from there
+    handed_on: f64,
 }
 
 /// One route made ready for computing.
@@ -99,6 +104,16 @@ fn chain(job: &Job, sheet: &RouteSheet) -> (Chain, Vec<usize>) {
     (Chain { items }, parts)
 }
 
+/// Voltage at the load of a section that begins with a control per voltage at the top of its track, at 1 kHz.
+fn from_its_top(job: &Job, section: usize) -> f64 {
+    let section = &job.sections[section];
+    let (name, path, load) = (section.name.clone(), section.path.clone(), section.load);
+    let source = Source { emf_v: 1.0, resistance_ohm: 0.0, inductance_h: 0.0 };
+    let alone = Ladder::new(&Section { name, source: Some(source), path, load }, &source, 0);
+    let perfect: Vec<f64> = section.path.iter().filter_map(PathItem::contact).map(|c| c.role.perfect_ohm()).collect();
+    alone.transfer(GAIN_REFERENCE_HZ, &perfect).norm()
+}
+
 impl Route {
     pub(super) fn new(job: &Job, sheet: &RouteSheet) -> Result<Self, InputError> {
         let (chain, parts) = chain(job, sheet);
@@ -125,7 +140,22 @@ impl Route {
             if let Some(signal_v) = section.signal_v.filter(|_| by_chain > 0.0) {
                 times = signal_v / by_chain;
             }
-            sections.push(Placed { section: number, contacts: first..next, link, emf_v: by_chain * times, times });
+            let emf_v = by_chain * times;
+            let load_ohm = section.load.resistance_ohm;
+            sections.push(Placed {
+                section: number,
+                contacts: first..next,
+                link,
+                emf_v,
+                times,
+                load_ohm,
+                handed_on: 1.0,
+            });
+        }
+        for k in (1..sections.len()).rev() {
+            if sections[k].link == sections[k - 1].link {
+                sections[k - 1].handed_on = sections[k].handed_on * from_its_top(job, sections[k].section);
+            }
         }
         let mut quick = Vec::new();
         let mut beside = Vec::new();
@@ -181,8 +211,7 @@ impl Route {
 
     /// Name of the section that contact `index` stands in; nothing for a quick contact.
     pub(super) fn section_name<'j>(&self, job: &'j Job, index: usize) -> Option<&'j str> {
-        let placed = self.sections.iter().find(|placed| placed.contacts.contains(&index))?;
-        Some(&job.sections[placed.section].name)
+        Some(&job.sections[self.placed(index)?.section].name)
     }
 
     /// What is seen by contact `index` while listening at `output_v`, and the EMF of its link there.
@@ -211,8 +240,20 @@ impl Route {
             open_peak_v: SQRT_2 * on.open_v,
             short_peak_a: SQRT_2 * on.short_a,
             loop_ohm: on.loop_ohm,
-            load_ohm: self.network.links[self.network.section_of(index)].ladder.load.resistance_ohm,
+            load_ohm: self.placed(index).map_or_else(
+                || self.network.links[self.network.section_of(index)].ladder.load.resistance_ohm,
+                |placed| placed.load_ohm,
+            ),
         }
+    }
+
+    fn placed(&self, index: usize) -> Option<&Placed> {
+        self.sections.iter().find(|placed| placed.contacts.contains(&index))
+    }
+
+    /// Voltage at the load of the link of contact `index` for a voltage at the load of its section on the sheet.
+    pub(super) fn at_link_load_v(&self, index: usize, at_v: f64) -> f64 {
+        at_v * self.placed(index).map_or(1.0, |placed| placed.handed_on)
     }
 
     /// Everything on the route with the signal there, while listening at `output_v`.

@@ -199,7 +199,8 @@ impl<'r> Deed<'r> {
                 Shown::Below(limit) => limit,
                 Shown::Above(_) | Shown::Open => f64::INFINITY,
             };
-            (across_v + r.method.half_width(across_v)) / r.at_v.unwrap_or(f64::NAN)
+            let load_v = self.route.at_link_load_v(self.index, r.at_v.unwrap_or(f64::NAN));
+            (across_v + r.method.half_width(across_v)) / load_v
         };
         let largest = played.map(share).reduce(f64::max)?;
         let network = &self.route.network;

@@ -22,7 +22,7 @@
 //! The supremum over the band is looked for on 48 points an octave and refined at each maximum; it is not certified
 //! between grid points.
 
-use super::linear::{log_grid, refine_largest};
+use super::linear::{gain_after, log_grid, refine_largest};
 pub use super::status::Status;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -162,7 +162,10 @@ impl<'a> Loop<'a> {
             let m: Complex64 = ports.loop_impedance[at];
             seen.resistance.push(m.re);
             seen.magnitude_sqr.push(m.norm_sqr());
-            seen.output.push(ports.transfer_impedance[at].norm() * self.after(frequency) / self.at_driven);
+            seen.output.push(
+                ports.transfer_impedance[at].norm() * gain_after(self.network, self.link, frequency, &self.fixed_ohm)
+                    / self.at_driven,
+            );
         }
         seen
     }
@@ -175,21 +178,6 @@ impl<'a> Loop<'a> {
         });
         let ports = Ports::new(&self.network.links[self.link].ladder, &[frequency_hz], &self.fixed_ohm);
         (ports.loop_impedance[self.contact], before.product::<f64>() * ports.drive[self.contact].norm())
-    }
-
-    /// Gain from the section's load to the output of the chain.
-    fn after(&self, frequency_hz: f64) -> f64 {
-        let links = self.network.links.iter().enumerate().skip(self.link);
-        links
-            .map(|(number, link)| {
-                let stages: f64 = link.stages.iter().map(|s| s.transfer(frequency_hz).norm()).product();
-                if number == self.link {
-                    stages
-                } else {
-                    stages * link.ladder.transfer(frequency_hz, &self.fixed_ohm).norm()
-                }
-            })
-            .product()
     }
 
     /// The ceiling for a range of the loop's moving contacts added together, ohm, while a direct current runs through them

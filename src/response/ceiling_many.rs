@@ -19,7 +19,7 @@
 //! 29, 1993 \[memory\]). Relative rounding grows as `1e-16 Rmax/|M|`.
 
 use super::ceiling::{Ceiling, Status};
-use super::linear::{log_grid, refine_largest};
+use super::linear::{gain_after, log_grid, refine_largest};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
@@ -106,7 +106,7 @@ impl<'a> Several<'a> {
             t: zero,
             at_driven: (DMatrix::zeros(n, n), DVector::zeros(n)),
         };
-        this.after_driven = this.after(driven_hz);
+        this.after_driven = gain_after(network, link, driven_hz, &this.fixed_ohm);
         let ports = Ports::new(&network.links[link].ladder, &[driven_hz], &this.fixed_ohm);
         this.a = DVector::from_iterator(n, this.contacts.iter().map(|&k| ports.drive[k]));
         this.t = ports.output[0];
@@ -118,22 +118,12 @@ impl<'a> Several<'a> {
         Some(this)
     }
 
-    fn after(&self, frequency_hz: f64) -> f64 {
-        let links = self.network.links.iter().enumerate().skip(self.link);
-        let one = |(number, link): (usize, &crate::circuit::chain::Link)| {
-            let stages: f64 = link.stages.iter().map(|s| s.transfer(frequency_hz).norm()).product();
-            let later = number > self.link;
-            if later { stages * link.ladder.transfer(frequency_hz, &self.fixed_ohm).norm() } else { stages }
-        };
-        links.map(one).product()
-    }
-
     fn see(&self, frequency_hz: &[f64]) -> Seen {
         let ports = Ports::new(&self.network.links[self.link].ladder, frequency_hz, &self.fixed_ohm);
         let (n, points) = (self.contacts.len(), frequency_hz.len());
         let mut seen = Seen { g: Vec::with_capacity(points), h: Vec::with_capacity(points) };
         for (point, &frequency) in frequency_hz.iter().enumerate() {
-            let gain = self.after(frequency) / self.after_driven;
+            let gain = gain_after(self.network, self.link, frequency, &self.fixed_ohm) / self.after_driven;
             let at = |k: usize, j: usize| ports.admittance(self.contacts[k], self.contacts[j], point);
             seen.g.push(DMatrix::from_fn(n, n, at));
             let reach = |k: usize, _| ports.reach[self.contacts[k] * points + point] * gain;

@@ -26,6 +26,13 @@ fn mode(network: &Network, frequency_hz: f64, contact_ohm: &[f64]) -> Complex64 
     })
 }
 
+/// Gain from the load of section `link` to the output of the chain, contacts in a shared return perfect.
+pub(crate) fn gain_after(network: &Network, link: usize, frequency_hz: f64, contact_ohm: &[f64]) -> f64 {
+    let stages = network.links[link..].iter().flat_map(|l| &l.stages).map(|s| s.transfer(frequency_hz).norm());
+    let later = network.links[link + 1..].iter().map(|l| l.ladder.transfer(frequency_hz, contact_ohm).norm());
+    stages.chain(later).product()
+}
+
 /// Load voltage per EMF through all sections and stages; `contact_ohm` by number through the chain.
 ///
 /// With a contact in a shared return, this channel alone is driven and the other one, its equal, is silent.

@@ -10,7 +10,7 @@
 //! the time and the state in which it was measured, with a meter that takes in the band in true rms.
 
 use super::ceiling::Status;
-use super::linear::{log_grid, refine_largest};
+use super::linear::{gain_after, log_grid, refine_largest};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
@@ -39,11 +39,7 @@ pub fn millivolt_factor(
     let link = &network.links[number];
     let mut fixed_ohm = contact_ohm.to_vec();
     fixed_ohm[index] = 0.0;
-    let after = |frequency_hz: f64| -> f64 {
-        let later = network.links[number + 1..].iter().map(|l| l.ladder.transfer(frequency_hz, &fixed_ohm).norm());
-        let stages = network.links[number..].iter().flat_map(|l| &l.stages).map(|s| s.transfer(frequency_hz).norm());
-        later.chain(stages).product()
-    };
+    let after = |frequency_hz: f64| gain_after(network, number, frequency_hz, &fixed_ohm);
     let at_driven = after(driven_hz);
     if at_driven <= 0.0 || !at_driven.is_finite() {
         return Err(Status::NoFundamental);

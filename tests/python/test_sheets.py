@@ -156,6 +156,17 @@ def test_capacitance_across_a_track_stays_when_the_control_joins_it():
     assert loaded.loop_ohm == pytest.approx(abs(2200 + beside), rel=1e-9)
 
 
+def test_millivolts_before_a_control_are_beside_the_voltage_on_its_track():
+    # the selector's section ends in the track: what is written under at was measured there, not behind the wiper
+    rows = "when,contact,channel,shows,method,at\nas found,selector / disc,left,1 mV,signal millivolts,0.4 V\n"
+    found = wl.assess(read(GOOD, rows)).finding("selector / disc", "left")
+    shown = (1e-3 * 1.03 + 1e-4) / 0.4
+    assert found.resistance_ohm[1] == pytest.approx(50e3 * shown, rel=1e-9)
+    a = 10 ** (-30 / 20)
+    track = (1 - a) * 50e3 + 1 / (1 / (a * 50e3) + 1 / 47e3)
+    assert found.ceiling == pytest.approx(track / (track + 2200) * shown, rel=1e-9)
+
+
 # --- quick form ----------------------------------------------------------------------------------------------------
 
 
