@@ -331,3 +331,6 @@ def test_all_contacts_of_a_route_at_once():
     # without a reading on one of them nothing is said of all
     one = assess(heard("disc", left="grit"), rows.format("1 mV", "1 mV").splitlines()[0] + "\n")
     assert "all contacts of" not in " ".join(one.why)
+    # nor where one was read by millivolts alone: they bound what it does and not its ohms
+    played = "tapped,selector / disc,left,0.5 mV,signal millivolts,0.5 V\ntapped,monitor / a,left,1 mV,dry box,\n"
+    assert "all contacts of" not in " ".join(assess(heard("disc", left="grit"), played).why)
