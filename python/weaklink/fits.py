@@ -1,19 +1,23 @@
 """Film laws from measurements, and the list of what was checked."""
 
+from __future__ import annotations
+
 import csv
 import json
 from dataclasses import dataclass, field
-from importlib.resources import files
-from typing import Any, TypeAlias
-
-import numpy
-import numpy.typing
+from typing import TYPE_CHECKING, Any
 
 from . import _core
 from ._core import Film
 
-Num: TypeAlias = float | numpy.typing.ArrayLike
+if TYPE_CHECKING:
+    from typing import TypeAlias
 
+    # numpy itself loads when the first array comes
+    import numpy
+    import numpy.typing
+
+    _Num: TypeAlias = float | numpy.typing.ArrayLike
 
 @dataclass(frozen=True)
 class Parameter:
@@ -69,14 +73,17 @@ class HarmonicLaw:
     bridged_ratio: float
 
 
-def fit_film(voltage_v: Num, current_a: Num, *, sd_v: Num | None = None) -> FilmFit:
+def fit_film(voltage_v: _Num, current_a: _Num, *, sd_v: _Num | None = None) -> FilmFit:
     """Fits every film law to current-voltage points (V, A) of both polarities, and says whether they tell one.
 
     v = Rc i + v_film(i) by weighted least squares in the voltage (Levenberg-Marquardt); sd_v: standard deviation of the
     voltages, V, one or one each; without it the scatter is estimated and goodness cannot be tested. Laws are compared by
     Akaike's criterion with its correction for few points. Raises InputError for fewer than 6 points, one polarity, NaN. A
-    curve is called only against every other law: six points without sd_v are too few for that. Points so small that nothing departs from a straight line: identifiable is False, the resistance stands.
+    curve is called only against every other law: six points without sd_v are too few for that. Points so small that nothing
+    departs from a straight line: identifiable is False, the resistance stands.
     """
+    import numpy
+
     found: dict[str, Any] = json.loads(_core._fit_film_json(voltage_v, current_a, sd_v))
     parameters = [
         Parameter(**{**p, "interval": None if p["interval"] is None else tuple(p["interval"])}) for p in found["parameters"]
@@ -124,6 +131,8 @@ class Validation(list[Claim]):
 
 def show_validation() -> Validation:
     """What the physics was checked against: claim, reference, worst error, test. A test measures every figure again."""
+    from importlib.resources import files
+
     text = files("weaklink").joinpath("validation.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(text.splitlines())
     return Validation(Claim(r["claim"], r["checked_against"], float(r["worst_error"]), r["where"]) for r in rows)
