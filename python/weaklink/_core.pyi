@@ -150,6 +150,11 @@ class Load(_Value):
         """
     def impedance_ohm(self, /, frequency_hz: _Num) -> Any:
         """Complex impedance at a frequency (Hz, above zero), ohm, shape of the argument."""
+    def total_q(self, /, series_ohm: _Num) -> _Floats:
+        """Qts with a resistance (ohm) in series: 1/Q = 1/Qms + Re/(Qes (Re + R)) (Small 1972); Le is left out.
+
+        InputError for a load without a resonance.
+        """
     @property
     def voice_coil_ohm(self, /) -> float | None: ...
     @property

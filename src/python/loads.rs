@@ -77,6 +77,18 @@ impl Load {
         let out = run(py, size, |_| Ok((0..size).map(one).collect::<Vec<Complex64>>()))?;
         columns.result(out)
     }
+    /// Q of the whole loudspeaker with a resistance in series.
+    fn total_q<'py>(&self, py: Python<'py>, series_ohm: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
+        let Some(loudspeaker) = self.0.loudspeaker else {
+            let allowed = "only a loudspeaker with a resonance has a Q: Load.loudspeaker(..., resonance_hz=...)";
+            return Err(input_error(py, InputError::new("total_q", "a plain resistance", allowed)));
+        };
+        let mut arguments = Arguments::new(py);
+        let series = arguments.add("series_ohm", series_ohm, Domain::NotNegative)?;
+        let columns = arguments.broadcast()?;
+        let values = columns.values(series)?;
+        columns.result((0..columns.size).map(|k| loudspeaker.total_q(at(values, k))).collect::<Vec<_>>())
+    }
     #[getter]
     fn resistance_ohm(&self) -> f64 {
         self.0.resistance_ohm

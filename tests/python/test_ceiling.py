@@ -72,7 +72,7 @@ def test_several_loops():
     alone = [apart.ceiling(1e3, ranges={name: (0.0, 10.0)}, contacts={"a": 0.0, "b": 0.0}).chatter for name in "ab"]
     assert both.applies is True and both.chatter == pytest.approx(sum(alone), rel=0.02)
     too_much = apart.ceiling(100.0, ranges={"a": (0.0, 1e9), "b": (0.0, 1e9)})
-    assert too_much.status in ("no bound", "holds") and (too_much.status == "holds" or "more than the bound" in too_much.reason())
+    assert too_much.status == "no bound" and np.isnan(too_much.chatter) and "more than the bound" in too_much.reason()
     assert apart.ceiling(1e3, ranges={"a": (0.0, 10.0), "b": (2.0, 2.0)}).applies is True
     after_a_stage = wl.Chain([loop(1.0, 8.0, ("x",)), wl.Stage("stage"), wl.Section("next", source=None, path=[wl.Contact("y", resistance_ohm=1.0)], load=wl.Load(resistance_ohm=1e4))])
     # T4: resistive and flat throughout, both switch together
