@@ -11,6 +11,10 @@
 //!
 //! `Dout <= Din rt x + Delta sup|h| p/|T1|`
 //!
+//! What comes in counts at every frequency, direct current and ultrasound too, for a contact that jumps brings it into the
+//! band; so `Din` under `x` and `U`, and `k` and `ra`, are taken from 1 mHz to 1 GHz. What passes straight through (`Din rt x`)
+//! counts inside the analyser's band alone, so two ratios are carried side by side.
+//!
 //! `x` bounds the incoming tone by the current it leaves, for residue that comes in feeds the tone through a contact that
 //! jumps; `p` is the largest root of `p^2 <= 1 + (U + k p)^2`. Where the bracket under `x` or `1 - k^2` is not positive there
 //! is no ceiling. The first section with contacts that move takes T1 or T2. A chain that is resistive and flat throughout has
@@ -18,7 +22,7 @@
 //! ceilings would be too small.
 
 use super::ceiling::{Ceiling, Loop, Status};
-use super::ceiling_many::{Moving, ceiling_many};
+use super::ceiling_many::{EVERYWHERE_HZ, Moving, ceiling_many};
 use super::linear::{log_grid, refine_largest};
 use crate::circuit::Role;
 use crate::circuit::chain::{Link, Network};
@@ -117,52 +121,54 @@ fn gain(stages: &[Stage], frequency_hz: f64) -> f64 {
 }
 
 impl Cascade<'_> {
-    /// Largest value of a function of frequency over the band.
-    fn largest(&self, value: impl Fn(f64) -> f64) -> f64 {
-        let grid = log_grid(self.band_hz);
+    /// Largest value of a function of frequency over a band.
+    fn largest(band_hz: (f64, f64), value: impl Fn(f64) -> f64) -> f64 {
+        let grid = log_grid(band_hz);
         let on_grid: Vec<f64> = grid.iter().map(|x| value(x.exp())).collect();
         refine_largest(&grid, &on_grid, |ln_f| value(ln_f.exp()))
     }
 
+    /// Residue at the output inside the band; on the way it is carried everywhere and inside the band side by side.
     fn residue(&self, moving: &[Moving]) -> Result<f64, Status> {
-        let mut ratio = 0.0;
+        let bands = [EVERYWHERE_HZ, self.band_hz];
+        let mut ratio = [0.0, 0.0];
         for (number, link) in self.network.links.iter().enumerate() {
             let here: Vec<&Moving> = moving.iter().filter(|m| self.network.section_of(m.0) == number).collect();
             if here.is_empty() {
-                if ratio > 0.0 {
-                    let through = |f: f64| link.ladder.transfer(f, self.fixed).norm() * gain(&link.stages, f);
-                    ratio *= self.largest(through) / through(self.driven_hz);
+                let through = |f: f64| link.ladder.transfer(f, self.fixed).norm() * gain(&link.stages, f);
+                for (ratio, band_hz) in ratio.iter_mut().zip(bands).filter(|(ratio, _)| **ratio > 0.0) {
+                    *ratio *= Self::largest(band_hz, through) / through(self.driven_hz);
                 }
-            } else if ratio == 0.0 {
-                ratio = self.first(number, &here)?;
+            } else if ratio[0] == 0.0 {
+                ratio = [self.first(number, &here, bands[0])?, self.first(number, &here, bands[1])?];
             } else {
                 ratio = self.next(link, &here, ratio)?;
             }
         }
-        Ok(ratio)
+        Ok(ratio[1])
     }
 
     /// T1 or T2 of the first section, its stages included, what follows left out.
-    fn first(&self, number: usize, here: &[&Moving]) -> Result<f64, Status> {
+    fn first(&self, number: usize, here: &[&Moving], band_hz: (f64, f64)) -> Result<f64, Status> {
         let alone = Network {
             links: self.network.links[..=number].to_vec(),
             contacts: self.network.contacts.clone(),
             emf_v: self.network.emf_v,
         };
         let indices: Vec<usize> = here.iter().map(|m| m.0).collect();
-        let ceiling = match Loop::new(&alone, &indices, self.fixed, self.driven_hz, self.band_hz) {
+        let ceiling = match Loop::new(&alone, &indices, self.fixed, self.driven_hz, band_hz) {
             Ok(ready) => ready.ceiling(summed(here)),
             Err(Status::SeveralLoops) => {
                 let here: Vec<Moving> = here.iter().map(|m| **m).collect();
-                ceiling_many(&alone, self.driven_hz, &here, self.fixed, self.band_hz)
+                ceiling_many(&alone, self.driven_hz, &here, self.fixed, band_hz)
             }
             Err(status) => return Err(status),
         };
         if ceiling.status == Status::Holds { Ok(ceiling.chatter) } else { Err(ceiling.status) }
     }
 
-    /// What a later section makes of a ratio that comes in.
-    fn next(&self, link: &Link, here: &[&Moving], incoming: f64) -> Result<f64, Status> {
+    /// What a later section makes of the ratios that come in, everywhere and inside the band.
+    fn next(&self, link: &Link, here: &[&Moving], incoming: [f64; 2]) -> Result<[f64; 2], Status> {
         if !one_loop(link, here) {
             return Err(Status::SeveralLoops);
         }
@@ -180,17 +186,21 @@ impl Cascade<'_> {
         let at = self.driven_hz;
         let output_per_current: Complex64 = ports(at).transfer_impedance[k];
         let t1_ohm = output_per_current.norm() * gain(&link.stages, at);
-        let (k_off, k_on) = (delta * self.largest(g), delta * g(at));
-        let (ra, rt) = (self.largest(a) / a(at), self.largest(t) / t(at));
+        let (k_off, k_on) = (delta * Self::largest(EVERYWHERE_HZ, g), delta * g(at));
+        let ra = Self::largest(EVERYWHERE_HZ, a) / a(at);
         let rest = 1.0 - k_off * k_off;
-        let bracket = 1.0 - k_on * ra * incoming / rest.max(0.0).sqrt();
+        let bracket = 1.0 - k_on * ra * incoming[0] / rest.max(0.0).sqrt();
         if rest.is_nan() || rest <= 0.0 || bracket.is_nan() || bracket <= 0.0 {
             return Err(Status::NoBound);
         }
         let x = (1.0 + k_on) / bracket;
-        let u = incoming * ra * x;
+        let u = incoming[0] * ra * x;
         let p = (k_off * u + (u * u + rest).sqrt()) / rest;
-        Ok(incoming * rt * x + delta * self.largest(h) * p / t1_ohm)
+        let out = |incoming: f64, band_hz: (f64, f64)| {
+            let rt = Self::largest(band_hz, t) / t(at);
+            incoming * rt * x + delta * Self::largest(band_hz, h) * p / t1_ohm
+        };
+        Ok([out(incoming[0], EVERYWHERE_HZ), out(incoming[1], self.band_hz)])
     }
 }
 
