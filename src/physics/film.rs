@@ -21,7 +21,7 @@ pub fn heating_voltage_v() -> f64 {
 }
 
 /// Largest exponent that `exp` is given: beyond it a law goes on along its tangent, far outside any contact's life.
-const EXPONENT_LIMIT: f64 = 700.0;
+pub(crate) const EXPONENT_LIMIT: f64 = 700.0;
 
 /// `v/unit` for `unit = ideality kT/e`, and what rounding took from it, so that `exp` of it keeps 1e-13 up to the limit.
 fn exponent(voltage_v: f64, ideality: f64) -> (f64, f64) {

@@ -9,4 +9,5 @@ pub mod loss_disc;
 pub mod millivolt;
 pub mod resistive_loop;
 pub mod status;
+pub mod steady;
 pub mod sweep;

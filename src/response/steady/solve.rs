@@ -1,0 +1,343 @@
+//! A section or chain at one or two tones: samples raised until the certificate is small, the EMF raised where nothing else helps.
+
+use super::certificate::load_error_v;
+use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
+use super::grid::{Grid, ONE_TONE, TWO_TONES};
+use super::newton::State;
+use crate::circuit::chain::{Link, Network};
+use num_complex::Complex64;
+use realfft::RealFftPlanner;
+use std::f64::consts::SQRT_2;
+
+/// Error of the residue, relative, at which samples are enough.
+const ENOUGH: f64 = 1e-8;
+
+/// Error of the residue, relative, up to which an answer counts as converged.
+pub const CONVERGED: f64 = 1e-6;
+
+/// Residual, relative, at which a grid counts as solved.
+const SOLVED: f64 = 1e-9;
+
+/// Halvings of the EMF that are tried.
+const MOST_HALVINGS: usize = 30;
+
+/// What is fed in: one tone, or two.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Tones {
+    /// frequency, Hz, and EMF, V rms
+    One((f64, f64)),
+    /// frequencies and EMFs of two
+    Two((f64, f64), (f64, f64)),
+}
+
+/// The steady state at the output of a section or chain.
+#[derive(Debug, Clone, Default)]
+pub struct Answer {
+    /// output voltage, line by line, `c` in `x = c_0 + 2 Re sum c_h exp(j h theta)`
+    pub output: Vec<Complex64>,
+    /// frequency of each line, Hz, signed
+    pub frequency_hz: Vec<f64>,
+    /// orders of each line
+    pub orders: Vec<(i32, i32)>,
+    /// bound of the error of the output, tones and products together, V rms
+    pub error_v: f64,
+    /// whether the bound is small against the residue
+    pub converged: bool,
+    /// Newton and averaging rounds of all sections and grids
+    pub rounds: usize,
+    /// samples of the grid that the answer was read on
+    pub samples: usize,
+    /// smallest and largest chord of each contact over the period, ohm, by number through the chain
+    pub chord_ohm: Vec<(f64, f64)>,
+}
+
+/// Buffers of a solver; keep one per thread.
+pub struct Solver {
+    planner: RealFftPlanner<f64>,
+    sections: Vec<Section>,
+}
+
+#[derive(Default)]
+struct Section {
+    placed: Vec<Placed>,
+    direct_v: Vec<f64>,
+    seen: Seen,
+    state: State,
+    coarse: Vec<Complex64>,
+    emf: Vec<Complex64>,
+    load: Vec<Complex64>,
+    own_error_v: f64,
+    error_v: f64,
+}
+
+impl Default for Solver {
+    fn default() -> Self {
+        Self { planner: RealFftPlanner::new(), sections: Vec::new() }
+    }
+}
+
+impl Solver {
+    /// Steady state of a network; `film_ohm` are the zero-voltage resistances of the films by number through the chain.
+    pub fn solve(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) -> Answer {
+        let mut answer = Answer::default();
+        self.sections.resize_with(network.links.len(), Section::default);
+        self.make_ready(network, tones, film_ohm);
+        let levels = match tones {
+            Tones::One(_) => ONE_TONE.len(),
+            Tones::Two(..) => TWO_TONES.len(),
+        };
+        let has_films = self.sections.iter().any(|section| !section.placed.is_empty());
+        let mut coarse: Option<Grid> = None;
+        for level in 0..levels {
+            let mut grid = self.grid(tones, level);
+            let last = level + 1 == levels;
+            let solve = coarse.is_none();
+            let mut error_v = self.pass(network, tones, film_ohm, &mut grid, coarse.as_ref(), solve, &mut answer.rounds);
+            let mut residue_v = self.residue_v(&grid);
+            if !solve || !has_films {
+                let rounding: f64 = self.sections.iter().map(|section| section.own_error_v).sum();
+                if error_v <= (ENOUGH * residue_v).max(4.0 * rounding) {
+                    answer.converged = error_v <= CONVERGED * residue_v || !has_films;
+                    self.read(network, &grid, film_ohm, &mut answer);
+                    answer.error_v = error_v;
+                    return answer;
+                }
+                // what was solved coarser does not do here: solve here
+                let before: Vec<Complex64> = self.output().to_vec();
+                let bound = self.pass(network, tones, film_ohm, &mut grid, coarse.as_ref(), true, &mut answer.rounds);
+                if last {
+                    // no finer grid to read it on: what the last raising changed stands for what the next would
+                    let changed: f64 =
+                        self.output().iter().zip(&before).skip(1).map(|(a, b)| 2.0 * (a - b).norm_sqr()).sum();
+                    error_v = bound + changed.sqrt();
+                    residue_v = self.residue_v(&grid);
+                    answer.converged = error_v <= CONVERGED * residue_v;
+                    self.read(network, &grid, film_ohm, &mut answer);
+                    answer.error_v = error_v;
+                    return answer;
+                }
+            }
+            coarse = Some(grid);
+        }
+        answer
+    }
+
+    fn grid(&mut self, tones: Tones, level: usize) -> Grid {
+        match tones {
+            Tones::One((hz, _)) => Grid::one_tone(hz, ONE_TONE[level], &mut self.planner),
+            Tones::Two((low, _), (high, _)) => Grid::two_tones((low, high), TWO_TONES[level], &mut self.planner),
+        }
+    }
+
+    fn make_ready(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) {
+        let whole: Vec<f64> = film_ohm.iter().zip(&network.contacts).map(|(r, c)| r + c.constriction_ohm).collect();
+        let mut tone = match tones {
+            Tones::One(tone) => vec![tone],
+            Tones::Two(low, high) => vec![low, high],
+        };
+        for (section, link) in self.sections.iter_mut().zip(&network.links) {
+            section.placed = place(network, &link.ladder, film_ohm);
+            let strongest = tone.iter().fold((0.0, 0.0), |best, now| if now.1 > best.0 { (now.1, now.0) } else { best });
+            tune(network, &link.ladder, &mut section.placed, film_ohm, strongest);
+            section.direct_v = direct_emf_v(network, &link.ladder, &section.placed, film_ohm);
+            for (hz, emf_v) in &mut tone {
+                let stages: f64 = link.stages.iter().map(|stage| stage.transfer(*hz).norm()).product();
+                *emf_v *= link.ladder.transfer(*hz, &whole).norm() * stages;
+            }
+        }
+    }
+
+    /// All sections once on a grid, in the order of the signal; returns the bound of the output's error.
+    fn pass(
+        &mut self,
+        network: &Network,
+        tones: Tones,
+        film_ohm: &[f64],
+        grid: &mut Grid,
+        coarse: Option<&Grid>,
+        solve: bool,
+        rounds: &mut usize,
+    ) -> f64 {
+        let lines = grid.lines();
+        let mut emf = vec![Complex64::default(); lines];
+        match tones {
+            Tones::One((_, emf_v)) => set_tone(grid, &mut emf, (1, 0), emf_v),
+            Tones::Two((_, low_v), (_, high_v)) => {
+                set_tone(grid, &mut emf, (1, 0), low_v);
+                set_tone(grid, &mut emf, (0, 1), high_v);
+            }
+        }
+        let mut error_v = 0.0;
+        for (section, link) in self.sections.iter_mut().zip(&network.links) {
+            let fresh = section.seen.output.len() != lines || coarse.is_none();
+            section.emf.clear();
+            section.emf.extend_from_slice(&emf);
+            section.run(network, link, film_ohm, grid, coarse, (solve, fresh), rounds);
+            let mut gain = 0.0f64;
+            for (line, (load, &hz)) in section.load.iter().zip(&grid.frequency_hz).enumerate() {
+                let shape = stages_at(link, hz);
+                emf[line] = load * shape;
+                if line > 0 {
+                    gain = gain.max(shape.norm());
+                }
+            }
+            // an error that comes in passes on at most as a signal would
+            let through = section.seen.output.iter().map(|h| h.norm()).fold(0.0, f64::max);
+            error_v = (error_v * through + section.error_v) * gain;
+        }
+        if let Some(section) = self.sections.last_mut() {
+            section.load.copy_from_slice(&emf);
+        }
+        error_v
+    }
+
+    fn output(&self) -> &[Complex64] {
+        self.sections.last().map_or(&[], |section| &section.load)
+    }
+
+    /// Everything at the output that is neither a tone nor direct current, V rms.
+    fn residue_v(&self, grid: &Grid) -> f64 {
+        let of = |(line, order): (f64, &(i32, i32))| if matches!(order, (1, 0) | (0, 1) | (0, 0)) { 0.0 } else { 2.0 * line };
+        self.output().iter().map(Complex64::norm_sqr).zip(&grid.orders).map(of).sum::<f64>().sqrt()
+    }
+
+    fn read(&self, network: &Network, grid: &Grid, film_ohm: &[f64], answer: &mut Answer) {
+        answer.output = self.output().to_vec();
+        answer.frequency_hz.clone_from(&grid.frequency_hz);
+        answer.orders.clone_from(&grid.orders);
+        answer.samples = grid.samples;
+        answer.chord_ohm =
+            network.contacts.iter().zip(film_ohm).map(|(c, &r)| (r + c.constriction_ohm, r + c.constriction_ohm)).collect();
+        for section in &self.sections {
+            for (k, film) in section.placed.iter().enumerate() {
+                let own = &section.state.voltage_v[k * grid.samples..(k + 1) * grid.samples];
+                answer.chord_ohm[film.contact] = chords(film, own, network);
+            }
+        }
+    }
+}
+
+fn set_tone(grid: &Grid, emf: &mut [Complex64], order: (i32, i32), emf_v: f64) {
+    if let Some((line, _)) = grid.line(order) {
+        emf[line] = Complex64::new(emf_v / SQRT_2, 0.0);
+    }
+}
+
+/// Stages after a section at a signed frequency.
+fn stages_at(link: &Link, signed_hz: f64) -> Complex64 {
+    let shape: Complex64 = link.stages.iter().map(|stage| stage.transfer(signed_hz.abs())).product();
+    if signed_hz < 0.0 { shape.conj() } else { shape }
+}
+
+/// Smallest and largest chord over the voltages that a film visits, constriction included, ohms of the contact itself.
+fn chords(film: &Placed, voltage_v: &[f64], network: &Network) -> (f64, f64) {
+    let (least, most) = voltage_v.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &u| (a.min(u), b.max(u)));
+    let cold = if least < 0.0 && most > 0.0 { film.film.resistance_ohm() } else { film.loaded.chord_ohm(least) };
+    let all = [film.loaded.chord_ohm(least), film.loaded.chord_ohm(most), cold];
+    // of one channel to the contact's own
+    let contact = &network.contacts[film.contact];
+    let own = if film.constriction_ohm > 0.0 { contact.constriction_ohm / film.constriction_ohm } else { 1.0 };
+    let own = if contact.role == crate::circuit::Role::SharedReturn { 0.5 } else { own.min(1.0) };
+    let low = all.into_iter().fold(f64::INFINITY, f64::min);
+    let high = all.into_iter().fold(0.0, f64::max);
+    (own * low + contact.constriction_ohm, own * high + contact.constriction_ohm)
+}
+
+impl Section {
+    fn run(
+        &mut self,
+        network: &Network,
+        link: &Link,
+        film_ohm: &[f64],
+        grid: &mut Grid,
+        coarse: Option<&Grid>,
+        (solve, fresh): (bool, bool),
+        rounds: &mut usize,
+    ) {
+        let (films, lines) = (self.placed.len(), grid.lines());
+        if fresh {
+            let ohm = channel_ohm(network, &self.placed, film_ohm);
+            self.seen.fill(&link.ladder, &self.placed, &ohm, &grid.frequency_hz);
+            let mut delta = std::mem::take(&mut self.state.delta);
+            self.coarse.clear();
+            self.coarse.extend_from_slice(&delta);
+            delta.clear();
+            self.state.delta = delta;
+            self.state.begin(films, grid);
+            if let Some(coarse) = coarse {
+                let few = coarse.lines();
+                for k in 0..films {
+                    let to = &mut self.state.delta[k * lines..(k + 1) * lines];
+                    grid.prolong(coarse, &self.coarse[k * few..(k + 1) * few], to);
+                }
+            }
+        }
+        linear_waves(&self.seen, &self.placed, grid, &self.emf, &self.direct_v, &mut self.state.linear);
+        if films > 0 {
+            if solve {
+                *rounds += self.climb(grid);
+                self.own_error_v = load_error_v(&self.state, &self.seen, &self.placed, grid);
+                self.error_v = self.own_error_v;
+            } else {
+                self.state.evaluate(&self.seen, &self.placed, grid);
+                self.error_v = load_error_v(&self.state, &self.seen, &self.placed, grid);
+            }
+        } else {
+            self.error_v = 0.0;
+            self.own_error_v = 0.0;
+        }
+        self.load.clear();
+        for line in 0..lines {
+            let made: Complex64 = (0..films)
+                .map(|k| {
+                    let at = k * lines + line;
+                    let direct = if line == 0 { self.direct_v[k] } else { 0.0 };
+                    self.seen.reach[at] * (self.state.emf[at] + direct)
+                })
+                .sum();
+            self.load.push(self.seen.output[line] * self.emf[line] + made);
+        }
+    }
+
+    /// Solves at the full EMF, or, where that fails, at the largest half of it that succeeds, and from there up.
+    fn climb(&mut self, grid: &mut Grid) -> usize {
+        let went = self.state.solve(&self.seen, &self.placed, grid);
+        let mut rounds = went.rounds;
+        if went.residual <= SOLVED {
+            return rounds;
+        }
+        let full = self.state.linear.clone();
+        let start = self.state.delta.clone();
+        let scaled = |state: &mut State, scale: f64| {
+            for (now, full) in state.linear.iter_mut().zip(&full) {
+                *now = scale * full;
+            }
+        };
+        let mut halvings = 0;
+        while halvings < MOST_HALVINGS {
+            halvings += 1;
+            scaled(&mut self.state, 0.5f64.powi(halvings as i32));
+            self.state.delta.fill(Complex64::default());
+            let went = self.state.solve(&self.seen, &self.placed, grid);
+            rounds += went.rounds;
+            if went.residual <= SOLVED {
+                break;
+            }
+        }
+        let mut residual = f64::INFINITY;
+        while halvings > 0 {
+            halvings -= 1;
+            scaled(&mut self.state, 0.5f64.powi(halvings as i32));
+            self.state.delta.iter_mut().for_each(|x| *x *= 2.0);
+            let went = self.state.solve(&self.seen, &self.placed, grid);
+            rounds += went.rounds;
+            residual = went.residual;
+        }
+        self.state.linear.copy_from_slice(&full);
+        if !(residual < went.residual) {
+            self.state.delta.copy_from_slice(&start);
+            self.state.evaluate(&self.seen, &self.placed, grid);
+        }
+        rounds
+    }
+}
