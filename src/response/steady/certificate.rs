@@ -4,20 +4,22 @@
 //! law rises, so with the true answer `Re <M di, di> <= Re <r, di>`, and with `m = Re M` line by line
 //! `|sqrt(m) di| <= |r / sqrt(m)|`. What the load sees is `T di`, hence `|T di| <= sup(|T|/sqrt(m)) |r/sqrt(m)|`.
 //!
-//! **Several films.** In waves a film reflects at most the share `q < 1` of a change, `q` the largest `|1 - Rp g|/(1 + Rp g)` of its
-//! slopes `g` between the voltages that it visits, widened by a margin that the bound itself must not pass; the network
-//! reflects at most all. So `|da| <= |a0 + S b - a| / (1 - q)`, a contraction of a ball into itself.
+//! **Several films.** In waves of their reference resistances, `a = u + Rref i`, a film reflects at the instant t at most the share
+//! `q(t) = |1 - Rref g|/(1 + Rref g)` of a change, `g` its slope anywhere within a margin of the voltage there, and the network
+//! returns no more power than it is given. With `p = 1 - q^2` and the residual `rho = a0 + S b - a`, at every film and instant,
+//! `sum |sqrt(p) da|^2 <= 2 sum da rho`, so `|sqrt(p) da| <= 2 |rho / sqrt(p)|`. A film's EMF changes by at most `q da`, and the load
+//! by `reach` times that. The margin is widened until the bound does not pass it.
 //!
-//! Both hold for the equations on the samples that they are given. `r` is taken on a finer grid than the answer was
+//! Both hold for the equations on the samples that they are given. The residual is taken on a finer grid than the answer was
 //! solved on, so that what falls between the lines of the coarse one counts too.
 
 use super::films::{Placed, Seen};
 use super::grid::Grid;
-use super::newton::{State, norm};
+use super::newton::State;
 
 /// Bound of the error of the load's voltage, all lines but direct current, rms; infinite where nothing is known.
 #[must_use]
-pub fn load_error_v(state: &State, seen: &Seen, placed: &[Placed], grid: &Grid) -> f64 {
+pub fn load_error_v(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -> f64 {
     match placed {
         [] => 0.0,
         [film] => one(state, seen, film, grid.lines()),
@@ -47,48 +49,56 @@ fn one(state: &State, seen: &Seen, film: &Placed, lines: usize) -> f64 {
     (gain * power).sqrt()
 }
 
-fn several(state: &State, seen: &Seen, placed: &[Placed], grid: &Grid) -> f64 {
+/// Widenings of the margin that are tried.
+const MOST_WIDENINGS: usize = 60;
+
+fn several(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -> f64 {
     let (lines, samples) = (grid.lines(), grid.samples);
-    // |a0 + S b - a| = |(I - S gamma) r| <= 2 |r|
-    let left = 2.0 * norm(placed, lines, &state.residual);
-    if left == 0.0 {
-        return 0.0;
+    let mut left = vec![0.0; placed.len() * samples];
+    for (k, film) in placed.iter().enumerate() {
+        let own = &mut left[k * samples..(k + 1) * samples];
+        grid.in_time(&state.residual[k * lines..(k + 1) * lines], own);
+        let scale = 2.0 * film.reference_ohm / (film.reference_ohm + film.wave_ohm);
+        own.iter_mut().for_each(|x| *x *= scale);
     }
-    let mut ends = Vec::with_capacity(placed.len());
-    for k in 0..placed.len() {
-        let own = &state.voltage_v[k * samples..(k + 1) * samples];
-        ends.push(own.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &u| (a.min(u), b.max(u))));
-    }
-    // widen until the margin holds what it allows
-    let mut margin = left;
-    for _ in 0..60 {
-        let mut reflected = 0.0f64;
-        let mut load = 0.0;
+    let mut margin = vec![0.0; placed.len()];
+    for _ in 0..MOST_WIDENINGS {
+        // per film: what its residual adds, the most of q^2/p, the least p
+        let (mut power, mut load) = (0.0, 0.0);
+        let mut least = vec![1.0f64; placed.len()];
         for (k, film) in placed.iter().enumerate() {
-            let wide = margin * (samples as f64 * film.wave_ohm).sqrt();
-            let (low, high) = film.loaded.slopes(ends[k].0 - wide, ends[k].1 + wide);
-            for slope in [low, high] {
-                let held = slope * film.wave_ohm / film.film.resistance_ohm();
-                reflected = reflected.max((1.0 - held).abs() / (1.0 + held));
-            }
             let scale = film.reference_ohm / film.film.resistance_ohm();
-            let emf_per_wave = [low, high]
-                .map(|slope| (scale * slope - 1.0).abs() / (1.0 + film.loaded.front() * slope))
-                .into_iter()
-                .fold(0.0, f64::max);
-            let reach = (1..lines).map(|line| seen.reach[k * lines + line].norm()).fold(0.0, f64::max);
-            load += (reach * emf_per_wave).powi(2) * film.wave_ohm;
+            let mut most = 0.0f64;
+            let mut sum = 0.0;
+            for n in k * samples..(k + 1) * samples {
+                let u = state.voltage_v[n];
+                let (low, high) = film.loaded.slopes(u - margin[k], u + margin[k]);
+                for slope in [low, high] {
+                    let held = scale * slope;
+                    least[k] = least[k].min(4.0 * held / (1.0 + held).powi(2));
+                    most = most.max((1.0 - held).powi(2) / (4.0 * held));
+                }
+                let p = [low, high].map(|slope| 4.0 * scale * slope / (1.0 + scale * slope).powi(2));
+                sum += left[n] * left[n] / p[0].min(p[1]);
+            }
+            power += sum / (samples as f64 * film.reference_ohm);
+            let reach = (1..lines).map(|line| seen.reach[k * lines + line].norm_sqr()).fold(0.0, f64::max);
+            load += reach * most * film.reference_ohm;
         }
-        if reflected >= 1.0 {
+        let bound = 2.0 * power.sqrt();
+        if !bound.is_finite() {
             return f64::INFINITY;
         }
-        let error = left / (1.0 - reflected);
-        if error <= margin {
-            return error * load.sqrt();
+        let mut held = true;
+        for (k, film) in placed.iter().enumerate() {
+            let needed = bound * (samples as f64 * film.reference_ohm / least[k]).sqrt();
+            if needed > margin[k] {
+                held = false;
+                margin[k] = 2.0 * needed;
+            }
         }
-        margin = 2.0 * error;
-        if !margin.is_finite() {
-            break;
+        if held {
+            return bound * load.sqrt();
         }
     }
     f64::INFINITY

@@ -276,11 +276,11 @@ impl Section {
         if films > 0 {
             if solve {
                 *rounds += self.climb(grid);
-                self.own_error_v = load_error_v(&self.state, &self.seen, &self.placed, grid);
+                self.own_error_v = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
                 self.error_v = self.own_error_v;
             } else {
                 self.state.evaluate(&self.seen, &self.placed, grid);
-                self.error_v = load_error_v(&self.state, &self.seen, &self.placed, grid);
+                self.error_v = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
             }
         } else {
             self.error_v = 0.0;
