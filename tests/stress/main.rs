@@ -130,7 +130,7 @@ fn main() {
     }
     let share = rows.iter().filter(|r| r.converged).count() as f64 / rows.len() as f64;
     println!("converged {:.4} % of {}", 100.0 * share, rows.len());
-    let mut quantiles = |name: &str, of: &dyn Fn(&Row) -> f64| {
+    let quantiles = |name: &str, of: &dyn Fn(&Row) -> f64| {
         let mut all: Vec<f64> = rows.iter().map(of).collect();
         all.sort_by(f64::total_cmp);
         let at = |q: f64| all[((all.len() - 1) as f64 * q) as usize];

@@ -11,14 +11,18 @@ use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 /// Residual over the size of its terms at which rounding is all that is left.
-const ROUNDING: f64 = 2e-15;
+const ROUNDING: f64 = 2e-14;
 
 /// Newton and averaging rounds before giving up.
-const MOST_ROUNDS: usize = 120;
+const MOST_ROUNDS: usize = 60;
 
-/// Steps of GMRES before it starts afresh, and fresh starts.
-const KRYLOV: usize = 40;
-const RESTARTS: usize = 3;
+/// Steps of GMRES before it starts afresh, at least and at most, the numbers that they may fill, and fresh starts.
+const KRYLOV: (usize, usize) = (40, 250);
+const KRYLOV_NUMBERS: usize = 1_000_000;
+const RESTARTS: usize = 2;
+
+/// Numbers that one section's solve may touch before it gives up, all grids together: about a second.
+pub const BUDGET: usize = 100_000_000;
 
 /// State and buffers of one grid; film-major arrays.
 #[derive(Debug, Default)]
@@ -42,6 +46,14 @@ pub struct State {
     basis: Vec<Complex64>,
     work: Vec<Complex64>,
     direction: Vec<Complex64>,
+    rest: Vec<Complex64>,
+    /// columns of the triangle that GMRES makes, one after the other
+    upper: Vec<f64>,
+    rotations: Vec<(f64, f64)>,
+    right: Vec<f64>,
+    row: Vec<Complex64>,
+    /// numbers touched so far
+    pub spent: usize,
 }
 
 /// How a solve on one grid went.
@@ -62,7 +74,7 @@ impl State {
             array.clear();
             array.resize(lines, zero);
         }
-        for array in [&mut self.step, &mut self.before, &mut self.work, &mut self.direction] {
+        for array in [&mut self.step, &mut self.before, &mut self.work, &mut self.direction, &mut self.rest] {
             array.resize(lines, zero);
         }
         self.inverse.resize(films * lines, zero);
@@ -72,11 +84,13 @@ impl State {
         }
         self.samples.resize(grid.samples, 0.0);
         self.mean.resize(films, 0.0);
+        self.row.resize(films, zero);
     }
 
     /// Film voltages, EMFs and residual of the present `delta`; returns the norms of the residual and of its terms.
     pub fn evaluate(&mut self, seen: &Seen, placed: &[Placed], grid: &mut Grid) -> (f64, f64) {
         let (lines, samples) = (grid.lines(), grid.samples);
+        self.spent += 16 * placed.len() * samples;
         for (k, film) in placed.iter().enumerate() {
             let of = k * lines..(k + 1) * lines;
             for (sum, (a, d)) in self.direction.iter_mut().zip(self.linear[of.clone()].iter().zip(&self.delta[of.clone()])) {
@@ -117,7 +131,7 @@ impl State {
         let (mut now, mut size) = self.evaluate(seen, placed, grid);
         let mut rounds = 0;
         let mut stalled = 0;
-        while now > ROUNDING * size && rounds < MOST_ROUNDS {
+        while now > ROUNDING * size && rounds < MOST_ROUNDS && self.spent < BUDGET {
             rounds += 1;
             self.before.copy_from_slice(&self.delta);
             let wanted = (1e-3f64).min(now / size).max(1e-13);
@@ -165,79 +179,89 @@ impl State {
         self.precondition(seen, placed, lines);
         let length = self.residual.len();
         self.step.fill(Complex64::default());
-        // what is left of the residual; the preconditioned unknown is summed up in `before`'s place by `work`
         let target = wanted * norm(placed, lines, &self.residual);
-        let mut rest = self.residual.clone();
+        self.rest.copy_from_slice(&self.residual);
         for _ in 0..RESTARTS {
-            let beta = norm(placed, lines, &rest);
+            let beta = norm(placed, lines, &self.rest);
             if beta <= target {
                 break;
             }
-            self.basis.clear();
-            self.basis.extend(rest.iter().map(|x| x / beta));
-            let mut hessenberg: Vec<[f64; 2]> = Vec::new();
-            let mut columns: Vec<Vec<f64>> = Vec::new();
-            let mut right = vec![beta];
-            for m in 0..KRYLOV {
-                let from = self.basis[m * length..(m + 1) * length].to_vec();
-                self.work.copy_from_slice(&from);
-                self.operator(seen, placed, grid);
-                let mut column = Vec::with_capacity(m + 2);
-                for i in 0..=m {
-                    let v = &self.basis[i * length..(i + 1) * length];
-                    let h = dot(placed, lines, v, &self.work);
-                    for (w, v) in self.work.iter_mut().zip(v) {
-                        *w -= h * v;
-                    }
-                    column.push(h);
-                }
-                let next = norm(placed, lines, &self.work);
-                for (i, [c, s]) in hessenberg.iter().enumerate() {
-                    let (a, b) = (column[i], column[i + 1]);
-                    column[i] = c * a + s * b;
-                    column[i + 1] = c * b - s * a;
-                }
-                let radius = column[m].hypot(next);
-                if radius == 0.0 {
-                    break;
-                }
-                let (c, s) = (column[m] / radius, next / radius);
-                column[m] = radius;
-                hessenberg.push([c, s]);
-                right.push(-s * right[m]);
-                right[m] *= c;
-                columns.push(column);
-                if right[m + 1].abs() <= target || next <= f64::EPSILON * radius {
-                    break;
-                }
-                self.basis.extend(self.work.iter().map(|x| x / next));
-            }
-            let count = columns.len();
-            let mut weights = vec![0.0; count];
+            let count = self.krylov(seen, placed, grid, (beta, target));
+            // back through the triangle, in place
             for i in (0..count).rev() {
-                let known: f64 = (i + 1..count).map(|j| columns[j][i] * weights[j]).sum();
-                weights[i] = (right[i] - known) / columns[i][i];
+                let known: f64 = (i + 1..count).map(|j| self.upper[j * (j + 1) / 2 + i] * self.right[j]).sum();
+                self.right[i] = (self.right[i] - known) / self.upper[i * (i + 1) / 2 + i];
             }
             self.work.fill(Complex64::default());
-            for (i, weight) in weights.iter().enumerate() {
-                for (w, v) in self.work.iter_mut().zip(&self.basis[i * length..(i + 1) * length]) {
+            for (weight, vector) in self.right[..count].iter().zip(self.basis.chunks(length)) {
+                for (w, v) in self.work.iter_mut().zip(vector) {
                     *w += weight * v;
                 }
             }
-            let found = self.work.clone();
-            self.precondition_apply(placed.len(), lines);
-            for (step, w) in self.step.iter_mut().zip(&self.work) {
-                *step += w;
-            }
-            self.work.copy_from_slice(&found);
+            self.take_step(seen, placed, grid);
+        }
+    }
+
+    /// Adds the preconditioned `work` to the step and takes what it makes off the rest.
+    fn take_step(&mut self, seen: &Seen, placed: &[Placed], grid: &mut Grid) {
+        self.basis.clear();
+        self.basis.extend_from_slice(&self.work);
+        self.precondition_apply(placed.len(), grid.lines());
+        for (step, w) in self.step.iter_mut().zip(&self.work) {
+            *step += w;
+        }
+        self.work.copy_from_slice(&self.basis);
+        self.operator(seen, placed, grid);
+        for (rest, w) in self.rest.iter_mut().zip(&self.work) {
+            *rest -= w;
+        }
+    }
+
+    /// Arnoldi's basis from the rest, with the triangle and the right side turned by Givens' rotations; returns its size.
+    fn krylov(&mut self, seen: &Seen, placed: &[Placed], grid: &mut Grid, (beta, target): (f64, f64)) -> usize {
+        let (lines, length) = (grid.lines(), self.rest.len());
+        let most = (KRYLOV_NUMBERS / length).clamp(KRYLOV.0, KRYLOV.1);
+        self.basis.clear();
+        self.basis.extend(self.rest.iter().map(|x| x / beta));
+        self.upper.clear();
+        self.rotations.clear();
+        self.right.clear();
+        self.right.push(beta);
+        for m in 0..most {
+            self.work.copy_from_slice(&self.basis[m * length..]);
             self.operator(seen, placed, grid);
-            for (rest, w) in rest.iter_mut().zip(&self.work) {
-                *rest -= w;
+            let column = self.upper.len();
+            self.spent += (8 + m) * length;
+            for v in self.basis.chunks(length) {
+                let h = dot(placed, lines, v, &self.work);
+                for (w, v) in self.work.iter_mut().zip(v) {
+                    *w -= h * v;
+                }
+                self.upper.push(h);
             }
-            if norm(placed, lines, &rest) > 0.9 * beta {
-                break;
+            let next = norm(placed, lines, &self.work);
+            for (i, (c, s)) in self.rotations.iter().enumerate() {
+                let (a, b) = (self.upper[column + i], self.upper[column + i + 1]);
+                self.upper[column + i] = c * a + s * b;
+                self.upper[column + i + 1] = c * b - s * a;
+            }
+            let radius = self.upper[column + m].hypot(next);
+            if radius == 0.0 {
+                return m;
+            }
+            let (c, s) = (self.upper[column + m] / radius, next / radius);
+            self.upper[column + m] = radius;
+            self.rotations.push((c, s));
+            self.right.push(-s * self.right[m]);
+            self.right[m] *= c;
+            if self.right[m + 1].abs() <= target || self.spent > BUDGET || next <= f64::EPSILON * radius {
+                return m + 1;
+            }
+            if m + 1 < most {
+                self.basis.extend(self.work.iter().map(|x| x / next));
             }
         }
+        most
     }
 
     /// `work <- work - G F((e' - mean) F^-1 P^-1 work)`.
@@ -291,12 +315,12 @@ impl State {
             self.work.iter_mut().zip(&self.inverse).for_each(|(w, p)| *w *= p);
             return;
         }
-        let mut row = vec![Complex64::default(); films];
         for line in 0..lines {
-            for (k, value) in row.iter_mut().enumerate() {
-                *value = (0..films).map(|j| self.inverse[(k * films + j) * lines + line] * self.work[j * lines + line]).sum();
+            for k in 0..films {
+                self.row[k] =
+                    (0..films).map(|j| self.inverse[(k * films + j) * lines + line] * self.work[j * lines + line]).sum();
             }
-            for (k, value) in row.iter().enumerate() {
+            for (k, value) in self.row.iter().enumerate() {
                 self.work[k * lines + line] = *value;
             }
         }

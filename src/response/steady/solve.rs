@@ -3,7 +3,7 @@
 use super::certificate::load_error_v;
 use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
 use super::grid::{Grid, ONE_TONE, TWO_TONES};
-use super::newton::State;
+use super::newton::{BUDGET, State};
 use crate::circuit::chain::{Link, Network};
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
@@ -19,7 +19,7 @@ pub const CONVERGED: f64 = 1e-6;
 const SOLVED: f64 = 1e-9;
 
 /// Halvings of the EMF that are tried.
-const MOST_HALVINGS: usize = 30;
+const MOST_HALVINGS: usize = 8;
 
 /// What is fed in: one tone, or two.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,7 +90,7 @@ impl Solver {
         let mut coarse: Option<Grid> = None;
         for level in 0..levels {
             let mut grid = self.grid(tones, level);
-            let last = level + 1 == levels;
+            let last = level + 1 == levels || self.sections.iter().any(|section| section.state.spent > BUDGET / 2);
             let solve = coarse.is_none();
             let mut error_v = self.pass(network, tones, film_ohm, &mut grid, coarse.as_ref(), solve, &mut answer.rounds);
             let mut residue_v = self.residue_v(&grid);
@@ -136,6 +136,7 @@ impl Solver {
             Tones::Two(low, high) => vec![low, high],
         };
         for (section, link) in self.sections.iter_mut().zip(&network.links) {
+            section.state.spent = 0;
             section.placed = place(network, &link.ladder, film_ohm);
             let strongest = tone.iter().fold((0.0, 0.0), |best, now| if now.1 > best.0 { (now.1, now.0) } else { best });
             tune(network, &link.ladder, &mut section.placed, film_ohm, strongest);
