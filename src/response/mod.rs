@@ -11,3 +11,4 @@ pub mod resistive_loop;
 pub mod status;
 pub mod steady;
 pub mod sweep;
+pub mod weighting;
