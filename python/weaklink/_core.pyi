@@ -32,6 +32,8 @@ __all__ = [
     "Chain",
     "Ceiling",
     "LossRange",
+    "Distortion",
+    "TwoTone",
     "residue_from_loss_range",
     "loss_range_for_residue",
     "Job",
@@ -323,6 +325,89 @@ class LossRange:
     def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
         """The status of one element as a sentence; without an index the worst one's."""
 
+@final
+class Distortion:
+    """What films do to one tone at the output, shape S; direct current is not counted.
+
+    With a contact in a shared return both channels are driven alike. NaN in ``harmonics`` and ``thd_f`` where no fundamental
+    reaches the output; elsewhere a number even when not converged, with its ``status`` and ``error_bound``.
+    """
+
+    @property
+    def thd_f(self, /) -> _Floats:
+        """sqrt(U2^2 + U3^2 + ...)/U1, all harmonics that the samples hold (IEC 60268-3)."""
+    @property
+    def thd_r(self, /) -> _Floats:
+        """The same referred to the total: thd_f/sqrt(1 + thd_f^2)."""
+    @property
+    def order(self, /) -> Any:
+        """Orders of ``harmonics``, 2, 3, ..., shape (n,)."""
+    @property
+    def harmonics(self, /) -> Any:
+        """Complex harmonics over the fundamental, S + (n,): x(t) = cos wt + sum Re h_n exp(j n w t), t = 0 at its crest."""
+    @property
+    def fundamental_db(self, /) -> _Floats:
+        """The fundamental against the same network with every film at its zero-voltage resistance, dB, positive is louder.
+
+        What the contacts take at this level is loss_db(...) - fundamental_db.
+        """
+    @property
+    def error_bound(self, /) -> _Floats:
+        """Bound of the error of thd_f, from what the equations leave over on a finer grid of samples."""
+    @property
+    def rounds(self, /) -> Any:
+        """Newton and averaging rounds, all sections and grids."""
+    @property
+    def chord_ohm(self, /) -> dict[str, tuple[_Floats, _Floats]]:
+        """Smallest and largest v/i of each contact over the period, ohm."""
+    @property
+    def converged(self, /) -> Any:
+        """Whether status is "converged", bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """"converged", "not converged" or "no fundamental"; text or array of text."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence, with what to try; without an index the worst one's."""
+
+@final
+class TwoTone:
+    """What films do to two tones at the output, shape S; U(k1, k2) is the level of the product k1 low_hz + k2 high_hz.
+
+    definition "modulation" (unequal tones, IEC 60268-3 14.12.7 [memory]): d2 = (U(-1,1) + U(1,1))/U(0,1), d3 = (U(-2,1) +
+    U(2,1))/U(0,1), rms: all sidebands of the upper tone over it. "difference" (equal tones, 14.12.8): d2 = U(-1,1)/(2 U(0,1)),
+    d3 = (U(2,-1) + U(-1,2))/(2 U(0,1)), rms: all products over the root of the sum of squares of the tones.
+    """
+
+    @property
+    def definition(self, /) -> str: ...
+    @property
+    def d2(self, /) -> _Floats: ...
+    @property
+    def d3(self, /) -> _Floats: ...
+    @property
+    def rms(self, /) -> _Floats: ...
+    @property
+    def order(self, /) -> list[tuple[int, int]]:
+        """(k1, k2) of the listed products, up to the fifth order; n of them."""
+    @property
+    def frequency_hz(self, /) -> Any:
+        """Frequency of each product, Hz, S + (n,)."""
+    @property
+    def level(self, /) -> Any:
+        """Level of each product over the upper tone, S + (n,)."""
+    @property
+    def error_bound(self, /) -> _Floats:
+        """Bound of the error of the output over the upper tone."""
+    @property
+    def rounds(self, /) -> Any: ...
+    @property
+    def converged(self, /) -> Any: ...
+    @property
+    def status(self, /) -> Any:
+        """As Distortion.status."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
 class _System(_Value):
     @property
     def contact_names(self, /) -> list[str]: ...
@@ -359,6 +444,35 @@ class _System(_Value):
 
         across_v: rms voltage across the contact while a tone plays (V), load_v: at its section's load. Holds for the time
         and state of the measurement. InputError for a contact across the signal or in a shared return.
+        """
+    def distortion(
+        self,
+        /,
+        frequency_hz: _Num,
+        *,
+        emf_v: _Num | None = None,
+        contacts: _Contacts | None = None,
+        harmonics: int = 10,
+    ) -> Distortion:
+        """Steady state of every film for a tone: harmonics at the output. emf_v: first source's EMF, V rms.
+
+        harmonics: how many are listed, from the second on (1 to 1000). Contacts may stand anywhere, in any number; what one
+        section makes drives the next. Raises InputError.
+        """
+    def two_tone(
+        self,
+        /,
+        low_hz: _Num,
+        high_hz: _Num,
+        *,
+        ratio: float = 4.0,
+        emf_v: _Num | None = None,
+        contacts: _Contacts | None = None,
+    ) -> TwoTone:
+        """Steady state for two tones whose amplitudes are as ``ratio`` to 1, lower to upper; 1 for the difference form.
+
+        emf_v: V rms of the sine that has the same peak as the two together. The usual pairs: 60 Hz and 7 kHz or 250 Hz and
+        8 kHz, 4:1; 19 and 20 kHz or 11 and 12 kHz, 1:1. They need no common period. Raises InputError.
         """
     def imbalance_db(
         self, /, frequency_hz: _Num, *, left: _Contacts | None = None, right: _Contacts | None = None

@@ -237,7 +237,12 @@ mod tests {
         // leading terms: sinh x - x = x^3/6, expm1 x - x = x^2/2, atan x - x = -x^3/3; the next is 1e-10 of them here
         let x = 1e-5;
         assert_relative_eq!(Shape::Sinh.beyond(x).0, x.powi(3) / 6.0, epsilon = 0.0, max_relative = 1e-10);
-        assert_relative_eq!(Shape::Expm1.beyond(x).0, x * x / 2.0 * (1.0 + x / 3.0), epsilon = 0.0, max_relative = 1e-10);
+        assert_relative_eq!(
+            Shape::Expm1.beyond(x).0,
+            x * x / 2.0 * (1.0 + x / 3.0),
+            epsilon = 0.0,
+            max_relative = 1e-10
+        );
         assert_relative_eq!(Shape::Atan.beyond(x).0, -x.powi(3) / 3.0, epsilon = 0.0, max_relative = 1e-10);
     }
 

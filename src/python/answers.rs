@@ -8,6 +8,7 @@ use crate::error::InputError;
 use crate::response::ceiling::{self as bounds, Status};
 use crate::response::ceiling_cascade::ceiling_cascade;
 use crate::response::ceiling_many::ceiling_many;
+use crate::response::distortion::Outcome;
 use crate::response::level::{on_contact, section_emf_v};
 use crate::response::sweep::Values;
 use numpy::PyReadonlyArrayDyn;
@@ -236,31 +237,42 @@ pub(super) fn ceiling<'py>(
     })
 }
 
-/// Numbers of statuses, one per point.
-pub(super) struct Statuses(Py<PyAny>);
+/// Numbers of statuses, one per point, with their words and sentences.
+pub(super) struct Statuses {
+    numbers: Py<PyAny>,
+    words: &'static [&'static str],
+    reasons: &'static [&'static str],
+}
 
 impl Statuses {
     pub(super) fn new(columns: &Columns<'_>, statuses: impl Iterator<Item = Status>) -> PyResult<Self> {
-        Ok(Self(columns.result(statuses.map(|status| status as i64).collect::<Vec<_>>())?))
+        let numbers = columns.result(statuses.map(|status| status as i64).collect::<Vec<_>>())?;
+        Ok(Self { numbers, words: &Status::WORDS, reasons: &Status::REASONS })
     }
 
+    /// Statuses of a solver.
+    pub(super) fn of_outcomes(columns: &Columns<'_>, outcomes: impl Iterator<Item = Outcome>) -> PyResult<Self> {
+        let numbers = columns.result(outcomes.map(|outcome| outcome as i64).collect::<Vec<_>>())?;
+        Ok(Self { numbers, words: &Outcome::WORDS, reasons: &Outcome::REASONS })
+    }
+
+    /// Whether the status is the first one, the good one.
     pub(super) fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        let equal = self.0.bind(py).rich_compare(Status::Holds as i64, pyo3::basic::CompareOp::Eq)?;
-        Ok(equal.unbind())
+        Ok(self.numbers.bind(py).rich_compare(0, pyo3::basic::CompareOp::Eq)?.unbind())
     }
 
     pub(super) fn words<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        let bound = self.0.bind(py);
+        let bound = self.numbers.bind(py);
         if let Ok(one) = bound.extract::<usize>() {
-            return Ok(PyString::new(py, Status::ALL[one].word()).into_any());
+            return Ok(PyString::new(py, self.words[one]).into_any());
         }
         let array: PyReadonlyArrayDyn<'py, i64> = bound.extract()?;
-        let words: Vec<_> = array.as_array().iter().map(|&k| Status::ALL[k as usize].word()).collect();
+        let words: Vec<_> = array.as_array().iter().map(|&k| self.words[k as usize]).collect();
         py.import("numpy")?.call_method1("array", (words,))?.call_method1("reshape", (bound.getattr("shape")?,))
     }
 
     pub(super) fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        let bound = self.0.bind(py);
+        let bound = self.numbers.bind(py);
         let number: usize = match bound.extract() {
             Ok(one) => one,
             Err(_) => match index {
@@ -268,7 +280,7 @@ impl Statuses {
                 None => bound.call_method0("max")?.extract()?,
             },
         };
-        Ok(Status::ALL[number].reason())
+        Ok(self.reasons[number])
     }
 }
 

@@ -179,6 +179,11 @@ pub(super) struct Columns<'py> {
 }
 
 impl<'py> Columns<'py> {
+    /// The common shape.
+    pub(super) fn shape(&self) -> &[usize] {
+        &self.shape
+    }
+
     /// The values of argument `number`.
     pub(super) fn values(&self, number: usize) -> PyResult<Values<'_>> {
         Ok(match &self.columns[number] {

@@ -10,6 +10,7 @@ mod json;
 mod linear;
 mod loads;
 mod physics;
+mod steady;
 mod system;
 mod values;
 
@@ -30,6 +31,8 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<system::Chain>()?;
     module.add_class::<answers::Ceiling>()?;
     module.add_class::<linear::LossRange>()?;
+    module.add_class::<steady::Distortion>()?;
+    module.add_class::<steady::TwoTone>()?;
     module.add_function(wrap_pyfunction!(answers::residue_from_loss_range, module)?)?;
     module.add_function(wrap_pyfunction!(answers::loss_range_for_residue, module)?)?;
     module.add_class::<job::Job>()?;

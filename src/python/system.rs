@@ -6,6 +6,7 @@ use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
 use super::linear::{self as more, LossRange};
 use super::loads::Load;
+use super::steady::{self, Distortion, TwoTone};
 use super::values::{Contact, Divider, Lead, Source, Stage, value_class};
 use crate::circuit::chain::Network;
 use crate::circuit::{self, ChainItem, PathItem};
@@ -89,6 +90,31 @@ macro_rules! system_methods {
                 contacts: ByContact<'_, 'py>,
             ) -> PyResult<Py<PyAny>> {
                 more::dissipation_w(py, self.network(py)?, contact, frequency_hz, emf_v, contacts)
+            }
+
+            #[pyo3(signature = (frequency_hz, *, emf_v=None, contacts=None, harmonics=10))]
+            fn distortion<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                emf_v: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+                harmonics: usize,
+            ) -> PyResult<Distortion> {
+                steady::distortion(py, self.network(py)?, frequency_hz, emf_v, contacts, harmonics)
+            }
+
+            #[pyo3(signature = (low_hz, high_hz, *, ratio=4.0, emf_v=None, contacts=None))]
+            fn two_tone<'py>(
+                &self,
+                py: Python<'py>,
+                low_hz: &Bound<'py, PyAny>,
+                high_hz: &Bound<'py, PyAny>,
+                ratio: f64,
+                emf_v: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<TwoTone> {
+                steady::two_tone(py, self.network(py)?, (low_hz, high_hz), ratio, emf_v, contacts)
             }
 
             #[pyo3(signature = (contact, *, across_v, load_v, frequency_hz, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, contact, *, across_v, load_v, frequency_hz, band_hz=(20.0, 20000.0))")]

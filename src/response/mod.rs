@@ -3,6 +3,7 @@
 pub mod ceiling;
 pub mod ceiling_cascade;
 pub mod ceiling_many;
+pub mod distortion;
 pub mod level;
 pub mod linear;
 pub mod loss_disc;
@@ -11,4 +12,5 @@ pub mod resistive_loop;
 pub mod status;
 pub mod steady;
 pub mod sweep;
+pub mod two_tone;
 pub mod weighting;

@@ -32,41 +32,30 @@ impl Status {
         Self::NoBound,
     ];
 
+    /// One word for each, by number.
+    pub const WORDS: [&'static str; 7] =
+        ["holds", "can open", "several loops", "no fundamental", "can short", "shared return", "no bound"];
+
+    /// The reason of each in a sentence, by number.
+    pub const REASONS: [&'static str; 7] = [
+        "the ceiling holds for any contact whose chord stays in the range",
+        "no ceiling: a contact that can open can do anything; give a finite largest resistance",
+        "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}",
+        "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal",
+        "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero",
+        "no ceiling from this bound: a contact in a shared return carries the other channel's current too",
+        "no ceiling: so many ohms in several loops of one section are more than the bound can hold",
+    ];
+
     /// One word for it.
     #[must_use]
     pub fn word(self) -> &'static str {
-        match self {
-            Self::Holds => "holds",
-            Self::CanOpen => "can open",
-            Self::SeveralLoops => "several loops",
-            Self::NoFundamental => "no fundamental",
-            Self::CanShort => "can short",
-            Self::SharedReturn => "shared return",
-            Self::NoBound => "no bound",
-        }
+        Self::WORDS[self as usize]
     }
 
     /// The reason in a sentence.
     #[must_use]
     pub fn reason(self) -> &'static str {
-        match self {
-            Self::Holds => "the ceiling holds for any contact whose chord stays in the range",
-            Self::CanOpen => "no ceiling: a contact that can open can do anything; give a finite largest resistance",
-            Self::SeveralLoops => {
-                "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}"
-            }
-            Self::NoBound => {
-                "no ceiling: so many ohms in several loops of one section are more than the bound can hold"
-            }
-            Self::NoFundamental => {
-                "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal"
-            }
-            Self::CanShort => {
-                "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero"
-            }
-            Self::SharedReturn => {
-                "no ceiling from this bound: a contact in a shared return carries the other channel's current too"
-            }
-        }
+        Self::REASONS[self as usize]
     }
 }

@@ -70,8 +70,8 @@ fn several(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -
             let scale = film.reference_ohm / film.film.resistance_ohm();
             let mut most = 0.0f64;
             let mut sum = 0.0;
-            for n in k * samples..(k + 1) * samples {
-                let u = state.voltage_v[n];
+            let of = k * samples..(k + 1) * samples;
+            for (&u, left) in state.voltage_v[of.clone()].iter().zip(&left[of]) {
                 let (low, high) = film.loaded.slopes(u - margin[k], u + margin[k]);
                 for slope in [low, high] {
                     let held = scale * slope;
@@ -79,7 +79,7 @@ fn several(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -
                     most = most.max((1.0 - held).powi(2) / (4.0 * held));
                 }
                 let p = [low, high].map(|slope| 4.0 * scale * slope / (1.0 + scale * slope).powi(2));
-                sum += left[n] * left[n] / p[0].min(p[1]);
+                sum += left * left / p[0].min(p[1]);
             }
             power += sum / (samples as f64 * film.reference_ohm);
             let reach = (1..lines).map(|line| seen.reach[k * lines + line].norm_sqr()).fold(0.0, f64::max);

@@ -59,7 +59,12 @@ impl Grid {
         Self::new(sizes, frequency_hz, orders, planner)
     }
 
-    fn new(sizes: (usize, usize), frequency_hz: Vec<f64>, orders: Vec<(i32, i32)>, planner: &mut RealFftPlanner<f64>) -> Self {
+    fn new(
+        sizes: (usize, usize),
+        frequency_hz: Vec<f64>,
+        orders: Vec<(i32, i32)>,
+        planner: &mut RealFftPlanner<f64>,
+    ) -> Self {
         let samples = sizes.0 * sizes.1;
         let forward = planner.plan_fft_forward(samples);
         let inverse = planner.plan_fft_inverse(samples);
@@ -77,7 +82,7 @@ impl Grid {
     /// Line of an order and whether it is stored as its mirror; `None` past the grid.
     #[must_use]
     pub fn line(&self, (k1, k2): (i32, i32)) -> Option<(usize, bool)> {
-        if 2 * k1.unsigned_abs() as usize >= self.sizes.0 + 1 || 2 * k2.unsigned_abs() as usize >= self.sizes.1 + 1 {
+        if 2 * k1.unsigned_abs() as usize > self.sizes.0 || 2 * k2.unsigned_abs() as usize > self.sizes.1 {
             return None;
         }
         let line = line_of((k1, k2), self.sizes);
@@ -160,8 +165,7 @@ mod tests {
     #[test]
     fn a_spectrum_comes_back_and_fits_a_finer_grid() {
         let mut planner = RealFftPlanner::new();
-        let (mut coarse, mut fine) =
-            (Grid::one_tone(1e3, 45, &mut planner), Grid::one_tone(1e3, 81, &mut planner));
+        let (mut coarse, mut fine) = (Grid::one_tone(1e3, 45, &mut planner), Grid::one_tone(1e3, 81, &mut planner));
         let wave = |n: usize, of: usize| (TAU * n as f64 / of as f64).cos().powi(3) + 0.25;
         let mut samples: Vec<f64> = (0..45).map(|n| wave(n, 45)).collect();
         let mut lines = vec![Complex64::default(); coarse.lines()];

@@ -93,7 +93,9 @@ impl State {
         self.spent += 16 * placed.len() * samples;
         for (k, film) in placed.iter().enumerate() {
             let of = k * lines..(k + 1) * lines;
-            for (sum, (a, d)) in self.direction.iter_mut().zip(self.linear[of.clone()].iter().zip(&self.delta[of.clone()])) {
+            for (sum, (a, d)) in
+                self.direction.iter_mut().zip(self.linear[of.clone()].iter().zip(&self.delta[of.clone()]))
+            {
                 *sum = a + d;
             }
             grid.in_time(&self.direction[..lines], &mut self.samples);
@@ -317,8 +319,9 @@ impl State {
         }
         for line in 0..lines {
             for k in 0..films {
-                self.row[k] =
-                    (0..films).map(|j| self.inverse[(k * films + j) * lines + line] * self.work[j * lines + line]).sum();
+                self.row[k] = (0..films)
+                    .map(|j| self.inverse[(k * films + j) * lines + line] * self.work[j * lines + line])
+                    .sum();
             }
             for (k, value) in self.row.iter().enumerate() {
                 self.work[k * lines + line] = *value;

@@ -30,6 +30,20 @@ pub enum Tones {
     Two((f64, f64), (f64, f64)),
 }
 
+/// What a solve is of.
+#[derive(Clone, Copy)]
+struct Asked<'a> {
+    network: &'a Network,
+    tones: Tones,
+    film_ohm: &'a [f64],
+}
+
+/// How a section is to be gone through: on which grid, with what before it, solved or only read.
+struct Visit<'a> {
+    coarse: Option<&'a Grid>,
+    solve: bool,
+}
+
 /// The steady state at the output of a section or chain.
 #[derive(Debug, Clone, Default)]
 pub struct Answer {
@@ -79,6 +93,7 @@ impl Default for Solver {
 impl Solver {
     /// Steady state of a network; `film_ohm` are the zero-voltage resistances of the films by number through the chain.
     pub fn solve(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) -> Answer {
+        let asked = Asked { network, tones, film_ohm };
         let mut answer = Answer::default();
         self.sections.resize_with(network.links.len(), Section::default);
         self.make_ready(network, tones, film_ohm);
@@ -92,7 +107,8 @@ impl Solver {
             let mut grid = self.grid(tones, level);
             let last = level + 1 == levels || self.sections.iter().any(|section| section.state.spent > BUDGET / 2);
             let solve = coarse.is_none();
-            let mut error_v = self.pass(network, tones, film_ohm, &mut grid, coarse.as_ref(), solve, &mut answer.rounds);
+            let mut error_v =
+                self.pass(asked, &mut grid, &Visit { coarse: coarse.as_ref(), solve }, &mut answer.rounds);
             let mut residue_v = self.residue_v(&grid);
             if !solve || !has_films {
                 let rounding: f64 = self.sections.iter().map(|section| section.own_error_v).sum();
@@ -104,7 +120,8 @@ impl Solver {
                 }
                 // what was solved coarser does not do here: solve here
                 let before: Vec<Complex64> = self.output().to_vec();
-                let bound = self.pass(network, tones, film_ohm, &mut grid, coarse.as_ref(), true, &mut answer.rounds);
+                let bound =
+                    self.pass(asked, &mut grid, &Visit { coarse: coarse.as_ref(), solve: true }, &mut answer.rounds);
                 if last {
                     // no finer grid to read it on: what the last raising changed stands for what the next would
                     let changed: f64 =
@@ -138,7 +155,8 @@ impl Solver {
         for (section, link) in self.sections.iter_mut().zip(&network.links) {
             section.state.spent = 0;
             section.placed = place(network, &link.ladder, film_ohm);
-            let strongest = tone.iter().fold((0.0, 0.0), |best, now| if now.1 > best.0 { (now.1, now.0) } else { best });
+            let strongest =
+                tone.iter().fold((0.0, 0.0), |best, now| if now.1 > best.0 { (now.1, now.0) } else { best });
             tune(network, &link.ladder, &mut section.placed, film_ohm, strongest);
             section.direct_v = direct_emf_v(network, &link.ladder, &section.placed, film_ohm);
             for (hz, emf_v) in &mut tone {
@@ -149,19 +167,10 @@ impl Solver {
     }
 
     /// All sections once on a grid, in the order of the signal; returns the bound of the output's error.
-    fn pass(
-        &mut self,
-        network: &Network,
-        tones: Tones,
-        film_ohm: &[f64],
-        grid: &mut Grid,
-        coarse: Option<&Grid>,
-        solve: bool,
-        rounds: &mut usize,
-    ) -> f64 {
+    fn pass(&mut self, asked: Asked<'_>, grid: &mut Grid, visit: &Visit<'_>, rounds: &mut usize) -> f64 {
         let lines = grid.lines();
         let mut emf = vec![Complex64::default(); lines];
-        match tones {
+        match asked.tones {
             Tones::One((_, emf_v)) => set_tone(grid, &mut emf, (1, 0), emf_v),
             Tones::Two((_, low_v), (_, high_v)) => {
                 set_tone(grid, &mut emf, (1, 0), low_v);
@@ -169,11 +178,10 @@ impl Solver {
             }
         }
         let mut error_v = 0.0;
-        for (section, link) in self.sections.iter_mut().zip(&network.links) {
-            let fresh = section.seen.output.len() != lines || coarse.is_none();
+        for (section, link) in self.sections.iter_mut().zip(&asked.network.links) {
             section.emf.clear();
             section.emf.extend_from_slice(&emf);
-            section.run(network, link, film_ohm, grid, coarse, (solve, fresh), rounds);
+            section.run(asked, link, grid, visit, rounds);
             let mut gain = 0.0f64;
             for (line, (load, &hz)) in section.load.iter().zip(&grid.frequency_hz).enumerate() {
                 let shape = stages_at(link, hz);
@@ -198,7 +206,9 @@ impl Solver {
 
     /// Everything at the output that is neither a tone nor direct current, V rms.
     fn residue_v(&self, grid: &Grid) -> f64 {
-        let of = |(line, order): (f64, &(i32, i32))| if matches!(order, (1, 0) | (0, 1) | (0, 0)) { 0.0 } else { 2.0 * line };
+        let of = |(line, order): (f64, &(i32, i32))| {
+            if matches!(order, (1, 0) | (0, 1) | (0, 0)) { 0.0 } else { 2.0 * line }
+        };
         self.output().iter().map(Complex64::norm_sqr).zip(&grid.orders).map(of).sum::<f64>().sqrt()
     }
 
@@ -207,8 +217,12 @@ impl Solver {
         answer.frequency_hz.clone_from(&grid.frequency_hz);
         answer.orders.clone_from(&grid.orders);
         answer.samples = grid.samples;
-        answer.chord_ohm =
-            network.contacts.iter().zip(film_ohm).map(|(c, &r)| (r + c.constriction_ohm, r + c.constriction_ohm)).collect();
+        answer.chord_ohm = network
+            .contacts
+            .iter()
+            .zip(film_ohm)
+            .map(|(c, &r)| (r + c.constriction_ohm, r + c.constriction_ohm))
+            .collect();
         for section in &self.sections {
             for (k, film) in section.placed.iter().enumerate() {
                 let own = &section.state.voltage_v[k * grid.samples..(k + 1) * grid.samples];
@@ -245,19 +259,10 @@ fn chords(film: &Placed, voltage_v: &[f64], network: &Network) -> (f64, f64) {
 }
 
 impl Section {
-    fn run(
-        &mut self,
-        network: &Network,
-        link: &Link,
-        film_ohm: &[f64],
-        grid: &mut Grid,
-        coarse: Option<&Grid>,
-        (solve, fresh): (bool, bool),
-        rounds: &mut usize,
-    ) {
+    fn run(&mut self, asked: Asked<'_>, link: &Link, grid: &mut Grid, visit: &Visit<'_>, rounds: &mut usize) {
         let (films, lines) = (self.placed.len(), grid.lines());
-        if fresh {
-            let ohm = channel_ohm(network, &self.placed, film_ohm);
+        if self.seen.output.len() != lines || visit.coarse.is_none() {
+            let ohm = channel_ohm(asked.network, &self.placed, asked.film_ohm);
             self.seen.fill(&link.ladder, &self.placed, &ohm, &grid.frequency_hz);
             let mut delta = std::mem::take(&mut self.state.delta);
             self.coarse.clear();
@@ -265,7 +270,7 @@ impl Section {
             delta.clear();
             self.state.delta = delta;
             self.state.begin(films, grid);
-            if let Some(coarse) = coarse {
+            if let Some(coarse) = visit.coarse {
                 let few = coarse.lines();
                 for k in 0..films {
                     let to = &mut self.state.delta[k * lines..(k + 1) * lines];
@@ -275,7 +280,7 @@ impl Section {
         }
         linear_waves(&self.seen, &self.placed, grid, &self.emf, &self.direct_v, &mut self.state.linear);
         if films > 0 {
-            if solve {
+            if visit.solve {
                 *rounds += self.climb(grid);
                 self.own_error_v = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
                 self.error_v = self.own_error_v;
@@ -335,7 +340,7 @@ impl Section {
             residual = went.residual;
         }
         self.state.linear.copy_from_slice(&full);
-        if !(residual < went.residual) {
+        if residual.is_nan() || residual >= went.residual {
             self.state.delta.copy_from_slice(&start);
             self.state.evaluate(&self.seen, &self.placed, grid);
         }

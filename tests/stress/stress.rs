@@ -33,7 +33,9 @@ fn contact(dice: &mut Dice, name: usize) -> Contact {
     let film = match dice.below(7) {
         0 => Film::Ohmic { resistance_ohm },
         1 | 2 => Film::Tunnelling { resistance_ohm, scale_v: dice.log(0.025, 2.0) },
-        3 | 4 => Film::Rectifying { resistance_ohm, ideality: 1.0 + 1.5 * dice.unit(), leak_ratio: dice.log(0.01, 1.0) },
+        3 | 4 => {
+            Film::Rectifying { resistance_ohm, ideality: 1.0 + 1.5 * dice.unit(), leak_ratio: dice.log(0.01, 1.0) }
+        }
         _ => Film::Bridged { resistance_ohm },
     };
     let role = match dice.below(8) {
@@ -124,9 +126,20 @@ fn main() {
         let thd = lines / answer.output[1].norm();
         let relative = if lines > 0.0 { answer.error_v / (std::f64::consts::SQRT_2 * lines) } else { 0.0 };
         if std::env::var("SHOW").is_ok() && (!answer.converged || micros > 20_000.0) {
-            println!("{seed} {hz:.0} thd {thd:.3e} rel {relative:.2e} rounds {} n {} {micros:.0} us {:?}", answer.rounds, answer.samples, section);
+            println!(
+                "{seed} {hz:.0} thd {thd:.3e} rel {relative:.2e} rounds {} n {} {micros:.0} us {:?}",
+                answer.rounds, answer.samples, section
+            );
         }
-        rows.push(Row { seed, converged: answer.converged, relative, rounds: answer.rounds, samples: answer.samples, micros, thd });
+        rows.push(Row {
+            seed,
+            converged: answer.converged,
+            relative,
+            rounds: answer.rounds,
+            samples: answer.samples,
+            micros,
+            thd,
+        });
     }
     let share = rows.iter().filter(|r| r.converged).count() as f64 / rows.len() as f64;
     println!("converged {:.4} % of {}", 100.0 * share, rows.len());
@@ -144,6 +157,9 @@ fn main() {
     let mut worst: Vec<&Row> = rows.iter().filter(|r| !r.converged).collect();
     worst.sort_by(|a, b| b.relative.total_cmp(&a.relative));
     for row in worst.iter().take(12) {
-        println!("seed {} bound {:.2e} rounds {} samples {} thd {:.2e} {:.0} us", row.seed, row.relative, row.rounds, row.samples, row.thd, row.micros);
+        println!(
+            "seed {} bound {:.2e} rounds {} samples {} thd {:.2e} {:.0} us",
+            row.seed, row.relative, row.rounds, row.samples, row.thd, row.micros
+        );
     }
 }

@@ -1,0 +1,305 @@
+//! Distortion of one tone and of two, on arrays.
+
+use super::answers::{ByContact, Statuses, contact_columns};
+use super::array::{Arguments, Columns, Domain, at, run};
+use super::errors::input_error;
+use crate::circuit::chain::Network;
+use crate::error::InputError;
+use crate::response::distortion::{self, Distortion as One};
+use crate::response::steady::solve::Solver;
+use crate::response::sweep::Values;
+use crate::response::two_tone::{self, TwoTone as Two, products};
+use crate::watch::{Stopped, Watch};
+use num_complex::Complex64;
+use numpy::{IntoPyArray, PyArrayMethods};
+use pyo3::prelude::*;
+use pyo3::types::PyDict;
+
+/// Points of work of one solve.
+const SOLVE_WORK: usize = 3000;
+
+/// Most harmonics that may be asked for.
+const MOST_HARMONICS: usize = 1000;
+
+/// Runs `one(solver, point)` over all points, on all cores, a solver for each.
+pub(super) fn over_points<T: Send>(
+    watch: &dyn Watch,
+    size: usize,
+    one: impl Fn(&mut Solver, usize) -> T + Sync,
+) -> Result<Vec<T>, Stopped> {
+    use rayon::prelude::*;
+    let guarded = |solver: &mut Solver, point| if watch.stop() { Err(Stopped) } else { Ok(one(solver, point)) };
+    if size > 1 {
+        if let Some(pool) = crate::threads::pool() {
+            return pool.install(|| {
+                (0..size).into_par_iter().map_init(Solver::default, |s, point| guarded(s, point)).collect()
+            });
+        }
+    }
+    let mut solver = Solver::default();
+    (0..size).map(|point| guarded(&mut solver, point)).collect()
+}
+
+/// Columns of a question about a level: frequency, EMF, contacts.
+pub(super) struct AtLevel<'py> {
+    pub(super) columns: Columns<'py>,
+    frequency: Vec<usize>,
+    emf: usize,
+    contacts: Vec<usize>,
+}
+
+/// The columns as values.
+pub(super) struct Levels<'a> {
+    frequency: Vec<Values<'a>>,
+    emf: Values<'a>,
+    contacts: Vec<Values<'a>>,
+}
+
+impl<'py> AtLevel<'py> {
+    pub(super) fn new(
+        py: Python<'py>,
+        network: &Network,
+        frequencies: &[(&str, &Bound<'py, PyAny>)],
+        emf_v: Option<&Bound<'py, PyAny>>,
+        contacts: ByContact<'_, 'py>,
+    ) -> PyResult<Self> {
+        let mut arguments = Arguments::new(py);
+        let mut frequency = Vec::new();
+        for (place, object) in frequencies {
+            frequency.push(arguments.add(place, object, Domain::Positive)?);
+        }
+        let contacts = contact_columns(py, network, &mut arguments, contacts)?;
+        let emf = match emf_v {
+            Some(emf) => arguments.add("emf_v", emf, Domain::NotNegative)?,
+            None => arguments.constant(network.emf_v),
+        };
+        Ok(Self { columns: arguments.broadcast()?, frequency, emf, contacts })
+    }
+
+    pub(super) fn values(&self) -> PyResult<Levels<'_>> {
+        let all = |numbers: &[usize]| numbers.iter().map(|&n| self.columns.values(n)).collect::<PyResult<Vec<_>>>();
+        let (frequency, contacts) = (all(&self.frequency)?, all(&self.contacts)?);
+        Ok(Levels { frequency, emf: self.columns.values(self.emf)?, contacts })
+    }
+}
+
+impl Levels<'_> {
+    pub(super) fn frequency(&self, which: usize, point: usize) -> f64 {
+        at(self.frequency[which], point)
+    }
+    pub(super) fn emf(&self, point: usize) -> f64 {
+        at(self.emf, point)
+    }
+    pub(super) fn film_ohm(&self, point: usize) -> Vec<f64> {
+        self.contacts.iter().map(|v| at(*v, point)).collect()
+    }
+}
+
+/// Rows of one length for every point: shape S + (n,), or (n,) for plain numbers.
+pub(super) fn rows<'py, T: numpy::Element + Copy>(
+    py: Python<'py>,
+    columns: &Columns<'py>,
+    values: Vec<T>,
+    length: usize,
+) -> PyResult<Py<PyAny>> {
+    let mut shape = columns.shape().to_vec();
+    shape.push(length);
+    Ok(values.into_pyarray(py).reshape(shape)?.into_any().unbind())
+}
+
+/// Distortion of a tone, one per point.
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct Distortion {
+    #[pyo3(get)]
+    thd_f: Py<PyAny>,
+    #[pyo3(get)]
+    thd_r: Py<PyAny>,
+    #[pyo3(get)]
+    order: Py<PyAny>,
+    #[pyo3(get)]
+    harmonics: Py<PyAny>,
+    #[pyo3(get)]
+    fundamental_db: Py<PyAny>,
+    #[pyo3(get)]
+    error_bound: Py<PyAny>,
+    #[pyo3(get)]
+    rounds: Py<PyAny>,
+    #[pyo3(get)]
+    chord_ohm: Py<PyDict>,
+    statuses: Statuses,
+}
+
+#[pymethods]
+impl Distortion {
+    #[getter]
+    fn converged(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        self.statuses.applies(py)
+    }
+    #[getter]
+    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        self.statuses.words(py)
+    }
+    #[pyo3(signature = (index=None))]
+    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+        self.statuses.reason(py, index)
+    }
+    fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
+        let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
+        Ok(format!(
+            "Distortion(thd_f={}, fundamental_db={}, error_bound={}, status={})",
+            text(&self.thd_f)?,
+            text(&self.fundamental_db)?,
+            text(&self.error_bound)?,
+            self.statuses.words(py)?.repr()?
+        ))
+    }
+}
+
+pub(super) fn distortion<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    emf_v: Option<&Bound<'py, PyAny>>,
+    contacts: ByContact<'_, 'py>,
+    harmonics: usize,
+) -> PyResult<Distortion> {
+    if !(1..=MOST_HARMONICS).contains(&harmonics) {
+        let allowed = format!("allowed: 1 to {MOST_HARMONICS}, from the second one on");
+        return Err(input_error(py, InputError::new("harmonics", harmonics, allowed)));
+    }
+    let asked = AtLevel::new(py, network, &[("frequency_hz", frequency_hz)], emf_v, contacts)?;
+    let (columns, levels) = (&asked.columns, asked.values()?);
+    let size = columns.size;
+    let out: Vec<One> = run(py, size.saturating_mul(SOLVE_WORK), |watch| {
+        over_points(watch, size, |solver, point| {
+            let tone = (levels.frequency(0, point), levels.emf(point));
+            distortion::distortion(solver, network, tone, &levels.film_ohm(point), harmonics)
+        })
+    })?;
+    wrap(py, network, columns, &out, harmonics)
+}
+
+/// Results of a list of solves as Python sees them.
+pub(super) fn wrap<'py>(
+    py: Python<'py>,
+    network: &Network,
+    columns: &Columns<'py>,
+    out: &[One],
+    harmonics: usize,
+) -> PyResult<Distortion> {
+    let each = |pick: &dyn Fn(&One) -> f64| columns.result(out.iter().map(pick).collect::<Vec<f64>>());
+    let chord_ohm = PyDict::new(py);
+    for (k, contact) in network.contacts.iter().enumerate() {
+        chord_ohm.set_item(&contact.name, (each(&|d| d.chord_ohm[k].0)?, each(&|d| d.chord_ohm[k].1)?))?;
+    }
+    let lines: Vec<Complex64> = out.iter().flat_map(|d| d.harmonics.iter().copied()).collect();
+    let order: Vec<i64> = (2..harmonics as i64 + 2).collect();
+    Ok(Distortion {
+        thd_f: each(&|d| d.thd_f)?,
+        thd_r: each(&|d| d.thd_f / d.thd_f.hypot(1.0))?,
+        order: order.into_pyarray(py).into_any().unbind(),
+        harmonics: rows(py, columns, lines, harmonics)?,
+        fundamental_db: each(&|d| d.fundamental_db)?,
+        error_bound: each(&|d| d.error_bound)?,
+        rounds: columns.result(out.iter().map(|d| d.rounds as i64).collect::<Vec<_>>())?,
+        chord_ohm: chord_ohm.unbind(),
+        statuses: Statuses::of_outcomes(columns, out.iter().map(|d| d.outcome))?,
+    })
+}
+
+/// Distortion of two tones, one per point.
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct TwoTone {
+    #[pyo3(get)]
+    definition: &'static str,
+    #[pyo3(get)]
+    d2: Py<PyAny>,
+    #[pyo3(get)]
+    d3: Py<PyAny>,
+    #[pyo3(get)]
+    rms: Py<PyAny>,
+    #[pyo3(get)]
+    order: Vec<(i32, i32)>,
+    #[pyo3(get)]
+    frequency_hz: Py<PyAny>,
+    #[pyo3(get)]
+    level: Py<PyAny>,
+    #[pyo3(get)]
+    error_bound: Py<PyAny>,
+    #[pyo3(get)]
+    rounds: Py<PyAny>,
+    statuses: Statuses,
+}
+
+#[pymethods]
+impl TwoTone {
+    #[getter]
+    fn converged(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+        self.statuses.applies(py)
+    }
+    #[getter]
+    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+        self.statuses.words(py)
+    }
+    #[pyo3(signature = (index=None))]
+    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+        self.statuses.reason(py, index)
+    }
+    fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
+        let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
+        Ok(format!(
+            "TwoTone(definition={:?}, d2={}, d3={}, rms={}, status={})",
+            self.definition,
+            text(&self.d2)?,
+            text(&self.d3)?,
+            text(&self.rms)?,
+            self.statuses.words(py)?.repr()?
+        ))
+    }
+}
+
+pub(super) fn two_tone<'py>(
+    py: Python<'py>,
+    network: &Network,
+    (low_hz, high_hz): (&Bound<'py, PyAny>, &Bound<'py, PyAny>),
+    ratio: f64,
+    emf_v: Option<&Bound<'py, PyAny>>,
+    contacts: ByContact<'_, 'py>,
+) -> PyResult<TwoTone> {
+    if !(ratio.is_finite() && ratio > 0.0) {
+        let allowed = "allowed: finite, above zero: the lower tone's amplitude over the upper one's";
+        return Err(input_error(py, InputError::new("ratio", ratio, allowed)));
+    }
+    let asked = AtLevel::new(py, network, &[("low_hz", low_hz), ("high_hz", high_hz)], emf_v, contacts)?;
+    let (columns, levels) = (&asked.columns, asked.values()?);
+    let upside_down = (0..columns.size).find(|&k| levels.frequency(0, k) >= levels.frequency(1, k));
+    if let Some(k) = upside_down {
+        let found = format!("{} beside low_hz {}", levels.frequency(1, k), levels.frequency(0, k));
+        return Err(input_error(py, InputError::new("high_hz", found, "allowed: above low_hz")));
+    }
+    let size = columns.size;
+    let out = run(py, size.saturating_mul(10 * SOLVE_WORK), |watch| {
+        over_points(watch, size, |solver, point| {
+            let tones = (levels.frequency(0, point), levels.frequency(1, point));
+            two_tone::two_tone(solver, network, tones, (levels.emf(point), ratio), &levels.film_ohm(point))
+        })
+    })?;
+    let order = products();
+    let each = |pick: &dyn Fn(&Two) -> f64| columns.result(out.iter().map(pick).collect::<Vec<f64>>());
+    let hz = (0..columns.size).flat_map(|point| {
+        let (low, high) = (levels.frequency(0, point), levels.frequency(1, point));
+        order.iter().map(move |&(k1, k2)| (f64::from(k1) * low + f64::from(k2) * high).abs())
+    });
+    Ok(TwoTone {
+        definition: if ratio == 1.0 { "difference" } else { "modulation" },
+        d2: each(&|t| t.d2)?,
+        d3: each(&|t| t.d3)?,
+        rms: each(&|t| t.rms)?,
+        frequency_hz: rows(py, columns, hz.collect(), order.len())?,
+        level: rows(py, columns, out.iter().flat_map(|t| t.level.iter().copied()).collect(), order.len())?,
+        order,
+        error_bound: each(&|t| t.error_bound)?,
+        rounds: columns.result(out.iter().map(|t| t.rounds as i64).collect::<Vec<_>>())?,
+        statuses: Statuses::of_outcomes(columns, out.iter().map(|t| t.outcome))?,
+    })
+}
