@@ -16,15 +16,37 @@
 use super::films::{Placed, Seen};
 use super::grid::Grid;
 use super::newton::State;
+use num_complex::Complex64;
 
-/// Bound of the error of the load's voltage, all lines but direct current, rms; infinite where nothing is known.
+/// Bound of the error of the load's voltage, all lines but direct current, rms, and how much of it the equations leave over;
+/// infinite where nothing is known.
+///
+/// To what they leave over come what the samples fold back, taken as twice the outer quarter of the orders, which holds for spectra that
+/// fall at least as fast as those of a corner, and the rounding of the sum.
 #[must_use]
-pub fn load_error_v(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -> f64 {
-    match placed {
-        [] => 0.0,
+pub fn load_error_v(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -> (f64, f64) {
+    let equations = match placed {
+        [] => return (0.0, 0.0),
         [film] => one(state, seen, film, grid.lines()),
         _ => several(state, seen, placed, grid),
+    };
+    let (mut outer, mut all) = (0.0, 0.0);
+    for line in 1..grid.lines() {
+        let made: Complex64 = (0..placed.len()).map(|k| at(state, seen, grid, k, line)).sum();
+        all += 2.0 * (0..placed.len()).map(|k| at(state, seen, grid, k, line).norm_sqr()).sum::<f64>();
+        if grid.is_outer(line) {
+            outer += 2.0 * made.norm_sqr();
+        }
     }
+    (equations + 2.0 * outer.sqrt() + ROUNDING * all.sqrt(), equations)
+}
+
+/// Rounding of a transform and a sum, relative to what is summed.
+const ROUNDING: f64 = 1e-15;
+
+fn at(state: &State, seen: &Seen, grid: &Grid, k: usize, line: usize) -> Complex64 {
+    let at = k * grid.lines() + line;
+    seen.reach[at] * state.emf[at]
 }
 
 fn one(state: &State, seen: &Seen, film: &Placed, lines: usize) -> f64 {

@@ -89,6 +89,14 @@ impl Grid {
         Some(if line < self.lines() { (line, false) } else { (self.samples - line, true) })
     }
 
+    /// Whether a line is in the outer quarter of the orders that the samples hold.
+    #[must_use]
+    pub fn is_outer(&self, line: usize) -> bool {
+        let (k1, k2) = self.orders[line];
+        let outer = |order: i32, size: usize| size > 1 && 8 * order.unsigned_abs() as usize > 3 * size;
+        outer(k1, self.sizes.0) || outer(k2, self.sizes.1)
+    }
+
     /// Spectrum of samples; the samples are used up.
     pub fn spectrum(&mut self, samples: &mut [f64], lines: &mut [Complex64]) {
         // the lengths are those of the plan, the only thing that it refuses

@@ -282,11 +282,10 @@ impl Section {
         if films > 0 {
             if visit.solve {
                 *rounds += self.climb(grid);
-                self.own_error_v = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
-                self.error_v = self.own_error_v;
+                (self.error_v, self.own_error_v) = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
             } else {
                 self.state.evaluate(&self.seen, &self.placed, grid);
-                self.error_v = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
+                self.error_v = load_error_v(&mut self.state, &self.seen, &self.placed, grid).0;
             }
         } else {
             self.error_v = 0.0;
