@@ -34,6 +34,9 @@ __all__ = [
     "LossRange",
     "Distortion",
     "TwoTone",
+    "LevelCycle",
+    "Signature",
+    "level_cycle",
     "residue_from_loss_range",
     "loss_range_for_residue",
     "Job",
@@ -408,6 +411,50 @@ class TwoTone:
     def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
         """The status of one element as a sentence; without an index the worst one's."""
 
+@final
+class LevelCycle:
+    """Levels up, down, and each again after a rest; made by level_cycle."""
+
+    @property
+    def emf_v(self, /) -> _Floats: ...
+    @property
+    def up(self, /) -> Distortion: ...
+    @property
+    def down(self, /) -> Distortion:
+        """Coming down from the highest level, in the order of emf_v."""
+    @property
+    def after_rest(self, /) -> Distortion:
+        """Each level put on after a rest: whole films again."""
+    @property
+    def bridge_ohm(self, /) -> dict[str, tuple[_Floats, _Floats, _Floats]]:
+        """Resistance of each contact's bridge up, down and after rest, ohm; NaN while its film is whole."""
+    @property
+    def unique(self, /) -> Any:
+        """Whether up and down find the same state; where not, the answer depends on what came before."""
+
+@final
+class Signature:
+    """What tells one law from another, shape S.
+
+    Where a law bends little: rectifying order 2 and slope 1; tunnelling order 3, slope 2, louder with level; a heated
+    bridge order 3, slope 2, quieter with level. Chatter follows the level: slope 0.
+    """
+
+    @property
+    def order(self, /) -> Any:
+        """Order of the largest of the harmonics 2 to 11; 0 for none."""
+    @property
+    def slope(self, /) -> _Floats:
+        """d ln thd_f / d ln emf_v, from two levels 1 % over and under."""
+    @property
+    def fundamental_db(self, /) -> _Floats:
+        """As Distortion.fundamental_db."""
+    @property
+    def converged(self, /) -> Any: ...
+    @property
+    def status(self, /) -> Any:
+        """As Distortion.status."""
+
 class _System(_Value):
     @property
     def contact_names(self, /) -> list[str]: ...
@@ -459,6 +506,10 @@ class _System(_Value):
         harmonics: how many are listed, from the second on (1 to 1000). Contacts may stand anywhere, in any number; what one
         section makes drives the next. Raises InputError.
         """
+    def signature(
+        self, /, frequency_hz: _Num, *, emf_v: _Num | None = None, contacts: _Contacts | None = None
+    ) -> Signature:
+        """Leading harmonic, slope with level and change of the fundamental of a tone. Raises InputError."""
     def two_tone(
         self,
         /,
@@ -562,6 +613,21 @@ class Job:
 
 def load_job(path: str | os.PathLike[str]) -> Job:
     """Reads a job sheet and the readings file beside it. Raises InputError with every fault, each with its line."""
+
+def level_cycle(
+    system: Section | Chain,
+    emf_v: _Num,
+    *,
+    frit_v: float | Mapping[str, float],
+    pinned_v: float | None = None,
+    frequency_hz: float = 1000.0,
+) -> LevelCycle:
+    """Distortion as the level rises, falls, and is put on again after a rest, films breaking down on the way.
+
+    emf_v: rising levels, V rms. frit_v: peak voltage at which a film breaks, one for all or by contact name, V. A broken film
+    is a metal bridge that widens until pinned_v (V peak; 0.1 to 0.45 for common metals [memory], default 0.2 or frit_v if that is
+    less) is across it at the peak, and stays so at lower levels (Holm 1967 [memory]). Raises InputError.
+    """
 
 def residue_from_loss_range(range_db: _Num) -> _Floats:
     """T6: most residue in a resistive loop whose instantaneous loss ranges over ``range_db``: sinh(range_db/17.37)."""

@@ -7,6 +7,7 @@ mod fit;
 mod hearing;
 mod job;
 mod json;
+mod level_cycle;
 mod linear;
 mod loads;
 mod physics;
@@ -33,6 +34,9 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<linear::LossRange>()?;
     module.add_class::<steady::Distortion>()?;
     module.add_class::<steady::TwoTone>()?;
+    module.add_class::<level_cycle::LevelCycle>()?;
+    module.add_class::<level_cycle::Signature>()?;
+    module.add_function(wrap_pyfunction!(level_cycle::level_cycle, module)?)?;
     module.add_function(wrap_pyfunction!(answers::residue_from_loss_range, module)?)?;
     module.add_function(wrap_pyfunction!(answers::loss_range_for_residue, module)?)?;
     module.add_class::<job::Job>()?;

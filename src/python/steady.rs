@@ -16,7 +16,7 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 
 /// Points of work of one solve.
-const SOLVE_WORK: usize = 3000;
+pub(super) const SOLVE_WORK: usize = 3000;
 
 /// Most harmonics that may be asked for.
 const MOST_HARMONICS: usize = 1000;

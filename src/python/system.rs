@@ -4,6 +4,7 @@ use super::answers::{ByContact, Ceiling, GRID_WORK, Ready, band, ceiling, contac
 use super::array::{Arguments, run};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
+use super::level_cycle::{self, Signature};
 use super::linear::{self as more, LossRange};
 use super::loads::Load;
 use super::steady::{self, Distortion, TwoTone};
@@ -16,6 +17,18 @@ use crate::response::sweep;
 use num_complex::Complex64;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyMapping, PyType};
+
+/// The network of a section or chain.
+pub(super) fn network_of<'a>(py: Python<'_>, system: &'a Bound<'_, PyAny>) -> PyResult<&'a Network> {
+    if let Ok(section) = system.cast::<Section>() {
+        return section.get().network(py);
+    }
+    if let Ok(chain) = system.cast::<Chain>() {
+        return chain.get().network(py);
+    }
+    let found = system.get_type().name()?;
+    Err(input_error(py, InputError::new("system", found, "allowed: Section, Chain")))
+}
 
 /// What sections and chains can be asked.
 macro_rules! system_methods {
@@ -102,6 +115,17 @@ macro_rules! system_methods {
                 harmonics: usize,
             ) -> PyResult<Distortion> {
                 steady::distortion(py, self.network(py)?, frequency_hz, emf_v, contacts, harmonics)
+            }
+
+            #[pyo3(signature = (frequency_hz, *, emf_v=None, contacts=None))]
+            fn signature<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                emf_v: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<Signature> {
+                level_cycle::signature(py, self.network(py)?, frequency_hz, emf_v, contacts)
             }
 
             #[pyo3(signature = (low_hz, high_hz, *, ratio=4.0, emf_v=None, contacts=None))]

@@ -64,6 +64,8 @@ pub struct Distortion {
     pub outcome: Outcome,
     /// smallest and largest chord of each contact, ohm
     pub chord_ohm: Vec<(f64, f64)>,
+    /// largest voltage across each contact's film, V peak
+    pub film_peak_v: Vec<f64>,
 }
 
 /// Transfer with both channels driven alike, films at `film_ohm`.
@@ -107,10 +109,49 @@ pub fn distortion(
         rounds: answer.rounds,
         outcome: Outcome::of(answer.converged, size),
         chord_ohm: answer.chord_ohm,
+        film_peak_v: answer.film_peak_v,
     }
 }
 
 /// Everything from the second harmonic on, V rms.
 fn residue_v(answer: &Answer) -> f64 {
     answer.output.iter().skip(2).map(|line| 2.0 * line.norm_sqr()).sum::<f64>().sqrt()
+}
+
+/// What tells one law from another.
+#[derive(Debug, Clone, Copy)]
+pub struct Signature {
+    /// order of the largest harmonic; 0 where there is none
+    pub order: i64,
+    /// slope of the distortion with level, `d ln thd_f / d ln emf`
+    pub slope: f64,
+    /// change of the fundamental, dB, positive is louder
+    pub fundamental_db: f64,
+    /// how to take it
+    pub outcome: Outcome,
+}
+
+/// Ratio of the two levels that the slope is taken between, over and under the level asked for.
+const SLOPE_STEP: f64 = 1.01;
+
+/// Leading harmonic, slope with level and change of the fundamental.
+///
+/// Where the law bends little: rectifying order 2, slope 1; tunnelling order 3, slope 2, louder with level; a heated bridge order
+/// 3, slope 2, quieter with level; chatter slope 0.
+pub fn signature(
+    solver: &mut Solver,
+    network: &Network,
+    (frequency_hz, emf_v): (f64, f64),
+    film_ohm: &[f64],
+) -> Signature {
+    let over = distortion(solver, network, (frequency_hz, emf_v * SLOPE_STEP), film_ohm, 10);
+    let under = distortion(solver, network, (frequency_hz, emf_v / SLOPE_STEP), film_ohm, 10);
+    let leading = over.harmonics.iter().enumerate().max_by(|a, b| a.1.norm().total_cmp(&b.1.norm()));
+    let order = leading.filter(|(_, h)| h.norm() > 0.0).map_or(0, |(k, _)| k as i64 + 2);
+    Signature {
+        order,
+        slope: (over.thd_f / under.thd_f).ln() / (2.0 * SLOPE_STEP.ln()),
+        fundamental_db: 0.5 * (over.fundamental_db + under.fundamental_db),
+        outcome: if (over.outcome as u8) > (under.outcome as u8) { over.outcome } else { under.outcome },
+    }
 }

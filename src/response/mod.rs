@@ -5,6 +5,7 @@ pub mod ceiling_cascade;
 pub mod ceiling_many;
 pub mod distortion;
 pub mod level;
+pub mod level_cycle;
 pub mod linear;
 pub mod loss_disc;
 pub mod millivolt;

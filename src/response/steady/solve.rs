@@ -63,6 +63,8 @@ pub struct Answer {
     pub samples: usize,
     /// smallest and largest chord of each contact over the period, ohm, by number through the chain
     pub chord_ohm: Vec<(f64, f64)>,
+    /// largest voltage across each contact's film, V peak; zero for a contact without a law
+    pub film_peak_v: Vec<f64>,
 }
 
 /// Buffers of a solver; keep one per thread.
@@ -223,10 +225,12 @@ impl Solver {
             .zip(film_ohm)
             .map(|(c, &r)| (r + c.constriction_ohm, r + c.constriction_ohm))
             .collect();
+        answer.film_peak_v = vec![0.0; network.contacts.len()];
         for section in &self.sections {
             for (k, film) in section.placed.iter().enumerate() {
                 let own = &section.state.voltage_v[k * grid.samples..(k + 1) * grid.samples];
                 answer.chord_ohm[film.contact] = chords(film, own, network);
+                answer.film_peak_v[film.contact] = own.iter().fold(0.0, |most, u| u.abs().max(most));
             }
         }
     }
