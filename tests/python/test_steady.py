@@ -63,8 +63,9 @@ def test_many_digits_and_integration_in_time(film, henry, farad):
     found = wl.Section.from_dict({**case, "name": "check"}).distortion(2e3, harmonics=8)
     integrated = periodic_by_integration(case, 2e3)
     assert found.thd_f > 1e-4
-    assert found.thd_f == pytest.approx(np.sqrt((np.abs(integrated[2:]) ** 2).sum()) / abs(integrated[1]), rel=1e-5)
-    exact = harmonics_mpmath(case, 2e3, samples=135)
+    summed = np.sqrt((np.abs(found.harmonics) ** 2).sum())  # as many harmonics as were integrated
+    assert summed == pytest.approx(np.sqrt((np.abs(integrated[2:]) ** 2).sum()) / abs(integrated[1]), rel=1e-6)
+    exact = harmonics_mpmath(case, 2e3, samples=135 if henry == 0 else 81)
     phase = complex(exact[1]) / abs(complex(exact[1]))
     known = [complex(exact[n]) / abs(complex(exact[1])) / phase**n for n in range(2, 10)]
     assert np.abs(found.harmonics - known).max() <= 1e-9 * np.abs(known).max()
@@ -103,13 +104,13 @@ def test_a_film_across_an_ideal_source_is_jacobi_anger(x):
 def test_a_hot_bridge_across_an_ideal_source_goes_towards_a_square_wave():
     # atan(A cos) = 2 sum q^n/n (-1)^((n-1)/2) cos(n), q = (sqrt(1 + A^2) - 1)/A: for A to infinity a square wave, 0.4834
     # (Blagouchine and Moreau 2011 [seen]: sqrt(pi^2/8 - 1))
-    for a in (0.3, 3.0, 30.0):
+    for a in (0.3, 3.0, 300.0):
         found = section(wl.Film.bridged(resistance_ohm=1e6), a * HEATING_V / math.sqrt(2), 0.0, 1e-6).distortion(1e3)
         q = (math.sqrt(1 + a * a) - 1) / a
         n = np.arange(3, 4001, 2)
         assert found.thd_f == pytest.approx(math.sqrt(((q ** (n - 1) / n) ** 2).sum()), rel=1e-7)
         assert found.thd_r == pytest.approx(found.thd_f / math.hypot(1, found.thd_f), rel=1e-14)
-    assert found.thd_f == pytest.approx(math.sqrt(math.pi**2 / 8 - 1), rel=0.08)
+    assert found.thd_f == pytest.approx(math.sqrt(math.pi**2 / 8 - 1), rel=0.04)
 
 
 def test_diode_and_resistance_against_lambert_w():
@@ -147,7 +148,8 @@ def test_never_above_the_ceiling_of_the_chords_that_were_visited():
         name = made.contact_names[0]
         low, high = found.chord_ohm[name]
         bound = made.ceiling(hz, ranges={name: (low, high)}, band_hz=(hz, 5e6))
-        if bound.applies:
+        # two chords that differ in their last digits only are no range
+        if bound.applies and high > low * (1 + 1e-9):
             assert found.thd_f <= bound.harmonics * (1 + PROVED) + found.error_bound
             reached.append(found.thd_f / bound.harmonics)
     assert len(reached) > 50
@@ -169,7 +171,7 @@ def test_what_one_section_makes_goes_through_the_stage_and_drives_the_next():
     stage = wl.Stage("phono stage", equalisation="riaa", gain_db=40.0, output_resistance_ohm=600.0)
     alone = first.distortion(1e3, harmonics=20)
     after = wl.Chain([first, stage]).distortion(1e3, harmonics=20)
-    shape = wl.physics.weighting_db(1e3 * after.order, "riaa")
+    shape = wl.hearing.weighting_db(1e3 * after.order, "riaa")
     assert np.abs(after.harmonics) == pytest.approx(np.abs(alone.harmonics) * 10 ** (shape / 20), rel=1e-9, abs=1e-18)
     # a second film is driven by the tone and all harmonics of the first: the oracle gets them as tones
     second = wl.Film.bridged(resistance_ohm=200.0)
