@@ -235,7 +235,7 @@ mod tests {
         ] {
             assert_eq!(COLUMNS[at].name, name);
         }
-        assert!(place::NOTE == 6 && place::POLARITY == 5);
+        assert_eq!(COLUMNS[place::POLARITY].name, "polarity");
     }
 
     #[test]

@@ -179,12 +179,15 @@ fn along_one(rows: &[Row], group: &[usize], pairs: &mut Pairs, fate: &mut Fate, 
     for &k in group {
         let row = &rows[k];
         let Some(ohms) = row.shows else {
-            others.push(row.row);
+            missing(row.row, at::SHOWS, faults);
+            fate.aside.push(row.row);
             continue;
         };
         let remedy = Remedy::of_state(row.when);
-        let again =
-            row.when == State::AsFound && before.is_some_and(|(_, _, day, _)| day.is_some() && row.meta.date > day);
+        // a second reading as found on a later day, with nothing done between
+        let again = row.when == State::AsFound
+            && before.is_some_and(|(_, _, day, _)| day.is_some() && row.meta.date > day)
+            && group.iter().all(|&k| matches!(rows[k].meta.remedy, None | Some(Remedy::Untouched)));
         if let Some(remedy) = remedy.or(again.then_some(Remedy::Untouched)) {
             let Some((ohms_before, row_before, day, used)) = before else {
                 faults.push(Fault {

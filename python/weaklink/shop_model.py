@@ -1,0 +1,380 @@
+"""The regressions of a bench log: change of resistance, back in order, comebacks; adjusted, clustered, shrunk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import shop_fits as fits
+from .shop_log import BenchLog, words
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+# bins of how bad a contact was, of equal counts
+BINS = 24
+# intervals of the piecewise-constant comeback rate, of equal comebacks
+INTERVALS = 5
+# an environment has a term of its own from this many contacts on
+ENOUGH_ROWS = 100
+# contacts as weak as this keep a level finite
+PSEUDO = 0.5
+CLEAN, STRIP, REPLACE, UNTOUCHED = 0, 1, 2, 3
+REMEDIES = 4
+
+
+@dataclass(frozen=True)
+class Deviations:
+    """How cells kind x remedy differ from the pooled fit: shrunk value, variance left, raw value, its variance."""
+
+    shrunk: Floats
+    left: Floats
+    raw: Floats
+    variance: Floats
+    between: float
+
+
+class Frame:
+    """A log as cells kind x remedy x how bad x environment, and the regressors of each cell."""
+
+    def __init__(self, log: BenchLog) -> None:
+        self.log = log
+        self.job: Ints = log.job.astype(np.int64)
+        self.jobs = int(self.job.max()) + 1 if len(log) else 0
+        self.kinds: Ints = np.unique(log.kind).astype(np.int64)
+        kind_of = np.zeros(256, np.int64)
+        kind_of[self.kinds] = np.arange(len(self.kinds))
+        self.kind: Ints = kind_of[log.kind]
+        self.remedy: Ints = log.remedy.astype(np.int64)
+        counts = np.bincount(log.environment, minlength=256)
+        # the commonest environment, or "not said", is the reference; rare ones go with it
+        own = [code for code in np.argsort(-counts)[1:] if counts[code] >= ENOUGH_ROWS]
+        env_of = np.zeros(256, np.int64)
+        env_of[own] = np.arange(1, len(own) + 1)
+        environment = env_of[log.environment]
+        self.environments = len(own) + 1
+        low, high = log.before_low_ohm, log.before_high_ohm
+        # a reading below the range counts as half of it, one over the limit as the limit
+        ohm = np.where(np.isfinite(high), np.where(low > 0.0, np.sqrt(low * np.where(np.isfinite(high), high, 1.0)), 0.5 * high), low)
+        self.before: Floats = np.log(np.maximum(ohm, 1e-6))
+        self.centre: Floats = np.array([np.median(self.before[self.kind == k]) for k in range(len(self.kinds))])
+        z = self.before - self.centre[self.kind]
+        cuts = np.unique(np.quantile(z, np.linspace(0.0, 1.0, BINS + 1)[1:-1]))
+        bins: Ints = np.searchsorted(cuts, z, side="right").astype(np.int64)
+        self.bins = len(cuts) + 1
+        filled = np.maximum(np.bincount(bins, minlength=self.bins), 1)
+        self.z_of_bin: Floats = np.bincount(bins, weights=z, minlength=self.bins) / filled
+        self.knots: Floats = np.quantile(z, [0.05, 0.35, 0.65, 0.95])
+        self.group: Ints = (self.kind * self.bins + bins) * self.environments + environment
+        self.cell: Ints = self.group * REMEDIES + self.remedy
+        self.groups = len(self.kinds) * self.bins * self.environments
+        self.cells = self.groups * REMEDIES
+        g = np.arange(self.groups)
+        self.kind_of_group: Ints = g // (self.bins * self.environments)
+        self.z_of_group: Floats = self.z_of_bin[g // self.environments % self.bins]
+        self.environment_of_group: Ints = g % self.environments
+        self.in_group: Ints = np.bincount(self.group, minlength=self.groups)
+        self.in_cell: Ints = np.bincount(self.cell, minlength=self.cells).reshape(self.groups, REMEDIES)
+        self.there: Bools = np.bincount(self.remedy, minlength=REMEDIES)[:REMEDIES] > 0
+        self.reference = int(np.argmax(self.there))
+
+    def regressors(self, kind: Ints, z: Floats, environment: Ints, remedy: Ints, *, crossed: bool) -> Floats:
+        """Columns: one, kinds but the first, how bad (spline), environments but the first, remedies but the reference;
+        if ``crossed``, remedies times how bad."""
+        parts = [np.ones((len(z), 1))]
+        parts.append((kind[:, None] == np.arange(1, len(self.kinds))[None, :]).astype(np.float64))
+        parts.append(fits.spline(z, self.knots) if self.knots[-1] > self.knots[0] else z[:, None])
+        parts.append((environment[:, None] == np.arange(1, self.environments)[None, :]).astype(np.float64))
+        others = np.array([r for r in range(REMEDIES) if self.there[r] and r != self.reference], dtype=np.int64)
+        is_remedy = (remedy[:, None] == others[None, :]).astype(np.float64)
+        parts.append(is_remedy)
+        if crossed:
+            parts.append(is_remedy * z[:, None])
+        return np.concatenate(parts, axis=1)
+
+    def of_groups(self, remedy: int, *, crossed: bool) -> Floats:
+        """Regressors of every group had all its contacts had one remedy."""
+        same = np.full(self.groups, remedy, dtype=np.int64)
+        return self.regressors(self.kind_of_group, self.z_of_group, self.environment_of_group, same, crossed=crossed)
+
+    def of_cells(self, *, crossed: bool) -> Floats:
+        """Regressors of every cell."""
+        cell = np.arange(self.cells)
+        g = cell // REMEDIES
+        return self.regressors(
+            self.kind_of_group[g], self.z_of_group[g], self.environment_of_group[g], cell % REMEDIES, crossed=crossed
+        )
+
+    @cached_property
+    def kind_remedy(self) -> Ints:
+        """Number of every row's kind x remedy."""
+        return np.asarray(self.kind * REMEDIES + self.remedy)
+
+    def pseudo(self, crossed: bool) -> Floats:
+        """Regressors of weak cells, one per kind and remedy, of average badness."""
+        kinds = [(k, self.reference) for k in range(len(self.kinds))]
+        remedies = [(0, r) for r in range(REMEDIES) if self.there[r] and r != self.reference]
+        every = np.array(kinds + remedies, dtype=np.int64)
+        zero = np.zeros(len(every))
+        return self.regressors(every[:, 0], zero, zero.astype(np.int64), every[:, 1], crossed=crossed)
+
+    def deviations(self, residual: Floats, rows: Bools, weight: Floats, floor: Floats) -> Deviations:
+        """Shrunk deviations of kind x remedy from residuals; ``weight`` turns a sum into a deviation, ``floor`` is the least
+        variance of the sum (what independent contacts would give)."""
+        count = len(self.kinds) * REMEDIES
+        which = self.kind_remedy[rows]
+        job, values = self.job[rows], residual[rows]
+        total = np.bincount(which, weights=values, minlength=count)
+        squares = np.zeros(count)
+        for cell in np.unique(which):
+            here = which == cell
+            sums = np.bincount(job[here], weights=values[here])
+            squares[cell] = np.sum(sums * sums)
+        known = weight > 0.0
+        safe = np.where(known, weight, 1.0)
+        raw = np.where(known, total / safe, 0.0)
+        variance = np.where(known, np.maximum(squares, floor) / safe**2, np.inf)
+        value, left, between = fits.shrunk(raw, variance)
+        return Deviations(value, left, raw, variance, between)
+
+
+@dataclass(frozen=True)
+class Comebacks:
+    """The piecewise-exponential fit of comebacks."""
+
+    frame: Frame
+    edges: Floats
+    estimate: fits.Estimate
+    deviations: Deviations
+    rows: int
+    events: int
+    person_years: Floats
+    events_of: Floats
+    followed: Floats
+    longest_years: float
+
+    def hazard(self, theta: Floats, design: Floats) -> Floats:
+        """Rate per year: rows of the design x intervals."""
+        steps = len(self.edges)
+        base = theta[:steps]
+        return np.asarray(np.exp(np.clip(base[None, :] + (design[:, 1:] @ theta[steps:])[:, None], -40.0, 10.0)))
+
+    def service(self, hazard: Floats, horizon_years: float) -> tuple[Floats, Floats]:
+        """Share that holds to the horizon, and mean good years up to it."""
+        starts = np.minimum(self.edges, horizon_years)
+        widths = np.diff(np.append(starts, horizon_years))
+        cumulative = np.cumsum(hazard * widths[None, :], axis=1)
+        entering = np.exp(-np.concatenate([np.zeros((len(hazard), 1)), cumulative[:, :-1]], axis=1))
+        step = hazard * widths[None, :]
+        years = entering * np.where(step > 1e-12, -np.expm1(-step) / np.maximum(hazard, 1e-300), widths[None, :])
+        return np.exp(-cumulative[:, -1]), years.sum(axis=1)
+
+    def standardised(self, theta: Floats, remedy: int, groups: Floats, horizon_years: float, shift: Floats | float = 0.0) -> float:
+        """Comebacks per contact-year to the horizon had the contacts counted in ``groups`` had one remedy."""
+        design = self.frame.of_groups(remedy, crossed=False)
+        hazard = self.hazard(theta, design[groups > 0.0]) * np.exp(shift)
+        holds, years = self.service(hazard, horizon_years)
+        weight = groups[groups > 0.0]
+        return float(weight @ (1.0 - holds) / (weight @ years))
+
+
+def comebacks(frame: Frame) -> Comebacks | None:
+    """Fits comebacks: a rate that is constant within intervals, times kind, how bad before, environment and remedy."""
+    log = frame.log
+    rows = np.isfinite(log.years)
+    event = log.came_back & rows
+    if event.sum() < 5:
+        return None
+    years, cell, job = log.years[rows], frame.cell[rows], frame.job[rows]
+    came = event[rows]
+    inner = np.unique(np.round(np.quantile(years[came], np.linspace(0.0, 1.0, INTERVALS + 1)[1:-1]), 3))
+    edges = np.concatenate([[0.0], inner[inner > 0.0]])
+    ends = np.append(edges[1:], np.inf)
+    design = frame.of_cells(crossed=False)
+    steps = len(edges)
+    blocks, events, exposures, wheres = [], [], [], []
+    for k in range(steps):
+        exposure = np.bincount(cell, weights=np.clip(years, edges[k], ends[k]) - edges[k], minlength=frame.cells)
+        inside = came & (years > edges[k]) & (years <= ends[k])
+        count = np.bincount(cell[inside], minlength=frame.cells).astype(np.float64)
+        where = np.flatnonzero(exposure > 0.0)
+        indicator = np.zeros((len(where), steps))
+        indicator[:, k] = 1.0
+        blocks.append(np.concatenate([indicator, design[where, 1:]], axis=1))
+        events.append(count[where])
+        exposures.append(exposure[where])
+        wheres.append(k * frame.cells + where)
+    rate = float(came.sum() / years.sum())
+    weak = frame.pseudo(crossed=False)
+    indicator = np.full((len(weak), steps), 1.0 / steps)
+    pseudo = np.concatenate([indicator, weak[:, 1:]], axis=1)
+    x, where = np.concatenate(blocks), np.concatenate(wheres)
+    weak_events = np.full(len(weak), PSEUDO)
+    theta, inverse, mean, converged = fits.glm(
+        "poisson", x, np.concatenate(events), np.concatenate(exposures), (pseudo, weak_events, weak_events / rate)
+    )
+    fitted = np.zeros(steps * frame.cells)
+    fitted[where] = mean
+    scores = np.zeros((frame.jobs, x.shape[1]))
+    residual = np.zeros(len(years))
+    expected = np.zeros(len(years))
+    for k in range(steps):
+        exposed = np.clip(years, edges[k], ends[k]) - edges[k]
+        due = fitted[k * frame.cells + cell] * exposed
+        step = (came & (years > edges[k]) & (years <= ends[k])) - due
+        scores[:, k] = np.bincount(job, weights=step, minlength=frame.jobs)
+        residual += step
+        expected += due
+    scores[:, steps:] = fits.score_sums(residual, design[:, 1:], cell, job, frame.jobs)
+    estimate = fits.Estimate(theta, scores @ inverse, np.sqrt(np.clip(np.diag(inverse), 0.0, None)), converged)
+    which = frame.kind_remedy[rows]
+    count = len(frame.kinds) * REMEDIES
+    full = np.zeros(len(log))
+    full[rows] = residual
+    due_of = np.bincount(which, weights=expected, minlength=count)
+    deviations = frame.deviations(full, rows, due_of, due_of)
+    return Comebacks(
+        frame,
+        edges,
+        estimate,
+        deviations,
+        int(rows.sum()),
+        int(came.sum()),
+        np.bincount(which, weights=years, minlength=count),
+        np.bincount(which, weights=came.astype(np.float64), minlength=count),
+        np.bincount(which, minlength=count).astype(np.float64),
+        float(np.quantile(years, 0.95)),
+    )
+
+
+@dataclass(frozen=True)
+class InOrder:
+    """The logistic fit of being back in order; kinds without a limit have no rows in it."""
+
+    frame: Frame
+    estimate: fits.Estimate
+    deviations: Deviations
+    decided: Floats
+    undecided: Floats
+    good: Floats
+
+    def share(self, theta: Floats, design: Floats, shift: Floats | float = 0.0) -> Floats:
+        """Share back in order."""
+        return np.asarray(1.0 / (1.0 + np.exp(-np.clip(design @ theta + shift, -40.0, 40.0))))
+
+
+def in_order(frame: Frame) -> InOrder | None:
+    """Fits the share back in order; a reading that straddles the limit is not decided and counted apart."""
+    log, table = frame.log, words()
+    limits = np.array([np.nan if (x := table.in_order_up_to_ohm[k]) is None else x for k in frame.kinds], dtype=np.float64)
+    limit = limits[frame.kind]
+    has = np.isfinite(limit) & ~np.isnan(log.after_low_ohm)
+    good = has & (log.after_high_ohm <= limit)
+    bad = has & (log.after_low_ohm > limit)
+    rows = good | bad
+    if rows.sum() < 10:
+        return None
+    cell, job = frame.cell[rows], frame.job[rows]
+    trials = np.bincount(cell, minlength=frame.cells).astype(np.float64)
+    successes = np.bincount(cell, weights=good[rows].astype(np.float64), minlength=frame.cells)
+    design = frame.of_cells(crossed=True)
+    where = trials > 0.0
+    weak = frame.pseudo(crossed=True)
+    pseudo = (weak, np.full(len(weak), PSEUDO), np.full(len(weak), 2.0 * PSEUDO))
+    theta, inverse, mean, converged = fits.glm("binomial", design[where], successes[where], trials[where], pseudo)
+    p = np.zeros(frame.cells)
+    p[where] = mean
+    residual = good[rows] - p[cell]
+    scores = fits.score_sums(residual, design, cell, job, frame.jobs)
+    estimate = fits.Estimate(theta, scores @ inverse, np.sqrt(np.clip(np.diag(inverse), 0.0, None)), converged)
+    count = len(frame.kinds) * REMEDIES
+    which = frame.kind_remedy
+    full = np.zeros(len(log))
+    full[rows] = residual
+    spread = np.bincount(which[rows], weights=p[cell] * (1.0 - p[cell]), minlength=count)
+    # a cell in which hardly anything was uncertain cannot shift far: a weak contact's worth holds it
+    deviations = frame.deviations(full, rows, np.where(spread > 0.0, spread + PSEUDO, 0.0), spread + PSEUDO)
+
+    def counted(mask: Bools) -> Floats:
+        return np.bincount(which[mask], minlength=count).astype(np.float64)
+
+    return InOrder(frame, estimate, deviations, counted(rows), counted(has & ~rows), counted(good))
+
+
+@dataclass(frozen=True)
+class Change:
+    """The censored regression of the logarithm of after over before."""
+
+    frame: Frame
+    estimate: fits.Estimate
+    deviations: Deviations
+    sigma: float
+    exact: int
+    left_censored: int
+    right_censored: int
+    between: int
+    empty: int
+
+    def mean(self, theta: Floats, remedy: int, groups: Floats, shift: float = 0.0) -> float:
+        """Mean logarithm of after over before had the contacts counted in ``groups`` had one remedy."""
+        design = self.frame.of_groups(remedy, crossed=True)
+        return float(groups @ (design @ theta) / groups.sum()) + shift
+
+
+def change(frame: Frame) -> Change | None:
+    """Fits the paired change: left-, right- and interval-censored where a meter was at its end."""
+    log = frame.log
+    rows = ~np.isnan(log.after_low_ohm)
+    if rows.sum() < 10:
+        return None
+    with np.errstate(divide="ignore"):
+        low = np.log(log.after_low_ohm[rows]) - np.log(log.before_high_ohm[rows])
+        high = np.log(log.after_high_ohm[rows]) - np.log(log.before_low_ohm[rows])
+    low, high = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
+    design = frame.of_cells(crossed=True)
+    estimate, sigma, residual = fits.interval_regression(low, high, design, frame.cell[rows], frame.job[rows], frame.jobs)
+    count = len(frame.kinds) * REMEDIES
+    full = np.zeros(len(log))
+    full[rows] = residual * sigma
+    there = np.bincount(frame.kind_remedy[rows], minlength=count).astype(np.float64)
+    deviations = frame.deviations(full, rows, there, there * sigma**2)
+    narrow = high < low + fits.NARROW
+    left, right = np.isneginf(low), np.isposinf(high)
+    return Change(
+        frame,
+        estimate,
+        deviations,
+        sigma,
+        int(narrow.sum()),
+        int((left & ~right).sum()),
+        int((right & ~left).sum()),
+        int((~narrow & ~left & ~right).sum()),
+        int((left & right).sum()),
+    )
+
+
+def with_error(
+    function: Callable[[Floats], Any], estimate: fits.Estimate, extra: Floats | None = None, variance: Floats | None = None
+) -> tuple[Floats, Floats]:
+    """Value and error of a function of the parameters followed by ``extra`` ones of known, independent variance."""
+    base = estimate.theta
+    if extra is None or variance is None:
+        return fits.error_of(lambda t: np.atleast_1d(function(t)), estimate)
+    value, error = fits.error_of(lambda t: np.atleast_1d(function(np.concatenate([t, extra]))), estimate)
+    total = error**2
+    for k in range(len(extra)):
+        up, down = extra.copy(), extra.copy()
+        up[k] += 1e-4
+        down[k] -= 1e-4
+        slope = (np.atleast_1d(function(np.concatenate([base, up]))) - np.atleast_1d(function(np.concatenate([base, down])))) / 2e-4
+        total = total + slope**2 * variance[k]
+    return value, np.sqrt(total)
