@@ -86,6 +86,7 @@ class Frame:
         self.in_cell: Ints = np.bincount(self.cell, minlength=self.cells).reshape(self.groups, REMEDIES)
         self.there: Bools = np.bincount(self.remedy, minlength=REMEDIES)[:REMEDIES] > 0
         self.reference = int(np.argmax(self.there))
+        self._of_groups: dict[tuple[int, bool], Floats] = {}
 
     def regressors(self, kind: Ints, z: Floats, environment: Ints, remedy: Ints, *, crossed: bool) -> Floats:
         """Columns: one, kinds but the first, how bad (spline), environments but the first, remedies but the reference;
@@ -103,8 +104,12 @@ class Frame:
 
     def of_groups(self, remedy: int, *, crossed: bool) -> Floats:
         """Regressors of every group had all its contacts had one remedy."""
-        same = np.full(self.groups, remedy, dtype=np.int64)
-        return self.regressors(self.kind_of_group, self.z_of_group, self.environment_of_group, same, crossed=crossed)
+        key = (remedy, crossed)
+        if key not in self._of_groups:
+            same = np.full(self.groups, remedy, dtype=np.int64)
+            made = self.regressors(self.kind_of_group, self.z_of_group, self.environment_of_group, same, crossed=crossed)
+            self._of_groups[key] = made
+        return self._of_groups[key]
 
     def of_cells(self, *, crossed: bool) -> Floats:
         """Regressors of every cell."""
