@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from . import shop_model as model
-from ._core import InputError, _break_even, _cost_per_good_year
+from ._core import _break_even, _cost_per_good_year
 from .shop_fits import Z95, joined
 from .shop_invented import InventedLog, Truth, invented_log
-from .shop_log import BenchLog, Column, Fault, columns_text, missing_extra, read_log, words
+from .shop_log import BenchLog, Column, Fault, bad_input, columns_text, missing_extra, read_log, words
 from .shop_model import CLEAN, REMEDIES, REPLACE, STRIP, UNTOUCHED, with_error
 from .shop_places import TARGET_LOSS_DB, TARGET_RESIDUE, what_if
 
@@ -486,7 +486,7 @@ class _Work:
             def lost(theta: Floats, design: Floats = design, weight: Floats = weight, times: Floats = times) -> Floats:
                 hazard = back.hazard(theta, design)
                 held = np.array([weight @ back.service(hazard, t)[0] for t in times])
-                return np.log(-np.log(np.clip(held, 1e-12, 1.0 - 1e-12)))
+                return np.asarray(np.log(-np.log(np.clip(held, 1e-12, 1.0 - 1e-12))))
 
             value, error = with_error(lost, back.estimate)
             lower = np.exp(-np.exp(value + Z95 * error))
@@ -516,8 +516,8 @@ class _Work:
 
 
 PLATED_CAUTION = (
-    "Plated metal: no abrasive; a thin gold flash may go in a few strokes [memory, no figure published]; "
-    "a lubricant helps against adhesive wear, little against abrasive wear (Antler and Drozdowicz 1979 [seen])."
+    "Plated metal: no abrasive, a thin flash may go in a few strokes [memory]; a lubricant is of little use against abrasive "
+    "wear (Antler and Drozdowicz 1979 [seen])."
 )
 LIGHT_CAUTION = (
     "Lubricant on very light contacts can make them worse: 4 of 6 fretting tests with a perfluorinated one failed at centinewtons "
@@ -557,14 +557,15 @@ def compare(
     """
     for place, value in (("per_hour", per_hour), ("horizon_years", horizon_years)):
         if not (math.isfinite(value) and value > 0.0):
-            raise InputError(f"{place}: {value}; allowed: finite, above zero")
+            raise bad_input(place, value, "allowed: finite, above zero")
     tell = progress or (lambda step: None)
     tell("log")
     log = source if isinstance(source, BenchLog) else read_log(source, strict=strict)
     if strict and log.faults:
-        raise InputError(f"log: {log.faults[0]}")
+        first = log.faults[0]
+        raise bad_input(first.column, first.found, first.allowed, row=first.row)
     if len(log) == 0:
-        raise InputError(f"log: no contact with a kind, a reading and a remedy ({log.summary}); allowed: one at least")
+        raise bad_input("log", f"no contact with a kind, a reading and a remedy ({log.summary})", "allowed: one at least")
     work = _Work(log, per_hour, horizon_years, tell)
     tell("table and decisions")
     cells = [work.cell(k, r) for k in range(len(work.kinds)) for r in work.remedies if work.rows_of[k * REMEDIES + r]]
@@ -572,8 +573,8 @@ def compare(
     reread, rereadings = None, int(np.sum((log.remedy == UNTOUCHED) & ~np.isnan(log.after_low_ohm)))
     if work.change and rereadings:
         fit, own = work.change, work.frame.in_cell[:, UNTOUCHED].astype(np.float64)
-        value, error = with_error(lambda theta: fit.mean(theta, UNTOUCHED, own), fit.estimate)
-        reread = _band(float(value[0]), float(error[0]))
+        fallen, fallen_error = with_error(lambda theta: fit.mean(theta, UNTOUCHED, own), fit.estimate)
+        reread = _band(float(fallen[0]), float(fallen_error[0]))
     return Comparison(
         summary=log.summary,
         faults=log.faults,
@@ -615,7 +616,7 @@ def _warnings(work: _Work, rereadings: int) -> list[str]:
     if (jobs := len(np.unique(log.job))) < FEW_JOBS:
         out.append(f"{jobs} amplifiers only: bands are too narrow below about {FEW_JOBS}")
     if work.in_order and (open_ := int(work.in_order.undecided.sum())):
-        out.append(f"{open_} afters straddle the limit of their kind: the meter was too coarse to decide, left out there")
+        out.append(f"{open_} afters straddle the limit of their kind, meter too coarse: left out there")
     if (unknown := int(log.why_unknown.sum())) > 0:
         out.append(f"{unknown} came back for a reason nobody looked for: counted as this contact")
     wet = int(np.sum(~log.dry & ~np.isnan(log.after_low_ohm)))
@@ -629,8 +630,7 @@ def _assumes(work: _Work) -> list[str]:
     out.append("a damaged part is replaced" if np.isfinite(work.damage).any() else "no damage: the log has no such column")
     if work.log.currency is None and np.isfinite(work.log.part_cost).any():
         out.append("one currency, not named")
-    out.append("contacts of like badness and kind differ by chance and amplifier only")
-    out.append("places typical for their kind")
+    out.append("like contacts differ by amplifier and chance only")
     return out
 
 

@@ -2,7 +2,7 @@
 one cluster-robust error.
 
 For an estimate solving ``sum_j s_j(theta) = 0`` over the amplifiers j, the influence of amplifier j is ``A^-1 s_j`` with A
-the information, and the sandwich covariance is ``J/(J-1) sum_j (A^-1 s_j)(A^-1 s_j)^T`` (Liang and Zeger, Biometrika 73
+the information, and the sandwich covariance is ``J/(J-p) sum_j (A^-1 s_j)(A^-1 s_j)^T`` (Liang and Zeger, Biometrika 73
 (1986) 13 [memory]). Rows enter as cells (counts that share their regressors) and as one pass of score sums, so that five
 million rows cost memory for their columns only.
 """
@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,13 +44,13 @@ class Estimate:
     @property
     def covariance(self) -> Floats:
         """Cluster-robust covariance of the parameters."""
-        return covariance(self.influence)
+        return np.asarray(self.influence.T @ self.influence * self.correction)
 
-
-def covariance(influence: Floats) -> Floats:
-    """Sandwich covariance from influences per amplifier."""
-    jobs = int(np.count_nonzero(np.any(influence != 0.0, axis=1)))
-    return np.asarray(influence.T @ influence * (jobs / max(jobs - 1, 1)))
+    @cached_property
+    def correction(self) -> float:
+        """``J/(J-p)``: fitted residuals are smaller than true ones, the more so the more parameters few amplifiers carry."""
+        jobs = int(np.count_nonzero(np.any(self.influence != 0.0, axis=1)))
+        return jobs / max(jobs - int(self.influence.shape[1]), 1)
 
 
 def joined(*estimates: Estimate) -> Estimate:
@@ -74,8 +75,7 @@ def error_of(function: Callable[[Floats], Floats], estimate: Estimate) -> tuple[
         down[k] -= step
         gradient[k] = (np.atleast_1d(function(up)) - np.atleast_1d(function(down))) / (2.0 * step)
     spread = estimate.influence @ gradient
-    jobs = int(np.count_nonzero(np.any(estimate.influence != 0.0, axis=1)))
-    return value, np.sqrt(np.sum(spread * spread, axis=0) * (jobs / max(jobs - 1, 1)))
+    return value, np.sqrt(np.sum(spread * spread, axis=0) * estimate.correction)
 
 
 def spline(x: Floats, knots: Floats) -> Floats:
@@ -199,7 +199,10 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
         haa = (-upper * fu + lower * fl) / p - big_a**2
         hab = (-upper * b * fu + lower * a * fl) / p - big_a * big_b
         hbb = (-upper * b * b * fu + lower * a * a * fl) / p - big_b**2
-        pick = lambda one, two: np.where(is_used, np.where(is_exact, one, two), 0.0)  # noqa: E731
+
+        def pick(one: Floats, two: Floats) -> Floats:
+            return np.asarray(np.where(is_used, np.where(is_exact, one, two), 0.0))
+
         ones = np.ones_like(y)
         return (
             pick(math.log(h) - 0.5 * e * e, np.log(p)),
@@ -246,7 +249,7 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
             break
     inverse = np.linalg.pinv(-hessian, hermitian=True)
     scores = np.zeros((jobs, width + 1))
-    residual = np.empty(len(low))
+    residual: Floats = np.empty(len(low))
     for part in _blocks(len(low)):
         _, big_a, big_b, *_, e = rows(theta, part)
         scores[:, :width] += score_sums(-big_a, design, cell[part], job[part], jobs)
@@ -258,7 +261,7 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
     jacobian = np.concatenate([np.eye(width) / h, -(beta / h)[:, None]], axis=1)
     influence = scores @ inverse @ jacobian.T
     independent = np.sqrt(np.clip(np.diag(jacobian @ inverse @ jacobian.T), 0.0, None))
-    return Estimate(beta, influence, independent, converged), 1.0 / h, residual
+    return Estimate(beta, influence, independent, converged), float(1.0 / h), residual
 
 
 def _blocks(rows: int) -> list[slice]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .shop_log import BenchLog, read_log, words
+from .shop_log import BenchLog, bad_input, read_log, words
 
 if TYPE_CHECKING:
     import os
@@ -18,8 +18,10 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 KINDS = ("relay", "rotary switch", "slide switch", "push switch", "headphone socket", "phono socket")
-# price of an invented part, and how its kind's comebacks compare with the mean
+# price of an invented part, how its kind's comebacks compare with the mean, its metal, and what a remedy takes
 PRICE = (11.0, 24.0, 7.0, 6.0, 9.0, 4.0)
+METAL = ("silver alloy", "silver", "silver", "silver", "nickel plated", "gold plated")
+PRODUCT = ("deoxidiser", "abrasive", "none", "")
 PRONE = (1.3, 0.8, 1.0, 1.2, 1.0, 0.7)
 REMEDIES = ("clean", "strip", "replace", "none")
 
@@ -43,6 +45,8 @@ class Truth:
     ratio: tuple[float, ...] = (1.0, 0.8, 0.5, 1.5)
     # share of the true resistance that is left; a new part starts anew
     left: tuple[float, ...] = (0.12, 0.05, 0.0, 1.0)
+    # spread of the logarithm of what is left
+    spread_after: tuple[float, ...] = (0.7, 0.5, 0.4, 0.0)
     damage: tuple[float, ...] = (0.005, 0.04, 0.02, 0.0)
     minutes: tuple[float, ...] = (15.0, 45.0, 35.0, 5.0)
     # spread of the true logarithm between amplifiers, between contacts, and of one reading
@@ -210,7 +214,7 @@ def draw(rows: int, seed: int, truth: Truth) -> Drawn:
     remedy = np.where(random.random(rows) < 0.10, 3, remedy)
     # what is left: a share of the true resistance, or a new part
     limits = np.array([_limit(k) for k in range(len(KINDS))])[contacts.kind]
-    spread = np.array([0.7, 0.5, 0.4, 0.0])[remedy]
+    spread = np.array(truth.spread_after)[remedy]
     left = np.where(remedy == 2, 0.25 * limits, np.array(truth.left)[remedy] * contacts.true_ohm)
     noise = np.where(remedy == 3, truth.reading, 0.1)
     after = left * np.exp(spread * random.standard_normal(rows) + noise * random.standard_normal(rows))
@@ -244,9 +248,7 @@ def invented_log(rows: int = 5000, seed: int = 0, *, truth: Truth | None = None,
     import numpy as np
 
     if rows < 1:
-        from ._core import InputError
-
-        raise InputError(f"rows: {rows}; allowed: 1 or more")
+        raise bad_input("rows", rows, "allowed: 1 or more")
     truth = truth or Truth()
     d = draw(rows, seed, truth)
     kind, remedy = d.contacts.kind.tolist(), d.remedy.tolist()
@@ -256,6 +258,8 @@ def invented_log(rows: int = 5000, seed: int = 0, *, truth: Truth | None = None,
         return text if shown is None else [t if s else "" for t, s in zip(text, shown.tolist(), strict=True)]
 
     letters = "abcdefghij"
+    # where an amplifier lived; without an effect
+    lived = np.random.default_rng([seed, 4]).choice(3, p=[0.7, 0.15, 0.15], size=int(d.contacts.job.max()) + 1)[d.contacts.job]
     returned = (d.came_back | d.other_fault) & d.followed
     columns = {
         "job": [str(1000 + j) for j in d.contacts.job.tolist()],
@@ -263,9 +267,11 @@ def invented_log(rows: int = 5000, seed: int = 0, *, truth: Truth | None = None,
         # a contact's name is its place in the log: no two alike in one amplifier
         "contact": [f"{KINDS[k]} {n // 10 % 100} / {letters[n % 10]}" for n, k in enumerate(kind)],
         "kind": [KINDS[k] for k in kind],
+        "metal": [METAL[k] for k in kind],
         "method": ["1 A drop"] * rows,
         "shows": _millivolts(d.contacts.first_ohm),
         "remedy": [REMEDIES[r] for r in remedy],
+        "product": [PRODUCT[r] for r in remedy],
         "after": _millivolts(d.after_ohm),
         "minutes": [f"{m:.0f}" for m in d.minutes.tolist()],
         "part_cost": [f"{PRICE[k]:.2f}" if r == 2 else "" for k, r in zip(kind, remedy, strict=True)],
@@ -276,6 +282,7 @@ def invented_log(rows: int = 5000, seed: int = 0, *, truth: Truth | None = None,
             for o, b in zip(d.other_fault.tolist(), returned.tolist(), strict=True)
         ],
         "last_known_good": days(d.end_day, d.followed & ~returned),
+        "environment": np.array(["dry", "smoke", "damp"])[lived].tolist(),
         "note": ["invented"] * rows,
     }
     if untidy:

@@ -69,8 +69,18 @@ def words() -> Words:
     """The words of a log, from the table in the compiled part."""
     raw = json.loads(_log_words())
     columns = tuple(Column(*row) for row in raw.pop("columns"))
-    places = tuple((str(row[0]), *(float(x) for x in row[1:])) for row in raw.pop("places"))
+    places = tuple((str(name), float(a), float(b), float(c)) for name, a, b, c in raw.pop("places"))
     return Words(columns=columns, places=places, **{name: tuple(rows) for name, rows in raw.items()})
+
+
+def bad_input(place: str, value: object, allowed: str, *, file: str | None = None, row: int | None = None) -> InputError:
+    """An InputError with the attributes that every other has."""
+    where = "".join([f"{file}: " if file else "", f"row {row}, " if row else ""])
+    error = InputError(f"{where}{place}: {value}; {allowed}")
+    error.place, error.value, error.allowed = place, str(value), allowed
+    error.file, error.line = file, row
+    error.faults = [(file, row, place, str(value), allowed)]
+    return error
 
 
 def missing_extra(module: str) -> ModuleNotFoundError:
@@ -148,11 +158,8 @@ def _log(data: bytes, file: str, strict: bool) -> BenchLog:
     faults = tuple(Fault(*fault) for fault in account.pop("faults"))
     if strict and faults:
         first = faults[0]
-        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-        error = InputError(f"{file}: {first}{more}")
-        # the same attributes as every other bad input
-        error.place, error.value, error.allowed = first.column, first.found, first.allowed
-        error.file, error.line = file, first.row
+        more = f" (and {len(faults) - 1} faults more)" if len(faults) > 1 else ""
+        error = bad_input(first.column, first.found, first.allowed + more, file=file, row=first.row)
         error.faults = [(file, f.row, f.column, f.found, f.allowed) for f in faults]
         raise error
     for name in ("without_after", "set_aside", "columns"):
@@ -181,7 +188,7 @@ def _frame_bytes(frame: Any) -> bytes:
     others = len(table.columns) - len(names)
     table = table.select(*names)
     table = table.with_columns(nw.col(name).cast(nw.String) for name, kind in table.schema.items() if not kind.is_numeric())
-    text = table.write_csv(None)
+    text = str(table.write_csv(None))
     if not others:
         return text.encode()
     # the reader counts what is there and not known: empty columns stand for what was left out
@@ -222,7 +229,7 @@ def read_log(source: Any, *, strict: bool = False) -> BenchLog:
             return _log(_frame_bytes(table), path.name, strict)
         return _log(path.read_bytes(), path.name, strict)
     except OSError as error:
-        raise InputError(f"{path}: {error.strerror or error}; allowed: a bench log, CSV or Parquet") from None
+        raise bad_input("log", error.strerror or error, "allowed: a bench log, CSV or Parquet", file=str(path)) from None
 
 
 def columns_text() -> str:

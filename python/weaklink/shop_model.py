@@ -206,16 +206,20 @@ def comebacks(frame: Frame) -> Comebacks | None:
     ends = np.append(edges[1:], np.inf)
     design = frame.of_cells(crossed=False)
     steps = len(edges)
-    blocks, events, exposures, wheres = [], [], [], []
+    blocks: list[Floats] = []
+    events: list[Floats] = []
+    exposures: list[Floats] = []
+    wheres: list[Ints] = []
     for k in range(steps):
-        exposure = np.bincount(cell, weights=np.clip(years, edges[k], ends[k]) - edges[k], minlength=frame.cells)
+        held = np.clip(years, edges[k], ends[k]) - edges[k]
+        exposure = np.bincount(cell, weights=held, minlength=frame.cells).astype(np.float64)
         inside = came & (years > edges[k]) & (years <= ends[k])
-        count = np.bincount(cell[inside], minlength=frame.cells).astype(np.float64)
+        came_here = np.bincount(cell[inside], minlength=frame.cells).astype(np.float64)
         where = np.flatnonzero(exposure > 0.0)
         indicator = np.zeros((len(where), steps))
         indicator[:, k] = 1.0
         blocks.append(np.concatenate([indicator, design[where, 1:]], axis=1))
-        events.append(count[where])
+        events.append(came_here[where])
         exposures.append(exposure[where])
         wheres.append(k * frame.cells + where)
     rate = float(came.sum() / years.sum())
@@ -245,7 +249,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
     count = len(frame.kinds) * REMEDIES
     full = np.zeros(len(log))
     full[rows] = residual
-    due_of = np.bincount(which, weights=expected, minlength=count)
+    due_of: Floats = np.bincount(which, weights=expected, minlength=count).astype(np.float64)
     deviations = frame.deviations(full, rows, due_of, due_of)
     return Comebacks(
         frame,
@@ -254,8 +258,8 @@ def comebacks(frame: Frame) -> Comebacks | None:
         deviations,
         int(rows.sum()),
         int(came.sum()),
-        np.bincount(which, weights=years, minlength=count),
-        np.bincount(which, weights=came.astype(np.float64), minlength=count),
+        np.bincount(which, weights=years, minlength=count).astype(np.float64),
+        np.bincount(which, weights=came.astype(np.float64), minlength=count).astype(np.float64),
         np.bincount(which, minlength=count).astype(np.float64),
         float(np.quantile(years, 0.95)),
     )
@@ -290,7 +294,7 @@ def in_order(frame: Frame) -> InOrder | None:
         return None
     cell, job = frame.cell[rows], frame.job[rows]
     trials = np.bincount(cell, minlength=frame.cells).astype(np.float64)
-    successes = np.bincount(cell, weights=good[rows].astype(np.float64), minlength=frame.cells)
+    successes = np.bincount(cell, weights=good[rows].astype(np.float64), minlength=frame.cells).astype(np.float64)
     design = frame.of_cells(crossed=True)
     where = trials > 0.0
     weak = frame.pseudo(crossed=True)
@@ -305,7 +309,7 @@ def in_order(frame: Frame) -> InOrder | None:
     which = frame.kind_remedy
     full = np.zeros(len(log))
     full[rows] = residual
-    spread = np.bincount(which[rows], weights=p[cell] * (1.0 - p[cell]), minlength=count)
+    spread: Floats = np.bincount(which[rows], weights=p[cell] * (1.0 - p[cell]), minlength=count).astype(np.float64)
     # a cell in which hardly anything was uncertain cannot shift far: a weak contact's worth holds it
     deviations = frame.deviations(full, rows, np.where(spread > 0.0, spread + PSEUDO, 0.0), spread + PSEUDO)
 

@@ -36,43 +36,65 @@ def _cells(cell: Cell, kind: str) -> tuple[str, ...]:
     return (kind, cell.remedy, f"{cell.contacts:,}", left, order, ceiling, back, damage, cost)
 
 
+def _aligned(rows: list[tuple[str, ...]]) -> list[str]:
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= WIDTH else 1
+    return [(" " * gap).join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+# beyond this many rows the short answer has one line per kind
+SHORT_ROWS = 6
+
+
+def _compact(comparison: Comparison, kinds: list[str]) -> list[str]:
+    """One line per kind; the remedies stand side by side."""
+    remedies = sorted({cell.remedy for cell in comparison.cells}, key=["clean", "strip", "replace"].index)
+    made = {(cell.kind, cell.remedy): _cells(cell, "") for cell in comparison.cells}
+    heads = ("kind", "n", "left, %", "in order, %", "back/100y", "damage, %", "cost/y")
+    rows: list[tuple[str, ...]] = [heads]
+    for kind in kinds:
+        cells = [made.get((kind, remedy), ("-",) * len(HEADS)) for remedy in remedies]
+        columns = [[cell[k].replace(" %", "").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
+        rows.append((kind, *("/".join(column) for column in columns)))
+    return [f"{' / '.join(remedies)}:", *_aligned(rows)]
+
+
 def _table(comparison: Comparison, kinds: list[str]) -> list[str]:
-    rows, last = [HEADS], ""
+    rows: list[tuple[str, ...]] = [HEADS]
+    last = ""
     for cell in comparison.cells:
         if cell.kind in kinds:
             rows.append(_cells(cell, "" if cell.kind == last else cell.kind))
             last = cell.kind
-    if len(rows) == 1:
-        return []
-    widths = [max(len(row[k]) for row in rows) for k in range(len(HEADS))]
-    gap = 2 if sum(widths) + 2 * (len(widths) - 1) <= WIDTH else 1
-    lines = [(" " * gap).join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-    return lines
+    return _aligned(rows) if len(rows) > 1 else []
 
 
 def _from_to(band: Band) -> str:
     return f"{band[0]:.2f} times ({band[1]:.2f}-{band[2]:.2f})"
 
 
-def _threshold(decision: Decision) -> str:
+def _threshold(decision: Decision | None, others: list[Decision]) -> str:
+    """Above which reading, with its band; a remedy that a dearer one overtakes first never has its turn."""
+    if decision is None:
+        return "not known"
     at, low, high = decision.above_ohm
+    if math.isfinite(at) and any(other.above_ohm[0] <= at for other in others):
+        return f"never: {others[0].remedy} pays first"
     if at == 0.0:
-        sure = "" if high == 0.0 else ", not sure" if math.isinf(high) else f", sure above {_number(high)} ohm"
-        return f"{decision.remedy} at any reading{sure}"
+        return "any" if high == 0.0 else "any, not sure" if math.isinf(high) else f"any (0 to {_number(high)})"
     if math.isinf(at):
-        sure = "" if math.isinf(low) else ", not sure"
-        return f"{decision.remedy} nowhere{sure}"
-    ends = "any" if low == 0.0 else _number(low), "never" if math.isinf(high) else _number(high)
-    return f"{decision.remedy} above {_number(at)} ohm ({ends[0]} to {ends[1]})"
+        return "never" if math.isinf(low) else "never, not sure" if low == 0.0 else f"never ({_number(low)} to never)"
+    return f"{_number(at)} ({_number(low)} to {'never' if math.isinf(high) else _number(high)})"
 
 
 def _decisions(comparison: Comparison, kinds: list[str]) -> list[str]:
-    lines = []
+    made = {(d.kind, d.remedy): d for d in comparison.decisions}
+    rows: list[tuple[str, ...]] = [("kind", "strip above, ohm", "replace above, ohm")]
     for kind in kinds:
-        told = [_threshold(decision) for decision in comparison.decisions if decision.kind == kind]
-        if told:
-            lines += _wrapped(f"{kind}: {'; '.join(told)}")
-    return lines
+        strip, new = made.get((kind, "strip")), made.get((kind, "replace"))
+        if strip or new:
+            rows.append((kind, _threshold(strip, [new] if new else []), _threshold(new, [])))
+    return [f"  {line}" for line in _aligned(rows)] if len(rows) > 1 else []
 
 
 def _warranty(comparison: Comparison) -> list[str]:
@@ -81,7 +103,7 @@ def _warranty(comparison: Comparison) -> list[str]:
         months = round(12 * row.years)
         more = " or more" if row.years > 0.0 and row.years + 1 / 12 > row.carried_years else ""
         told.append(f"{row.remedy} {months} months{more}" if months else f"{row.remedy} none")
-    return _wrapped("warranty, on what each is used for now (nine in ten hold, lower band): " + ", ".join(told)) if told else []
+    return _wrapped("warranty on what each is used for now, nine in ten hold (lower band): " + ", ".join(told)) if told else []
 
 
 def _questions(comparison: Comparison, most: int) -> list[str]:
@@ -99,19 +121,23 @@ def _page(comparison: Comparison, kinds: int, warnings: int, questions: int, eve
     for cell in c.cells:
         counts[cell.kind] = counts.get(cell.kind, 0) + cell.contacts
     shown = sorted(counts, key=lambda kind: -counts[kind])[:kinds]
-    lines = [f"{c.summary}; {c.jobs:,} amplifiers; {c.over:,} readings over limit, {c.below:,} below"]
-    if c.faults:
+    lines = _wrapped(f"{c.summary}; {c.over:,} over limit, {c.below:,} below range", "", "  ")
+    if not c.faults:
+        lines.append(f"{c.jobs:,} amplifiers")
+    else:
         first = c.faults[0]
         more = "" if everything else f", the first in row {first.row}, {first.column} (--all names each)"
-        lines.append(f"{len(c.faults)} faults{more}")
+        lines.append(f"{c.jobs:,} amplifiers; {len(c.faults):,} faults{more}")
         if everything:
             lines += [line for fault in c.faults for line in _wrapped(str(fault))]
-    lines += ["", *_table(c, shown)]
+    short = not everything and len(c.cells) > SHORT_ROWS
+    lines += ["", *(_compact(c, shown) if short else _table(c, shown))]
     hidden = len(counts) - len(shown)
     if hidden > 0:
         lines.append(f"({hidden} kinds more with --all)")
     key = "left: after over before, against leaving alone" if c.reread_ratio else "left: after over before"
-    lines += _wrapped(f"{key}; ceiling: nine in ten stay below; back/100y: per 100 contact-years; adjusted", "", "  ")
+    ceiling = "" if short else "; ceiling: nine in ten stay below, in a place typical for the kind"
+    lines += _wrapped(f"{key}{ceiling}; back/100y: comebacks per 100 contact-years; all adjusted", "", "  ")
     lines.append("")
     if c.reread_ratio:
         fall = [100.0 * (1.0 - x) for x in c.reread_ratio]
@@ -131,14 +157,14 @@ def _page(comparison: Comparison, kinds: int, warnings: int, questions: int, eve
     decided = _decisions(c, list(counts)) + _warranty(c) + _questions(c, questions)
     if not decided:
         decided = ["  none: the log does not say yet how long a remedy holds"]
-    return [*lines, *assumed, "", "Decisions (cost per good year; bands 95 %)", *decided]
+    return [*lines, *assumed, "", "Decisions, by cost per good year, bands 95 %", *decided]
 
 
 def page(comparison: Comparison, *, everything: bool = False) -> str:
     """The answer as text of at most 80 columns; under 40 lines unless ``everything`` is asked for."""
     if everything:
         return "\n".join(_page(comparison, 99, 99, 99, True)) + "\n"
-    most = {"kinds": 6, "warnings": 3, "questions": 3}
+    most = {"kinds": 11, "warnings": 3, "questions": 3}
     least = {"kinds": 1, "warnings": 1, "questions": 1}
     while True:
         lines = _page(comparison, **most, everything=False)

@@ -82,8 +82,8 @@ pub(super) fn _log_words() -> String {
 
 /// Resistance above which `to` costs less per good year than `from`: a number, 0 (always) or infinity (never).
 #[pyfunction]
-pub(super) fn _break_even(before_ohm: Vec<f64>, from: Vec<f64>, to: Vec<f64>) -> f64 {
-    match break_even(&before_ohm, &from, &to) {
+pub(super) fn _break_even(before_ohm: Vec<f64>, from_: Vec<f64>, to: Vec<f64>) -> f64 {
+    match break_even(&before_ohm, &from_, &to) {
         BreakEven::Always => 0.0,
         BreakEven::Never => f64::INFINITY,
         BreakEven::Above(ohm) => ohm,
