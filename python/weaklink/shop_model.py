@@ -26,8 +26,11 @@ BINS = 24
 INTERVALS = 5
 # an environment has a term of its own from this many contacts on
 ENOUGH_ROWS = 100
-# contacts as weak as this keep a level finite
+# a level counts this many contacts of the log's mean besides its own, so that it stays finite
 PSEUDO = 0.5
+# a bin of how bad a contact was holds this many rows at least; a curve takes this many bins
+ROWS_PER_BIN = 15
+LEAST_BINS_OF_A_CURVE = 8
 CLEAN, STRIP, REPLACE, UNTOUCHED = 0, 1, 2, 3
 REMEDIES = 4
 
@@ -68,12 +71,18 @@ class Frame:
         self.before: Floats = np.log(np.maximum(ohm, 1e-6))
         self.centre: Floats = np.array([np.median(self.before[self.kind == k]) for k in range(len(self.kinds))])
         z = self.before - self.centre[self.kind]
-        cuts = np.unique(np.quantile(z, np.linspace(0.0, 1.0, BINS + 1)[1:-1]))
+        wanted = min(BINS, max(2, len(z) // ROWS_PER_BIN))
+        cuts = np.unique(np.quantile(z, np.linspace(0.0, 1.0, wanted + 1)[1:-1])) if len(z) else np.zeros(0)
+        cuts = cuts[cuts > z.min()] if len(z) else cuts
         bins: Ints = np.searchsorted(cuts, z, side="right").astype(np.int64)
         self.bins = len(cuts) + 1
         filled = np.maximum(np.bincount(bins, minlength=self.bins), 1)
         self.z_of_bin: Floats = np.bincount(bins, weights=z, minlength=self.bins) / filled
         self.knots: Floats = np.quantile(z, [0.05, 0.35, 0.65, 0.95])
+        # a curve where there is enough to bend, a straight line where there is a little, nothing where all read alike
+        bends = self.bins >= LEAST_BINS_OF_A_CURVE and float(np.min(np.diff(self.knots))) > 1e-6
+        self.shape = 2 if bends else 1 if self.bins > 1 else 0
+        self.typical_z: Floats = np.quantile(z, [0.02, 0.25, 0.5, 0.75, 0.98])
         self.group: Ints = (self.kind * self.bins + bins) * self.environments + environment
         self.cell: Ints = self.group * REMEDIES + self.remedy
         self.groups = len(self.kinds) * self.bins * self.environments
@@ -93,12 +102,13 @@ class Frame:
         if ``crossed``, remedies times how bad."""
         parts = [np.ones((len(z), 1))]
         parts.append((kind[:, None] == np.arange(1, len(self.kinds))[None, :]).astype(np.float64))
-        parts.append(fits.spline(z, self.knots) if self.knots[-1] > self.knots[0] else z[:, None])
+        if self.shape:
+            parts.append(fits.spline(z, self.knots) if self.shape == 2 else z[:, None])
         parts.append((environment[:, None] == np.arange(1, self.environments)[None, :]).astype(np.float64))
         others = np.array([r for r in range(REMEDIES) if self.there[r] and r != self.reference], dtype=np.int64)
         is_remedy = (remedy[:, None] == others[None, :]).astype(np.float64)
         parts.append(is_remedy)
-        if crossed:
+        if crossed and self.shape:
             parts.append(is_remedy * z[:, None])
         return np.concatenate(parts, axis=1)
 
@@ -125,12 +135,13 @@ class Frame:
         return np.asarray(self.kind * REMEDIES + self.remedy)
 
     def pseudo(self, crossed: bool) -> Floats:
-        """Regressors of weak cells, one per kind and remedy, of average badness."""
-        kinds = [(k, self.reference) for k in range(len(self.kinds))]
-        remedies = [(0, r) for r in range(REMEDIES) if self.there[r] and r != self.reference]
-        every = np.array(kinds + remedies, dtype=np.int64)
-        zero = np.zeros(len(every))
-        return self.regressors(every[:, 0], zero, zero.astype(np.int64), every[:, 1], crossed=crossed)
+        """Regressors of weak cells: every kind, environment and remedy by itself, from hardly bad to very bad."""
+        kinds = [(k, 0, self.reference) for k in range(len(self.kinds))]
+        environments = [(0, e, self.reference) for e in range(1, self.environments)]
+        remedies = [(0, 0, r) for r in range(REMEDIES) if self.there[r] and r != self.reference]
+        levels = np.array(kinds + environments + remedies, dtype=np.int64)
+        every, z = np.repeat(levels, len(self.typical_z), axis=0), np.tile(self.typical_z, len(levels))
+        return self.regressors(every[:, 0], z, every[:, 1], every[:, 2], crossed=crossed)
 
     def deviations(self, residual: Floats, rows: Bools, weight: Floats, floor: Floats) -> Deviations:
         """Shrunk deviations of kind x remedy from residuals; ``weight`` turns a sum into a deviation, ``floor`` is the least
@@ -227,7 +238,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
     indicator = np.full((len(weak), steps), 1.0 / steps)
     pseudo = np.concatenate([indicator, weak[:, 1:]], axis=1)
     x, where = np.concatenate(blocks), np.concatenate(wheres)
-    weak_events = np.full(len(weak), PSEUDO)
+    weak_events = np.full(len(weak), PSEUDO / len(frame.typical_z))
     theta, inverse, mean, converged = fits.glm(
         "poisson", x, np.concatenate(events), np.concatenate(exposures), (pseudo, weak_events, weak_events / rate)
     )
@@ -298,7 +309,8 @@ def in_order(frame: Frame) -> InOrder | None:
     design = frame.of_cells(crossed=True)
     where = trials > 0.0
     weak = frame.pseudo(crossed=True)
-    pseudo = (weak, np.full(len(weak), PSEUDO), np.full(len(weak), 2.0 * PSEUDO))
+    worth = np.full(len(weak), PSEUDO / len(frame.typical_z))
+    pseudo = (weak, worth * (successes.sum() + 1.0) / (trials.sum() + 2.0), worth)
     theta, inverse, mean, converged = fits.glm("binomial", design[where], successes[where], trials[where], pseudo)
     p = np.zeros(frame.cells)
     p[where] = mean

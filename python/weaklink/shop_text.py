@@ -50,13 +50,17 @@ def _compact(comparison: Comparison, kinds: list[str]) -> list[str]:
     """One line per kind; the remedies stand side by side."""
     remedies = sorted({cell.remedy for cell in comparison.cells}, key=["clean", "strip", "replace"].index)
     made = {(cell.kind, cell.remedy): _cells(cell, "") for cell in comparison.cells}
-    heads = ("kind", "n", "left, %", "in order, %", "back/100y", "damage, %", "cost/y")
+    heads = ("kind", "n", "left %", "in order %", "back/100y", "damage %", "cost/y")
     rows: list[tuple[str, ...]] = [heads]
     for kind in kinds:
         cells = [made.get((kind, remedy), ("-",) * len(HEADS)) for remedy in remedies]
-        columns = [[cell[k].replace(" %", "").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
+        columns = [[cell[k].replace(" %", "").replace("not known", "-").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
         rows.append((kind, *("/".join(column) for column in columns)))
-    return [f"{' / '.join(remedies)}:", *_aligned(rows)]
+    lines = _aligned(rows)
+    if max(len(line) for line in lines) > WIDTH:
+        # damages are the rarest: --all has them
+        lines = _aligned([(*row[:5], *row[6:]) for row in rows])
+    return [f"{' / '.join(remedies)}:", *lines]
 
 
 def _table(comparison: Comparison, kinds: list[str]) -> list[str]:

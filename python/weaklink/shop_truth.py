@@ -15,7 +15,7 @@ import numpy as np
 from . import shop_model as model
 from .shop import HORIZON_YEARS
 from .shop_fits import Z95
-from .shop_invented import Truth, invented_log
+from .shop_invented import Truth, draw, invented_log
 from .shop_model import CLEAN, REPLACE, UNTOUCHED, with_error
 
 
