@@ -5,9 +5,7 @@
 
 from __future__ import annotations
 
-import json
 import math
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,14 +17,14 @@ from .shop_invented import InventedLog, Truth, invented_log
 from .shop_log import BenchLog, Column, Fault, bad_input, columns_text, missing_extra, read_log, words
 from .shop_model import CLEAN, REMEDIES, REPLACE, STRIP, UNTOUCHED, with_error
 from .shop_places import TARGET_LOSS_DB, TARGET_RESIDUE, what_if
+from .shop_results import Band, Cell, Comparison, Decision, Question, Ratio, Warranty
 
 if TYPE_CHECKING:
-    import os
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    _Floats = NDArray[np.float64]
 
 __all__ = [
     "BenchLog",
@@ -49,8 +47,6 @@ __all__ = [
     "words",
 ]
 
-# a value with its 95 % band
-Band = tuple[float, float, float]
 # up to which horizon good service counts, years
 HORIZON_YEARS = 3.0
 # share of contacts that a warranty must find in order
@@ -66,142 +62,6 @@ DAMAGE_PRIOR = 20.0
 # amplifiers below which cluster-robust errors are too small themselves
 FEW_JOBS = 30
 GRID = 25
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One remedy on one kind; bands are 95 %, clustered by amplifier, None where the log does not say.
-
-    ``left_ratio``: after over before, adjusted for how bad it was and, where there are re-readings, against leaving it alone.
-    ``in_order``: share back in order. ``ceiling``: residue that nine in ten afters stay below in their typical place.
-    ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind.
-    """
-
-    kind: str
-    remedy: str
-    contacts: int
-    left_ratio: Band | None
-    in_order: Band | None
-    not_decided: int
-    loss_db: float | None
-    ceiling: float | None
-    over_target: float | None
-    comebacks: int
-    contact_years: float
-    comebacks_per_100_years: Band | None
-    good_years: Band | None
-    damage: float | None
-    minutes: float | None
-    part_cost: float | None
-    cost_per_good_year: Band | None
-
-
-@dataclass(frozen=True)
-class Ratio:
-    """Comebacks of one remedy over those of another: in the plain table, and adjusted (marginal: over amplifiers)."""
-
-    remedy: str
-    over: str
-    plain: float | None
-    adjusted: Band
-
-
-@dataclass(frozen=True)
-class Decision:
-    """Resistance before the remedy above which a remedy costs less per good year; 0 always, infinite never in this log."""
-
-    kind: str
-    remedy: str
-    against: str
-    above_ohm: Band
-    seen_ohm: tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Warranty:
-    """Longest time at which the lower 95 % band still has nine in ten in order; ``carried`` is as far as the data reach."""
-
-    remedy: str
-    years: float
-    carried_years: float
-
-
-@dataclass(frozen=True)
-class Question:
-    """A comparison that the log cannot make yet, and how many more contacts of each remedy it takes."""
-
-    kind: str
-    remedy: str
-    against: str
-    rows_more: int
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """What a log teaches; ``print`` it for the short answer."""
-
-    summary: str
-    faults: tuple[Fault, ...]
-    over: int
-    below: int
-    pairs: int
-    jobs: int
-    currency: str
-    per_hour: float
-    horizon_years: float
-    reread_ratio: Band | None
-    rereadings: int
-    cells: tuple[Cell, ...]
-    ratios: tuple[Ratio, ...]
-    decisions: tuple[Decision, ...]
-    warranties: tuple[Warranty, ...]
-    questions: tuple[Question, ...]
-    warnings: tuple[str, ...]
-    assumes: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Everything as plain values; infinite numbers become None."""
-
-        def plain(value: Any) -> Any:
-            if isinstance(value, float):
-                return value if math.isfinite(value) else None
-            if isinstance(value, dict):
-                return {name: plain(item) for name, item in value.items()}
-            if isinstance(value, (list, tuple)):
-                return [plain(item) for item in value]
-            return value
-
-        done: dict[str, Any] = plain(asdict(self))
-        # infinite is a word of its own: never within this log
-        for row, decision in zip(done["decisions"], self.decisions, strict=True):
-            row["above_ohm"] = ["never" if math.isinf(x) else x for x in decision.above_ohm]
-        return done
-
-    def to_json(self) -> str:
-        """Everything, for machines."""
-        return json.dumps(self.to_dict(), indent=2)
-
-    def text(self, *, everything: bool = False) -> str:
-        """The short answer, under 40 lines of at most 80 columns, decisions last; or everything."""
-        from .shop_text import page
-
-        return page(self, everything=everything)
-
-    def __str__(self) -> str:
-        return self.text()
-
-    def save(self, path: str | os.PathLike[str]) -> None:
-        """Writes what a later assessment needs, as TOML; never leaves half a file."""
-        import os as system
-        from pathlib import Path
-
-        from .shop_text import toml
-
-        there = Path(path)
-        new = there.with_name(there.name + ".new")
-        new.write_text(toml(self), encoding="utf-8")
-        system.replace(new, there)
 
 
 def _band(value: float, error: float) -> Band:
@@ -234,7 +94,7 @@ class _Work:
         self.damage = self.damage_shares()
         self.effects = self.place_effects()
 
-    def means(self, values: Floats, only: int | None = None) -> Floats:
+    def means(self, values: _Floats, only: int | None = None) -> _Floats:
         """Mean per kind x remedy, shrunk towards the remedy's; NaN where the log does not say. A part is bought to replace."""
         known = np.isfinite(values)
         which = self.frame.kind_remedy[known]
@@ -251,7 +111,7 @@ class _Work:
             mean[:, others] = np.where(np.isfinite(mean[:, others]), mean[:, others], 0.0)
         return np.asarray(mean)
 
-    def damage_shares(self) -> Floats:
+    def damage_shares(self) -> _Floats:
         known = np.isfinite(self.log.damage)
         which = self.frame.kind_remedy[known]
         hurt = np.bincount(which, weights=self.log.damage[known], minlength=self.count).reshape(-1, REMEDIES)
@@ -261,7 +121,7 @@ class _Work:
         overall = (hurt.sum(axis=0) + 0.5) / (count.sum(axis=0) + 1.0)
         return np.asarray((hurt + DAMAGE_PRIOR * overall) / (count + DAMAGE_PRIOR))
 
-    def place_effects(self) -> Floats:
+    def place_effects(self) -> _Floats:
         """Loss, ceiling at the afters that nine in ten stay below, and share over a target, per kind x remedy."""
         high = self.log.after_high_ohm
         out = np.full((self.count, 3), np.nan)
@@ -282,11 +142,11 @@ class _Work:
                     out[cell, 2] = np.mean(high[known & (which == cell)] >= limit)
         return out
 
-    def groups_of(self, kind: int) -> Floats:
+    def groups_of(self, kind: int) -> _Floats:
         """All contacts of a kind, as counts per group."""
         return np.asarray(np.where(self.frame.kind_of_group == kind, self.frame.in_group, 0).astype(np.float64))
 
-    def extra(self, kind: int) -> tuple[Floats, Floats]:
+    def extra(self, kind: int) -> tuple[_Floats, _Floats]:
         """Deviations of a kind's remedies with their variances: comebacks first, back in order then."""
         cells = kind * REMEDIES + np.arange(REMEDIES)
         parts = [self.comebacks.deviations if self.comebacks else None, self.in_order.deviations if self.in_order else None]
@@ -306,20 +166,20 @@ class _Work:
         price = new if math.isfinite(new) else minutes / 60.0 * self.per_hour
         return float(minutes), float(part), float(damage) if math.isfinite(damage) else 0.0, float(price)
 
-    def split(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
+    def split(self, theta: _Floats) -> tuple[_Floats, _Floats, _Floats]:
         """Parameters of comebacks, of back in order, and deviations."""
         assert self.comebacks is not None and self.in_order is not None
         a, b = len(self.comebacks.estimate.theta), len(self.in_order.estimate.theta)
         return theta[:a], theta[a : a + b], theta[a + b :]
 
-    def designs(self, kind: int, remedy: int, z: Floats) -> tuple[Floats, Floats]:
+    def designs(self, kind: int, remedy: int, z: _Floats) -> tuple[_Floats, _Floats]:
         """Regressors of comebacks and of back in order at resistances before (logarithm from the kind's median)."""
         same, done = np.full(len(z), kind, dtype=np.int64), np.full(len(z), remedy, dtype=np.int64)
         zero = np.zeros(len(z), dtype=np.int64)
         plain, crossed = (self.frame.regressors(same, z, zero, done, crossed=crossed) for crossed in (False, True))
         return plain, crossed
 
-    def log_cost(self, theta: Floats, kind: int, remedy: int, designs: tuple[Floats, Floats]) -> Floats:
+    def log_cost(self, theta: _Floats, kind: int, remedy: int, designs: tuple[_Floats, _Floats]) -> _Floats:
         """Logarithm of the cost per good year, row by row of the regressors."""
         comebacks, order = self.comebacks, self.in_order
         assert comebacks is not None and order is not None
@@ -342,7 +202,7 @@ class _Work:
             against = UNTOUCHED if self.frame.there[UNTOUCHED] and remedy != UNTOUCHED else None
             fit, deviations = self.change, self.change.deviations
 
-            def fallen(theta: Floats) -> float:
+            def fallen(theta: _Floats) -> float:
                 base = fit.mean(theta[:-1], against, groups) if against is not None else 0.0
                 return fit.mean(theta[:-1], remedy, groups, float(theta[-1])) - base
 
@@ -353,7 +213,7 @@ class _Work:
             weights = groups / groups.sum()
             design = self.frame.of_groups(remedy, crossed=True)
 
-            def logit(theta: Floats) -> float:
+            def logit(theta: _Floats) -> float:
                 share = float(weights @ order.share(theta[:-1], design, float(theta[-1])))
                 return math.log(share / (1.0 - share)) if 0.0 < share < 1.0 else math.copysign(40.0, share - 0.5)
 
@@ -362,7 +222,7 @@ class _Work:
             shares = tuple(1.0 / (1.0 + math.exp(-min(max(x, -40.0), 40.0))) for x in ends)
         if back and back.followed[number] > 0:
 
-            def rates(theta: Floats) -> Floats:
+            def rates(theta: _Floats) -> _Floats:
                 level = back.standardised(theta[:-1], remedy, groups, self.horizon, float(theta[-1]))
                 design = self.frame.of_groups(remedy, crossed=False)[groups > 0.0]
                 _, good = back.service(back.hazard(theta[:-1], design) * np.exp(theta[-1]), self.horizon)
@@ -375,7 +235,7 @@ class _Work:
             both = joined(back.estimate, order.estimate)
             weight, at = groups[groups > 0.0], self.designs(kind, remedy, self.frame.z_of_group[groups > 0.0])
 
-            def mean_cost(theta: Floats) -> float:
+            def mean_cost(theta: _Floats) -> float:
                 # the kind's contacts together: what they cost over the good years they get
                 return float(-np.log(weight @ np.exp(-self.log_cost(theta, kind, remedy, at)) / weight.sum()))
 
@@ -419,7 +279,7 @@ class _Work:
             if not (followed[remedy] and followed[CLEAN]):
                 continue
 
-            def gap(theta: Floats, remedy: int = remedy) -> float:
+            def gap(theta: _Floats, remedy: int = remedy) -> float:
                 rates = [back.standardised(theta, r, groups, self.horizon) for r in (remedy, CLEAN)]
                 return math.log(rates[0] / rates[1])
 
@@ -451,10 +311,10 @@ class _Work:
             if remedy not in usable or not cheaper:
                 continue
 
-            def curve(theta: Floats, which: list[int] = cheaper) -> Floats:
+            def curve(theta: _Floats, which: list[int] = cheaper) -> _Floats:
                 return np.asarray(np.min([self.log_cost(theta, kind, r, designs[r]) for r in which], axis=0))
 
-            def gain(theta: Floats, remedy: int = remedy, curve: Callable[[Floats], Floats] = curve) -> Floats:
+            def gain(theta: _Floats, remedy: int = remedy, curve: Callable[[_Floats], _Floats] = curve) -> _Floats:
                 return curve(theta) - self.log_cost(theta, kind, remedy, designs[remedy])
 
             _, error = with_error(gain, both, extra, variance)
@@ -483,7 +343,7 @@ class _Work:
             design = self.frame.of_groups(remedy, crossed=False)[groups > 0.0]
             weight = groups[groups > 0.0] / groups.sum()
 
-            def lost(theta: Floats, design: Floats = design, weight: Floats = weight, times: Floats = times) -> Floats:
+            def lost(theta: _Floats, design: _Floats = design, weight: _Floats = weight, times: _Floats = times) -> _Floats:
                 hazard = back.hazard(theta, design)
                 held = np.array([weight @ back.service(hazard, t)[0] for t in times])
                 return np.asarray(np.log(-np.log(np.clip(held, 1e-12, 1.0 - 1e-12))))

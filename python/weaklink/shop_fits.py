@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.int64]
+    _Floats = NDArray[np.float64]
+    _Ints = NDArray[np.int64]
 
 # two-sided 95 %
 Z95 = 1.959963984540054
@@ -36,13 +36,13 @@ BLOCK = 200_000
 class Estimate:
     """Estimated parameters, their influence per amplifier (amplifiers x parameters), and the error without clusters."""
 
-    theta: Floats
-    influence: Floats
-    independent_se: Floats
+    theta: _Floats
+    influence: _Floats
+    independent_se: _Floats
     converged: bool
 
     @property
-    def covariance(self) -> Floats:
+    def covariance(self) -> _Floats:
         """Cluster-robust covariance of the parameters."""
         return np.asarray(self.influence.T @ self.influence * self.correction)
 
@@ -63,7 +63,7 @@ def joined(*estimates: Estimate) -> Estimate:
     )
 
 
-def error_of(function: Callable[[Floats], Floats], estimate: Estimate) -> tuple[Floats, Floats]:
+def error_of(function: Callable[[_Floats], _Floats], estimate: Estimate) -> tuple[_Floats, _Floats]:
     """Values of a function of the parameters and their standard errors, to first order (delta method)."""
     theta = estimate.theta
     value = np.atleast_1d(function(theta))
@@ -78,7 +78,7 @@ def error_of(function: Callable[[Floats], Floats], estimate: Estimate) -> tuple[
     return value, np.sqrt(np.sum(spread * spread, axis=0) * estimate.correction)
 
 
-def spline(x: Floats, knots: Floats) -> Floats:
+def spline(x: _Floats, knots: _Floats) -> _Floats:
     """Restricted cubic spline: cubic between the knots, straight beyond the outer two (Harrell's basis [memory]).
 
     Columns: x itself and one per inner knot, in units of the range of the knots.
@@ -86,7 +86,7 @@ def spline(x: Floats, knots: Floats) -> Floats:
     inner = len(knots) - 2
     scale = max(float(knots[-1] - knots[0]), 1e-12)
 
-    def cube(t: Floats) -> Floats:
+    def cube(t: _Floats) -> _Floats:
         return np.asarray(np.clip(t, 0.0, None) ** 3)
 
     columns = [x]
@@ -99,16 +99,16 @@ def spline(x: Floats, knots: Floats) -> Floats:
 
 
 def glm(
-    family: str, design: Floats, successes: Floats, size: Floats, pseudo: tuple[Floats, Floats, Floats]
-) -> tuple[Floats, Floats, Floats, bool]:
+    family: str, design: _Floats, successes: _Floats, size: _Floats, pseudo: tuple[_Floats, _Floats, _Floats]
+) -> tuple[_Floats, _Floats, _Floats, bool]:
     """Poisson (events over exposure) or binomial (successes of trials) regression on cells, by statsmodels.
 
     ``pseudo`` holds a few weak cells (design, successes, size) that keep a level finite which had no event or only events.
     Returns parameters, inverse information, fitted mean per cell and unit of size, and whether it converged.
     """
     try:
-        from statsmodels.genmod import families
-        from statsmodels.genmod.generalized_linear_model import GLM
+        from statsmodels.genmod import families  # type: ignore[import-untyped]
+        from statsmodels.genmod.generalized_linear_model import GLM  # type: ignore[import-untyped]
     except ModuleNotFoundError:
         raise missing_extra("statsmodels") from None
     x = np.concatenate([design, pseudo[0]])
@@ -133,7 +133,7 @@ def glm(
     return theta, np.linalg.pinv(information, hermitian=True), mean, bool(fit.converged)
 
 
-def score_sums(residual: Floats, design: Floats, cell: Ints, job: Ints, jobs: int) -> Floats:
+def score_sums(residual: _Floats, design: _Floats, cell: _Ints, job: _Ints, jobs: int) -> _Floats:
     """Scores summed within amplifiers: ``sum_i x[cell_i] residual_i``, column by column."""
     out = np.empty((jobs, design.shape[1]))
     for k in range(design.shape[1]):
@@ -149,14 +149,14 @@ def score_sums(residual: Floats, design: Floats, cell: Ints, job: Ints, jobs: in
 NARROW = 0.2
 
 
-def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, job: Ints, jobs: int, narrow: float = NARROW) -> tuple[Estimate, float, Floats]:
+def interval_regression(low: _Floats, high: _Floats, design: _Floats, cell: _Ints, job: _Ints, jobs: int, narrow: float = NARROW) -> tuple[Estimate, float, _Floats]:
     """Normal regression of values known to lie between two limits: exact, left-, right- and interval-censored.
 
     Maximum likelihood in ``delta = beta/sigma, h = 1/sigma``, where it is concave (Olsen, Econometrica 46 (1978) 1211
     [memory]); Newton steps over blocks of rows. Rows without any limit say nothing. Returns beta with its influence, sigma,
     and the expected residual of every row given its limits.
     """
-    from scipy.special import ndtr
+    from scipy.special import ndtr  # type: ignore[import-untyped]
 
     width = design.shape[1]
     exact = high <= low + narrow
@@ -179,10 +179,10 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
         right += x.T @ np.where(usable[part], finite[part], 0.0)
     theta[:width] = np.linalg.lstsq(gram + 1e-9 * np.eye(width), right, rcond=None)[0] / sigma
 
-    def density(t: Floats) -> Floats:
+    def density(t: _Floats) -> _Floats:
         return np.asarray(np.exp(-0.5 * np.clip(t, -38.0, 38.0) ** 2) / math.sqrt(2.0 * math.pi))
 
-    def rows(theta: Floats, part: slice) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats, Floats]:
+    def rows(theta: _Floats, part: slice) -> tuple[_Floats, _Floats, _Floats, _Floats, _Floats, _Floats, _Floats]:
         """Log-likelihood and its derivatives in -x'delta (A) and h (B), for the rows of a block."""
         h = theta[width]
         eta = (design @ theta[:width])[cell[part]]
@@ -202,7 +202,7 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
         hab = (-upper * b * fu + lower * a * fl) / p - big_a * big_b
         hbb = (-upper * b * b * fu + lower * a * a * fl) / p - big_b**2
 
-        def pick(one: Floats, two: Floats) -> Floats:
+        def pick(one: _Floats, two: _Floats) -> _Floats:
             return np.asarray(np.where(is_used, np.where(is_exact, one, two), 0.0))
 
         ones = np.ones_like(y)
@@ -216,7 +216,7 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
             np.where(is_used, np.where(is_exact, e, -big_a), 0.0),
         )
 
-    def total(theta: Floats) -> float:
+    def total(theta: _Floats) -> float:
         return sum(float(np.sum(rows(theta, part)[0])) for part in _blocks(len(low)))
 
     value, converged = total(theta), False
@@ -251,7 +251,7 @@ def interval_regression(low: Floats, high: Floats, design: Floats, cell: Ints, j
             break
     inverse = np.linalg.pinv(-hessian, hermitian=True)
     scores = np.zeros((jobs, width + 1))
-    residual: Floats = np.empty(len(low))
+    residual: _Floats = np.empty(len(low))
     for part in _blocks(len(low)):
         _, big_a, big_b, *_, e = rows(theta, part)
         scores[:, :width] += score_sums(-big_a, design, cell[part], job[part], jobs)
@@ -270,7 +270,7 @@ def _blocks(rows: int) -> list[slice]:
     return [slice(k, min(k + BLOCK, rows)) for k in range(0, rows, BLOCK)]
 
 
-def shrunk(raw: Floats, variance: Floats) -> tuple[Floats, Floats, float]:
+def shrunk(raw: _Floats, variance: _Floats) -> tuple[_Floats, _Floats, float]:
     """Deviations of cells shrunk towards zero: ``w raw`` with ``w = tau2/(tau2 + variance)``, and what variance is left.
 
     tau2, how far cells truly differ, from ``E sum(raw^2/variance) = cells + tau2 sum(1/variance)``: the moments of DerSimonian and

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    _Floats = NDArray[np.float64]
 
 KINDS = ("relay", "rotary switch", "slide switch", "push switch", "headphone socket", "phono socket")
 # price of an invented part, how its kind's comebacks compare with the mean, its metal, and what a remedy takes
@@ -97,7 +97,7 @@ class Truth:
             rates.append(came / years)
         return rates[0] / rates[1]
 
-    def survival(self, cumulative: Floats) -> Floats:
+    def survival(self, cumulative: _Floats) -> _Floats:
         """Share without a comeback for a cumulative conditional hazard, over amplifiers."""
         import numpy as np
 
@@ -105,7 +105,7 @@ class Truth:
             return np.exp(-cumulative)
         return np.asarray((1.0 + self.frailty_variance * cumulative) ** (-1.0 / self.frailty_variance))
 
-    def hazard(self, kind: NDArray[np.int64], true_ohm: Floats) -> Floats:
+    def hazard(self, kind: NDArray[np.int64], true_ohm: _Floats) -> _Floats:
         """Scale of the cumulative hazard after cleaning an amplifier of mean frailty, 1/year**shape."""
         import numpy as np
 
@@ -119,8 +119,8 @@ class Truth:
 class _Contacts:
     job: NDArray[np.int64]
     kind: NDArray[np.int64]
-    true_ohm: Floats
-    first_ohm: Floats
+    true_ohm: _Floats
+    first_ohm: _Floats
 
 
 def _limit(kind: int) -> float:
@@ -137,7 +137,7 @@ def _contacts(rows: int, seed: int, truth: Truth) -> _Contacts:
     random = np.random.default_rng([seed, 1])
     cut = truth.picked_from * truth.spread
     limits = np.array([_limit(k) for k in range(len(KINDS))])
-    parts: list[tuple[NDArray[np.int64], Floats, Floats, NDArray[np.int64]]] = []
+    parts: list[tuple[NDArray[np.int64], _Floats, _Floats, NDArray[np.int64]]] = []
     have, jobs, size = 0, 0, 60
     while have < rows:
         count = max(200, (rows - have) // 8)
@@ -185,13 +185,13 @@ class Drawn:
 
     contacts: _Contacts
     remedy: NDArray[np.int64]
-    after_ohm: Floats
+    after_ohm: _Floats
     start_day: NDArray[np.int64]
     end_day: NDArray[np.int64]
     came_back: NDArray[np.bool_]
     other_fault: NDArray[np.bool_]
     followed: NDArray[np.bool_]
-    minutes: Floats
+    minutes: _Floats
     damage: NDArray[np.bool_]
 
 
@@ -234,7 +234,7 @@ def draw(rows: int, seed: int, truth: Truth) -> Drawn:
     return Drawn(contacts, remedy, after, start, end, came_back, other, followed, minutes, damage)
 
 
-def _millivolts(ohm: Floats) -> list[str]:
+def _millivolts(ohm: _Floats) -> list[str]:
     """What one ampere leaves: to the tenth of a millivolt, over the supply above 4 V."""
     return [f">{4:g} V" if r > 4.0 else "<0.5 mV" if r < 5e-4 else f"{1e3 * r:.1f} mV" for r in ohm.tolist()]
 

@@ -6,7 +6,6 @@ import io
 import json
 import os
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    _Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -64,13 +63,22 @@ class Words:
     places: tuple[tuple[str, float, float, float], ...]
 
 
-@cache
-def words() -> Words:
-    """The words of a log, from the table in the compiled part."""
+# filled once
+_KNOWN: list[Words] = []
+
+
+def _read_words() -> Words:
     raw = json.loads(_log_words())
     columns = tuple(Column(*row) for row in raw.pop("columns"))
     places = tuple((str(name), float(a), float(b), float(c)) for name, a, b, c in raw.pop("places"))
     return Words(columns=columns, places=places, **{name: tuple(rows) for name, rows in raw.items()})
+
+
+def words() -> Words:
+    """The words of a log, from the table in the compiled part."""
+    if not _KNOWN:
+        _KNOWN.append(_read_words())
+    return _KNOWN[0]
 
 
 def bad_input(place: str, value: object, allowed: str, *, file: str | None = None, row: int | None = None) -> InputError:
@@ -107,17 +115,17 @@ class BenchLog:
     environment: NDArray[np.uint8]
     plated: NDArray[np.bool_]
     dry: NDArray[np.bool_]
-    before_low_ohm: Floats
-    before_high_ohm: Floats
-    after_low_ohm: Floats
-    after_high_ohm: Floats
-    day: Floats
-    years: Floats
+    before_low_ohm: _Floats
+    before_high_ohm: _Floats
+    after_low_ohm: _Floats
+    after_high_ohm: _Floats
+    day: _Floats
+    years: _Floats
     came_back: NDArray[np.bool_]
     why_unknown: NDArray[np.bool_]
-    minutes: Floats
-    part_cost: Floats
-    damage: Floats
+    minutes: _Floats
+    part_cost: _Floats
+    damage: _Floats
     used: int
     without_after: tuple[int, ...]
     set_aside: tuple[int, ...]
@@ -221,7 +229,7 @@ def read_log(source: Any, *, strict: bool = False) -> BenchLog:
     try:
         if path.suffix.lower() in (".parquet", ".pq"):
             try:
-                import pyarrow.parquet as pq
+                import pyarrow.parquet as pq  # type: ignore[import-untyped]
             except ModuleNotFoundError:
                 raise missing_extra("pyarrow") from None
             names = pq.read_schema(path).names

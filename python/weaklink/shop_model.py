@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
-    Ints = NDArray[np.int64]
-    Bools = NDArray[np.bool_]
+    _Floats = NDArray[np.float64]
+    _Ints = NDArray[np.int64]
+    _Bools = NDArray[np.bool_]
 
 # bins of how bad a contact was, of equal counts
 BINS = 24
@@ -28,6 +28,8 @@ INTERVALS = 5
 ENOUGH_ROWS = 100
 # a level counts this many contacts of the log's mean besides its own, so that it stays finite
 PSEUDO = 0.5
+# from hardly bad to very bad: nearly all of it in the middle, since the ends would flatten the slope that adjusts
+WEAK = PSEUDO * np.array([0.02, 0.02, 1.0, 0.02, 0.02])
 # a bin of how bad a contact was holds this many rows at least; a curve takes this many bins
 ROWS_PER_BIN = 15
 LEAST_BINS_OF_A_CURVE = 8
@@ -39,10 +41,10 @@ REMEDIES = 4
 class Deviations:
     """How cells kind x remedy differ from the pooled fit: shrunk value, variance left, raw value, its variance."""
 
-    shrunk: Floats
-    left: Floats
-    raw: Floats
-    variance: Floats
+    shrunk: _Floats
+    left: _Floats
+    raw: _Floats
+    variance: _Floats
     between: float
 
 
@@ -51,13 +53,13 @@ class Frame:
 
     def __init__(self, log: BenchLog) -> None:
         self.log = log
-        self.job: Ints = log.job.astype(np.int64)
+        self.job: _Ints = log.job.astype(np.int64)
         self.jobs = int(self.job.max()) + 1 if len(log) else 0
-        self.kinds: Ints = np.unique(log.kind).astype(np.int64)
+        self.kinds: _Ints = np.unique(log.kind).astype(np.int64)
         kind_of = np.zeros(256, np.int64)
         kind_of[self.kinds] = np.arange(len(self.kinds))
-        self.kind: Ints = kind_of[log.kind]
-        self.remedy: Ints = log.remedy.astype(np.int64)
+        self.kind: _Ints = kind_of[log.kind]
+        self.remedy: _Ints = log.remedy.astype(np.int64)
         counts = np.bincount(log.environment, minlength=256)
         # the commonest environment, or "not said", is the reference; rare ones go with it
         own = [code for code in np.argsort(-counts)[1:] if counts[code] >= ENOUGH_ROWS]
@@ -68,36 +70,36 @@ class Frame:
         low, high = log.before_low_ohm, log.before_high_ohm
         # a reading below the range counts as half of it, one over the limit as the limit
         ohm = np.where(np.isfinite(high), np.where(low > 0.0, np.sqrt(low * np.where(np.isfinite(high), high, 1.0)), 0.5 * high), low)
-        self.before: Floats = np.log(np.maximum(ohm, 1e-6))
-        self.centre: Floats = np.array([np.median(self.before[self.kind == k]) for k in range(len(self.kinds))])
+        self.before: _Floats = np.log(np.maximum(ohm, 1e-6))
+        self.centre: _Floats = np.array([np.median(self.before[self.kind == k]) for k in range(len(self.kinds))])
         z = self.before - self.centre[self.kind]
         wanted = min(BINS, max(2, len(z) // ROWS_PER_BIN))
         cuts = np.unique(np.quantile(z, np.linspace(0.0, 1.0, wanted + 1)[1:-1])) if len(z) else np.zeros(0)
         cuts = cuts[cuts > z.min()] if len(z) else cuts
-        bins: Ints = np.searchsorted(cuts, z, side="right").astype(np.int64)
+        bins: _Ints = np.searchsorted(cuts, z, side="right").astype(np.int64)
         self.bins = len(cuts) + 1
         filled = np.maximum(np.bincount(bins, minlength=self.bins), 1)
-        self.z_of_bin: Floats = np.bincount(bins, weights=z, minlength=self.bins) / filled
-        self.knots: Floats = np.quantile(z, [0.05, 0.35, 0.65, 0.95])
+        self.z_of_bin: _Floats = np.bincount(bins, weights=z, minlength=self.bins) / filled
+        self.knots: _Floats = np.quantile(z, [0.05, 0.35, 0.65, 0.95])
         # a curve where there is enough to bend, a straight line where there is a little, nothing where all read alike
         bends = self.bins >= LEAST_BINS_OF_A_CURVE and float(np.min(np.diff(self.knots))) > 1e-6
         self.shape = 2 if bends else 1 if self.bins > 1 else 0
-        self.typical_z: Floats = np.quantile(z, [0.02, 0.25, 0.5, 0.75, 0.98])
-        self.group: Ints = (self.kind * self.bins + bins) * self.environments + environment
-        self.cell: Ints = self.group * REMEDIES + self.remedy
+        self.typical_z: _Floats = np.quantile(z, [0.02, 0.25, 0.5, 0.75, 0.98])
+        self.group: _Ints = (self.kind * self.bins + bins) * self.environments + environment
+        self.cell: _Ints = self.group * REMEDIES + self.remedy
         self.groups = len(self.kinds) * self.bins * self.environments
         self.cells = self.groups * REMEDIES
         g = np.arange(self.groups)
-        self.kind_of_group: Ints = g // (self.bins * self.environments)
-        self.z_of_group: Floats = self.z_of_bin[g // self.environments % self.bins]
-        self.environment_of_group: Ints = g % self.environments
-        self.in_group: Ints = np.bincount(self.group, minlength=self.groups)
-        self.in_cell: Ints = np.bincount(self.cell, minlength=self.cells).reshape(self.groups, REMEDIES)
-        self.there: Bools = np.bincount(self.remedy, minlength=REMEDIES)[:REMEDIES] > 0
+        self.kind_of_group: _Ints = g // (self.bins * self.environments)
+        self.z_of_group: _Floats = self.z_of_bin[g // self.environments % self.bins]
+        self.environment_of_group: _Ints = g % self.environments
+        self.in_group: _Ints = np.bincount(self.group, minlength=self.groups)
+        self.in_cell: _Ints = np.bincount(self.cell, minlength=self.cells).reshape(self.groups, REMEDIES)
+        self.there: _Bools = np.bincount(self.remedy, minlength=REMEDIES)[:REMEDIES] > 0
         self.reference = int(np.argmax(self.there))
-        self._of_groups: dict[tuple[int, bool], Floats] = {}
+        self._of_groups: dict[tuple[int, bool], _Floats] = {}
 
-    def regressors(self, kind: Ints, z: Floats, environment: Ints, remedy: Ints, *, crossed: bool) -> Floats:
+    def regressors(self, kind: _Ints, z: _Floats, environment: _Ints, remedy: _Ints, *, crossed: bool) -> _Floats:
         """Columns: one, kinds but the first, how bad (spline), environments but the first, remedies but the reference;
         if ``crossed``, remedies times how bad."""
         parts = [np.ones((len(z), 1))]
@@ -112,7 +114,7 @@ class Frame:
             parts.append(is_remedy * z[:, None])
         return np.concatenate(parts, axis=1)
 
-    def of_groups(self, remedy: int, *, crossed: bool) -> Floats:
+    def of_groups(self, remedy: int, *, crossed: bool) -> _Floats:
         """Regressors of every group had all its contacts had one remedy."""
         key = (remedy, crossed)
         if key not in self._of_groups:
@@ -121,7 +123,7 @@ class Frame:
             self._of_groups[key] = made
         return self._of_groups[key]
 
-    def of_cells(self, *, crossed: bool) -> Floats:
+    def of_cells(self, *, crossed: bool) -> _Floats:
         """Regressors of every cell."""
         cell = np.arange(self.cells)
         g = cell // REMEDIES
@@ -130,11 +132,11 @@ class Frame:
         )
 
     @cached_property
-    def kind_remedy(self) -> Ints:
+    def kind_remedy(self) -> _Ints:
         """Number of every row's kind x remedy."""
         return np.asarray(self.kind * REMEDIES + self.remedy)
 
-    def pseudo(self, crossed: bool) -> Floats:
+    def pseudo(self, crossed: bool) -> _Floats:
         """Regressors of weak cells: every kind, environment and remedy by itself, from hardly bad to very bad."""
         kinds = [(k, 0, self.reference) for k in range(len(self.kinds))]
         environments = [(0, e, self.reference) for e in range(1, self.environments)]
@@ -143,7 +145,7 @@ class Frame:
         every, z = np.repeat(levels, len(self.typical_z), axis=0), np.tile(self.typical_z, len(levels))
         return self.regressors(every[:, 0], z, every[:, 1], every[:, 2], crossed=crossed)
 
-    def deviations(self, residual: Floats, rows: Bools, weight: Floats, floor: Floats) -> Deviations:
+    def deviations(self, residual: _Floats, rows: _Bools, weight: _Floats, floor: _Floats) -> Deviations:
         """Shrunk deviations of kind x remedy from residuals; ``weight`` turns a sum into a deviation, ``floor`` is the least
         variance of the sum (what independent contacts would give)."""
         count = len(self.kinds) * REMEDIES
@@ -168,23 +170,23 @@ class Comebacks:
     """The piecewise-exponential fit of comebacks."""
 
     frame: Frame
-    edges: Floats
+    edges: _Floats
     estimate: fits.Estimate
     deviations: Deviations
     rows: int
     events: int
-    person_years: Floats
-    events_of: Floats
-    followed: Floats
+    person_years: _Floats
+    events_of: _Floats
+    followed: _Floats
     longest_years: float
 
-    def hazard(self, theta: Floats, design: Floats) -> Floats:
+    def hazard(self, theta: _Floats, design: _Floats) -> _Floats:
         """Rate per year: rows of the design x intervals."""
         steps = len(self.edges)
         base = theta[:steps]
         return np.asarray(np.exp(np.clip(base[None, :] + (design[:, 1:] @ theta[steps:])[:, None], -40.0, 10.0)))
 
-    def service(self, hazard: Floats, horizon_years: float) -> tuple[Floats, Floats]:
+    def service(self, hazard: _Floats, horizon_years: float) -> tuple[_Floats, _Floats]:
         """Share that holds to the horizon, and mean good years up to it."""
         starts = np.minimum(self.edges, horizon_years)
         widths = np.diff(np.append(starts, horizon_years))
@@ -194,7 +196,7 @@ class Comebacks:
         years = entering * np.where(step > 1e-12, -np.expm1(-step) / np.maximum(hazard, 1e-300), widths[None, :])
         return np.exp(-cumulative[:, -1]), years.sum(axis=1)
 
-    def standardised(self, theta: Floats, remedy: int, groups: Floats, horizon_years: float, shift: Floats | float = 0.0) -> float:
+    def standardised(self, theta: _Floats, remedy: int, groups: _Floats, horizon_years: float, shift: _Floats | float = 0.0) -> float:
         """Comebacks per contact-year to the horizon had the contacts counted in ``groups`` had one remedy."""
         design = self.frame.of_groups(remedy, crossed=False)
         hazard = self.hazard(theta, design[groups > 0.0]) * np.exp(shift)
@@ -217,10 +219,10 @@ def comebacks(frame: Frame) -> Comebacks | None:
     ends = np.append(edges[1:], np.inf)
     design = frame.of_cells(crossed=False)
     steps = len(edges)
-    blocks: list[Floats] = []
-    events: list[Floats] = []
-    exposures: list[Floats] = []
-    wheres: list[Ints] = []
+    blocks: list[_Floats] = []
+    events: list[_Floats] = []
+    exposures: list[_Floats] = []
+    wheres: list[_Ints] = []
     for k in range(steps):
         held = np.clip(years, edges[k], ends[k]) - edges[k]
         exposure = np.bincount(cell, weights=held, minlength=frame.cells).astype(np.float64)
@@ -238,7 +240,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
     indicator = np.full((len(weak), steps), 1.0 / steps)
     pseudo = np.concatenate([indicator, weak[:, 1:]], axis=1)
     x, where = np.concatenate(blocks), np.concatenate(wheres)
-    weak_events = np.full(len(weak), PSEUDO / len(frame.typical_z))
+    weak_events = np.tile(WEAK, len(weak) // len(WEAK))
     theta, inverse, mean, converged = fits.glm(
         "poisson", x, np.concatenate(events), np.concatenate(exposures), (pseudo, weak_events, weak_events / rate)
     )
@@ -260,7 +262,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
     count = len(frame.kinds) * REMEDIES
     full = np.zeros(len(log))
     full[rows] = residual
-    due_of: Floats = np.bincount(which, weights=expected, minlength=count).astype(np.float64)
+    due_of: _Floats = np.bincount(which, weights=expected, minlength=count).astype(np.float64)
     deviations = frame.deviations(full, rows, due_of, due_of)
     return Comebacks(
         frame,
@@ -283,11 +285,11 @@ class InOrder:
     frame: Frame
     estimate: fits.Estimate
     deviations: Deviations
-    decided: Floats
-    undecided: Floats
-    good: Floats
+    decided: _Floats
+    undecided: _Floats
+    good: _Floats
 
-    def share(self, theta: Floats, design: Floats, shift: Floats | float = 0.0) -> Floats:
+    def share(self, theta: _Floats, design: _Floats, shift: _Floats | float = 0.0) -> _Floats:
         """Share back in order."""
         return np.asarray(1.0 / (1.0 + np.exp(-np.clip(design @ theta + shift, -40.0, 40.0))))
 
@@ -309,7 +311,7 @@ def in_order(frame: Frame) -> InOrder | None:
     design = frame.of_cells(crossed=True)
     where = trials > 0.0
     weak = frame.pseudo(crossed=True)
-    worth = np.full(len(weak), PSEUDO / len(frame.typical_z))
+    worth = np.tile(WEAK, len(weak) // len(WEAK))
     pseudo = (weak, worth * (successes.sum() + 1.0) / (trials.sum() + 2.0), worth)
     theta, inverse, mean, converged = fits.glm("binomial", design[where], successes[where], trials[where], pseudo)
     p = np.zeros(frame.cells)
@@ -321,11 +323,11 @@ def in_order(frame: Frame) -> InOrder | None:
     which = frame.kind_remedy
     full = np.zeros(len(log))
     full[rows] = residual
-    spread: Floats = np.bincount(which[rows], weights=p[cell] * (1.0 - p[cell]), minlength=count).astype(np.float64)
+    spread: _Floats = np.bincount(which[rows], weights=p[cell] * (1.0 - p[cell]), minlength=count).astype(np.float64)
     # a cell in which hardly anything was uncertain cannot shift far: a weak contact's worth holds it
     deviations = frame.deviations(full, rows, np.where(spread > 0.0, spread + PSEUDO, 0.0), spread + PSEUDO)
 
-    def counted(mask: Bools) -> Floats:
+    def counted(mask: _Bools) -> _Floats:
         return np.bincount(which[mask], minlength=count).astype(np.float64)
 
     return InOrder(frame, estimate, deviations, counted(rows), counted(has & ~rows), counted(good))
@@ -345,7 +347,7 @@ class Change:
     between: int
     empty: int
 
-    def mean(self, theta: Floats, remedy: int, groups: Floats, shift: float = 0.0) -> float:
+    def mean(self, theta: _Floats, remedy: int, groups: _Floats, shift: float = 0.0) -> float:
         """Mean logarithm of after over before had the contacts counted in ``groups`` had one remedy."""
         design = self.frame.of_groups(remedy, crossed=True)
         return float(groups @ (design @ theta) / groups.sum()) + shift
@@ -384,8 +386,8 @@ def change(frame: Frame) -> Change | None:
 
 
 def with_error(
-    function: Callable[[Floats], Any], estimate: fits.Estimate, extra: Floats | None = None, variance: Floats | None = None
-) -> tuple[Floats, Floats]:
+    function: Callable[[_Floats], Any], estimate: fits.Estimate, extra: _Floats | None = None, variance: _Floats | None = None
+) -> tuple[_Floats, _Floats]:
     """Value and error of a function of the parameters followed by ``extra`` ones of known, independent variance."""
     base = estimate.theta
     if extra is None or variance is None:

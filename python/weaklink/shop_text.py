@@ -10,7 +10,7 @@ from ._core import __version__
 from .report import MOST_LINES, WIDTH, _number, _wrapped
 
 if TYPE_CHECKING:
-    from .shop import Band, Cell, Comparison, Decision
+    from .shop_results import Band, Cell, Comparison, Decision
 
 HEADS = ("kind", "remedy", "n", "left", "in order", "ceiling", "back/100y", "damage", "cost/y")
 

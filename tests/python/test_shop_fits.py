@@ -48,7 +48,7 @@ def episodes(frame, edges):
 
 def test_cells_and_one_pass_scores_are_the_row_by_row_fit(frame, monkeypatch):
     # statsmodels on every contact's every interval, clustered by amplifier: the same estimate and the same sandwich
-    monkeypatch.setattr(model, "PSEUDO", 1e-9)
+    monkeypatch.setattr(model, "WEAK", np.full(5, 1e-9))
     found = model.comebacks(frame)
     x, exposure, came, job = episodes(frame, found.edges)
     fit = sm.GLM(came, x, family=sm.families.Poisson(), offset=np.log(exposure)).fit(
@@ -62,7 +62,7 @@ def test_cells_and_one_pass_scores_are_the_row_by_row_fit(frame, monkeypatch):
 
 def test_back_in_order_is_the_row_by_row_fit(frame, monkeypatch):
     # without the replaced: they are all in order, and their term has no finite maximum
-    monkeypatch.setattr(model, "PSEUDO", 1e-9)
+    monkeypatch.setattr(model, "WEAK", np.full(5, 1e-9))
     log = only(frame.log, frame.log.remedy != model.REPLACE)
     frame = model.Frame(log)
     found = model.in_order(frame)
