@@ -176,8 +176,9 @@ class _Work:
         """Regressors of comebacks and of back in order at resistances before (logarithm from the kind's median)."""
         same, done = np.full(len(z), kind, dtype=np.int64), np.full(len(z), remedy, dtype=np.int64)
         zero = np.zeros(len(z), dtype=np.int64)
-        plain, crossed = (self.frame.regressors(same, z, zero, done, crossed=crossed) for crossed in (False, True))
-        return plain, crossed
+        back = self.comebacks is not None and self.comebacks.crossed
+        first, second = (self.frame.regressors(same, z, zero, done, crossed=crossed) for crossed in (back, True))
+        return first, second
 
     def log_cost(self, theta: _Floats, kind: int, remedy: int, designs: tuple[_Floats, _Floats]) -> _Floats:
         """Logarithm of the cost per good year, row by row of the regressors."""
@@ -224,7 +225,7 @@ class _Work:
 
             def rates(theta: _Floats) -> _Floats:
                 level = back.standardised(theta[:-1], remedy, groups, self.horizon, float(theta[-1]))
-                design = self.frame.of_groups(remedy, crossed=False)[groups > 0.0]
+                design = self.frame.of_groups(remedy, crossed=back.crossed)[groups > 0.0]
                 _, good = back.service(back.hazard(theta[:-1], design) * np.exp(theta[-1]), self.horizon)
                 weight = groups[groups > 0.0]
                 return np.log([100.0 * level, float(weight @ good / weight.sum())])
@@ -340,12 +341,11 @@ class _Work:
             carried = float(followed[-LEAST_FOLLOWED])
             times = np.arange(1, max(2, int(carried * 12.0) + 1)) / 12.0
             groups = self.frame.in_cell[:, remedy].astype(np.float64)
-            design = self.frame.of_groups(remedy, crossed=False)[groups > 0.0]
+            design = self.frame.of_groups(remedy, crossed=back.crossed)[groups > 0.0]
             weight = groups[groups > 0.0] / groups.sum()
 
             def lost(theta: _Floats, design: _Floats = design, weight: _Floats = weight, times: _Floats = times) -> _Floats:
-                hazard = back.hazard(theta, design)
-                held = np.array([weight @ back.service(hazard, t)[0] for t in times])
+                held = weight @ back.holding(back.hazard(theta, design), times)
                 return np.asarray(np.log(-np.log(np.clip(held, 1e-12, 1.0 - 1e-12))))
 
             value, error = with_error(lost, back.estimate)

@@ -10,6 +10,7 @@ million rows cost memory for their columns only.
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -34,17 +35,22 @@ BLOCK = 200_000
 
 @dataclass(frozen=True)
 class Estimate:
-    """Estimated parameters, their influence per amplifier (amplifiers x parameters), and the error without clusters."""
+    """Estimated parameters, their influence per amplifier (amplifiers x parameters), and the covariance without clusters."""
 
     theta: _Floats
     influence: _Floats
-    independent_se: _Floats
+    independent: _Floats
     converged: bool
 
     @property
     def covariance(self) -> _Floats:
         """Cluster-robust covariance of the parameters."""
         return np.asarray(self.influence.T @ self.influence * self.correction)
+
+    @property
+    def independent_se(self) -> _Floats:
+        """Standard errors that take contacts for independent: too small where amplifiers matter."""
+        return np.asarray(np.sqrt(np.clip(np.diag(self.independent), 0.0, None)))
 
     @cached_property
     def correction(self) -> float:
@@ -58,14 +64,22 @@ def joined(*estimates: Estimate) -> Estimate:
     return Estimate(
         np.concatenate([e.theta for e in estimates]),
         np.concatenate([e.influence for e in estimates], axis=1),
-        np.concatenate([e.independent_se for e in estimates]),
+        _block_diagonal([e.independent for e in estimates]),
         all(e.converged for e in estimates),
     )
 
 
-def error_of(function: Callable[[_Floats], _Floats], estimate: Estimate) -> tuple[_Floats, _Floats]:
-    """Values of a function of the parameters and their standard errors, to first order (delta method)."""
-    theta = estimate.theta
+def _block_diagonal(parts: list[_Floats]) -> _Floats:
+    size = sum(len(part) for part in parts)
+    out, at = np.zeros((size, size)), 0
+    for part in parts:
+        out[at : at + len(part), at : at + len(part)] = part
+        at += len(part)
+    return out
+
+
+def gradient_of(function: Callable[[_Floats], _Floats], theta: _Floats) -> tuple[_Floats, _Floats]:
+    """Values of a function of the parameters and its derivatives (parameters x values), by central differences."""
     value = np.atleast_1d(function(theta))
     gradient = np.empty((theta.size, value.size))
     for k in range(theta.size):
@@ -74,6 +88,12 @@ def error_of(function: Callable[[_Floats], _Floats], estimate: Estimate) -> tupl
         up[k] += step
         down[k] -= step
         gradient[k] = (np.atleast_1d(function(up)) - np.atleast_1d(function(down))) / (2.0 * step)
+    return np.asarray(value), gradient
+
+
+def error_of(function: Callable[[_Floats], _Floats], estimate: Estimate) -> tuple[_Floats, _Floats]:
+    """Values of a function of the parameters and their standard errors, to first order (delta method)."""
+    value, gradient = gradient_of(function, estimate.theta)
     spread = estimate.influence @ gradient
     return value, np.sqrt(np.sum(spread * spread, axis=0) * estimate.correction)
 
@@ -118,19 +138,31 @@ def glm(
         model = GLM(y, x, family=families.Poisson(), offset=np.log(n))
     else:
         model = GLM(y / n, x, family=families.Binomial(), var_weights=n)
-    # on the way a step may overshoot: the weak cells bring it back
-    with np.errstate(over="ignore"):
-        fit = model.fit(maxiter=100)
+    mean = float(y.sum() / n.sum())
+    level = math.log(mean) if family == "poisson" else math.log(mean / (1.0 - mean))
+    # what of a constant the regressors can carry
+    start = np.linalg.lstsq(x.T @ x, x.T @ np.full(len(x), level), rcond=None)[0]
+    # on the way a step may overshoot: then reweighted least squares, slower and surer
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        fit = model.fit(method="newton", start_params=start, maxiter=50, disp=0)
+        converged = bool(fit.mle_retvals["converged"]) and bool(np.all(np.isfinite(fit.params)))
+        if converged:
+            slope = x.T @ (y - n * np.asarray(fit.fittedvalues)) if family == "binomial" else x.T @ (y - np.asarray(fit.fittedvalues))
+            converged = float(np.max(np.abs(slope))) < 1e-3 * (1.0 + float(y.sum())) ** 0.5
+        if not converged:
+            fit = model.fit(maxiter=100)
+            converged = bool(fit.converged)
     theta = np.asarray(fit.params, dtype=np.float64)
     eta = np.clip(design @ theta, -50.0, 50.0)
     every = np.clip(x @ theta, -50.0, 50.0)
     if family == "poisson":
-        mean, weight = np.exp(eta), n * np.exp(every)
+        fitted, weight = np.exp(eta), n * np.exp(every)
     else:
-        mean, p = 1.0 / (1.0 + np.exp(-eta)), 1.0 / (1.0 + np.exp(-every))
+        fitted, p = 1.0 / (1.0 + np.exp(-eta)), 1.0 / (1.0 + np.exp(-every))
         weight = n * p * (1.0 - p)
     information = x.T @ (x * weight[:, None])
-    return theta, np.linalg.pinv(information, hermitian=True), mean, bool(fit.converged)
+    return theta, np.linalg.pinv(information, hermitian=True), fitted, converged
 
 
 def score_sums(residual: _Floats, design: _Floats, cell: _Ints, job: _Ints, jobs: int) -> _Floats:
@@ -262,8 +294,7 @@ def interval_regression(low: _Floats, high: _Floats, design: _Floats, cell: _Int
     beta = theta[:width] / h
     jacobian = np.concatenate([np.eye(width) / h, -(beta / h)[:, None]], axis=1)
     influence = scores @ inverse @ jacobian.T
-    independent = np.sqrt(np.clip(np.diag(jacobian @ inverse @ jacobian.T), 0.0, None))
-    return Estimate(beta, influence, independent, converged), float(1.0 / h), residual
+    return Estimate(beta, influence, jacobian @ inverse @ jacobian.T, converged), float(1.0 / h), residual
 
 
 def _blocks(rows: int) -> list[slice]:

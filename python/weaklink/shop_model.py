@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     _Ints = NDArray[np.int64]
     _Bools = NDArray[np.bool_]
 
-# bins of how bad a contact was, of equal counts
-BINS = 24
+# bins of how bad a contact was: so many of equal counts, and so many of equal widths
+BINS = 20
+# comebacks from which on remedies may differ in how they follow from how bad it was
+CROSSED_FROM = 200
 # intervals of the piecewise-constant comeback rate, of equal comebacks
 INTERVALS = 5
 # an environment has a term of its own from this many contacts on
@@ -74,8 +76,11 @@ class Frame:
         self.centre: _Floats = np.array([np.median(self.before[self.kind == k]) for k in range(len(self.kinds))])
         z = self.before - self.centre[self.kind]
         wanted = min(BINS, max(2, len(z) // ROWS_PER_BIN))
-        cuts = np.unique(np.quantile(z, np.linspace(0.0, 1.0, wanted + 1)[1:-1])) if len(z) else np.zeros(0)
-        cuts = cuts[cuts > z.min()] if len(z) else cuts
+        # equal counts, and equal widths too, so that the long tail of the worst is not one bin
+        even = np.quantile(z, np.linspace(0.0, 1.0, wanted + 1)[1:-1])
+        wide = np.linspace(z.min(), np.quantile(z, 0.995), wanted + 1)[1:]
+        cuts = np.unique(np.concatenate([even, wide]))
+        cuts = cuts[(cuts > z.min()) & (cuts <= z.max())]
         bins: _Ints = np.searchsorted(cuts, z, side="right").astype(np.int64)
         self.bins = len(cuts) + 1
         filled = np.maximum(np.bincount(bins, minlength=self.bins), 1)
@@ -179,6 +184,7 @@ class Comebacks:
     events_of: _Floats
     followed: _Floats
     longest_years: float
+    crossed: bool
 
     def hazard(self, theta: _Floats, design: _Floats) -> _Floats:
         """Rate per year: rows of the design x intervals."""
@@ -196,9 +202,15 @@ class Comebacks:
         years = entering * np.where(step > 1e-12, -np.expm1(-step) / np.maximum(hazard, 1e-300), widths[None, :])
         return np.exp(-cumulative[:, -1]), years.sum(axis=1)
 
+    def holding(self, hazard: _Floats, years: _Floats) -> _Floats:
+        """Share that holds at each of several times: rows of the rates x times."""
+        ends = np.append(self.edges[1:], np.inf)
+        under_way = np.clip(years[None, :], self.edges[:, None], ends[:, None]) - self.edges[:, None]
+        return np.asarray(np.exp(-hazard @ under_way))
+
     def standardised(self, theta: _Floats, remedy: int, groups: _Floats, horizon_years: float, shift: _Floats | float = 0.0) -> float:
         """Comebacks per contact-year to the horizon had the contacts counted in ``groups`` had one remedy."""
-        design = self.frame.of_groups(remedy, crossed=False)
+        design = self.frame.of_groups(remedy, crossed=self.crossed)
         hazard = self.hazard(theta, design[groups > 0.0]) * np.exp(shift)
         holds, years = self.service(hazard, horizon_years)
         weight = groups[groups > 0.0]
@@ -217,7 +229,8 @@ def comebacks(frame: Frame) -> Comebacks | None:
     inner = np.unique(np.round(np.quantile(years[came], np.linspace(0.0, 1.0, INTERVALS + 1)[1:-1]), 3))
     edges = np.concatenate([[0.0], inner[inner > 0.0]])
     ends = np.append(edges[1:], np.inf)
-    design = frame.of_cells(crossed=False)
+    crossed = int(event.sum()) >= CROSSED_FROM
+    design = frame.of_cells(crossed=crossed)
     steps = len(edges)
     blocks: list[_Floats] = []
     events: list[_Floats] = []
@@ -236,7 +249,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
         exposures.append(exposure[where])
         wheres.append(k * frame.cells + where)
     rate = float(came.sum() / years.sum())
-    weak = frame.pseudo(crossed=False)
+    weak = frame.pseudo(crossed=crossed)
     indicator = np.full((len(weak), steps), 1.0 / steps)
     pseudo = np.concatenate([indicator, weak[:, 1:]], axis=1)
     x, where = np.concatenate(blocks), np.concatenate(wheres)
@@ -257,7 +270,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
         residual += step
         expected += due
     scores[:, steps:] = fits.score_sums(residual, design[:, 1:], cell, job, frame.jobs)
-    estimate = fits.Estimate(theta, scores @ inverse, np.sqrt(np.clip(np.diag(inverse), 0.0, None)), converged)
+    estimate = fits.Estimate(theta, scores @ inverse, inverse, converged)
     which = frame.kind_remedy[rows]
     count = len(frame.kinds) * REMEDIES
     full = np.zeros(len(log))
@@ -275,6 +288,7 @@ def comebacks(frame: Frame) -> Comebacks | None:
         np.bincount(which, weights=came.astype(np.float64), minlength=count).astype(np.float64),
         np.bincount(which, minlength=count).astype(np.float64),
         float(np.quantile(years, 0.95)),
+        crossed,
     )
 
 
@@ -318,7 +332,7 @@ def in_order(frame: Frame) -> InOrder | None:
     p[where] = mean
     residual = good[rows] - p[cell]
     scores = fits.score_sums(residual, design, cell, job, frame.jobs)
-    estimate = fits.Estimate(theta, scores @ inverse, np.sqrt(np.clip(np.diag(inverse), 0.0, None)), converged)
+    estimate = fits.Estimate(theta, scores @ inverse, inverse, converged)
     count = len(frame.kinds) * REMEDIES
     which = frame.kind_remedy
     full = np.zeros(len(log))

@@ -9,14 +9,22 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from . import shop_model as model
 from .shop import HORIZON_YEARS
-from .shop_fits import Z95
+from .shop_fits import Z95, gradient_of
 from .shop_invented import Truth, draw, invented_log
 from .shop_model import CLEAN, REPLACE, UNTOUCHED, with_error
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from .shop_log import BenchLog
+
+    _Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -24,16 +32,14 @@ class Recovered:
     """What the logs gave; arrays have one element per log."""
 
     truth: float
-    plain: np.ndarray
-    ratio: np.ndarray
-    log_error: np.ndarray
-    coefficient: np.ndarray
-    clustered: np.ndarray
-    independent: np.ndarray
-    fall: np.ndarray
-    sham_plain: np.ndarray
-    sham: np.ndarray
-    sham_error: np.ndarray
+    plain: _Floats
+    ratio: _Floats
+    log_error: _Floats
+    independent: _Floats
+    fall: _Floats
+    sham_plain: _Floats
+    sham: _Floats
+    sham_error: _Floats
 
     @property
     def covered(self) -> float:
@@ -42,13 +48,13 @@ class Recovered:
 
     @property
     def clustered_over_true(self) -> float:
-        """Mean clustered error of the rate's logarithm over how much it really scatters between logs."""
-        return float(self.clustered.mean() / self.coefficient.std(ddof=1))
+        """Mean clustered error of the ratio's logarithm over how much it really scatters between logs."""
+        return float(self.log_error.mean() / np.log(self.ratio).std(ddof=1))
 
     @property
     def independent_over_true(self) -> float:
         """The same for the error that takes contacts for independent."""
-        return float(self.independent.mean() / self.coefficient.std(ddof=1))
+        return float(self.independent.mean() / np.log(self.ratio).std(ddof=1))
 
     @property
     def sham_recognised(self) -> float:
@@ -77,15 +83,14 @@ def recovered(logs: int, rows: int, *, truth: Truth | None = None, seed: int = 1
             continue
         groups = frame.in_group.astype(np.float64)
 
-        def gap(theta: np.ndarray, back: model.Comebacks = back, groups: np.ndarray = groups) -> float:
+        def gap(theta: _Floats, back: model.Comebacks = back, groups: _Floats = groups) -> float:
             rates = [back.standardised(theta, r, groups, HORIZON_YEARS) for r in (REPLACE, CLEAN)]
             return float(np.log(rates[0] / rates[1]))
 
         value, error = with_error(gap, back.estimate)
         rates = [back.events_of.reshape(-1, 4)[:, r].sum() / back.person_years.reshape(-1, 4)[:, r].sum() for r in (REPLACE, CLEAN)]
-        # regressors end with strip, replace, none against clean
-        at = len(back.estimate.theta) - 2
-        clustered = float(np.sqrt(back.estimate.covariance[at, at]))
+        _, gradient = gradient_of(lambda theta, gap=gap: np.atleast_1d(gap(theta)), back.estimate.theta)  # type: ignore[misc]
+        alone = float(np.sqrt(gradient[:, 0] @ back.estimate.independent @ gradient[:, 0]))
         fall = 1.0 - np.exp(_mean_change(log, UNTOUCHED))
         log = invented_log(rows, seed + k, truth=sham).log()
         frame = model.Frame(log)
@@ -93,7 +98,7 @@ def recovered(logs: int, rows: int, *, truth: Truth | None = None, seed: int = 1
         assert change is not None
         weights = frame.in_group.astype(np.float64)
 
-        def effect(theta: np.ndarray, fit: model.Change = change, weights: np.ndarray = weights) -> float:
+        def effect(theta: _Floats, fit: model.Change = change, weights: _Floats = weights) -> float:
             return fit.mean(theta, CLEAN, weights) - fit.mean(theta, UNTOUCHED, weights)
 
         none, none_error = with_error(effect, change.estimate)
@@ -102,9 +107,7 @@ def recovered(logs: int, rows: int, *, truth: Truth | None = None, seed: int = 1
                 rates[0] / rates[1],
                 float(np.exp(value[0])),
                 float(error[0]),
-                float(back.estimate.theta[at]),
-                clustered,
-                float(back.estimate.independent_se[at]),
+                alone,
                 float(fall),
                 float(1.0 - np.exp(_mean_change(log, CLEAN))),
                 float(np.exp(none[0])),
@@ -116,11 +119,11 @@ def recovered(logs: int, rows: int, *, truth: Truth | None = None, seed: int = 1
     return Recovered(truth.marginal_ratio(HORIZON_YEARS), *np.array(found).T)
 
 
-def _mean_change(log: object, remedy: int) -> float:
+def _mean_change(log: BenchLog, remedy: int) -> float:
     """Mean logarithm of after over before in the plain table: exact readings only."""
-    low, high = log.after_low_ohm, log.after_high_ohm  # type: ignore[attr-defined]
-    first, last = log.before_low_ohm, log.before_high_ohm  # type: ignore[attr-defined]
-    rows = (log.remedy == remedy) & (low > 0.0) & np.isfinite(high) & np.isfinite(last) & (first > 0.0)  # type: ignore[attr-defined]
+    low, high = log.after_low_ohm, log.after_high_ohm
+    first, last = log.before_low_ohm, log.before_high_ohm
+    rows = (log.remedy == remedy) & (low > 0.0) & np.isfinite(high) & np.isfinite(last) & (first > 0.0)
     return float(np.mean(0.5 * np.log(low[rows] * high[rows] / (first[rows] * last[rows]))))
 
 

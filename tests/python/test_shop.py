@@ -51,7 +51,7 @@ def test_the_marginal_truth_comes_back(planted):
 def test_clusters_count(planted):
     # the scatter of 12 logs is known to a fifth
     assert 0.65 < planted.clustered_over_true < 1.5
-    assert planted.independent.mean() / planted.clustered.mean() < 0.8
+    assert planted.independent.mean() / planted.log_error.mean() < 0.8
 
 
 def test_a_fall_without_an_effect(planted):

@@ -29,10 +29,10 @@ def only(log, rows):
     return dataclasses.replace(log, **{k: v[rows] for k, v in arrays.items() if isinstance(v, np.ndarray)})
 
 
-def episodes(frame, edges):
+def episodes(frame, edges, crossed):
     """One row per contact and interval it was under way in, the long way."""
     log = frame.log
-    design = frame.of_cells(crossed=False)
+    design = frame.of_cells(crossed=crossed)
     rows = []
     for k in np.flatnonzero(np.isfinite(log.years)):
         for number, start in enumerate(edges):
@@ -50,14 +50,14 @@ def test_cells_and_one_pass_scores_are_the_row_by_row_fit(frame, monkeypatch):
     # statsmodels on every contact's every interval, clustered by amplifier: the same estimate and the same sandwich
     monkeypatch.setattr(model, "WEAK", np.full(5, 1e-9))
     found = model.comebacks(frame)
-    x, exposure, came, job = episodes(frame, found.edges)
+    x, exposure, came, job = episodes(frame, found.edges, found.crossed)
     fit = sm.GLM(came, x, family=sm.families.Poisson(), offset=np.log(exposure)).fit(
         tol=1e-12, cov_type="cluster", cov_kwds={"groups": job, "use_correction": False}
     )
     np.testing.assert_allclose(found.estimate.theta, fit.params, rtol=SAME_OPTIMUM, atol=1e-6)
     clustered = np.sqrt(np.diag(found.estimate.covariance) / found.estimate.correction)
     np.testing.assert_allclose(clustered, fit.bse, rtol=1e-4)
-    assert 1.0 < found.estimate.correction < 1.3
+    assert 1.0 < found.estimate.correction < 1.3 and found.crossed
 
 
 def test_back_in_order_is_the_row_by_row_fit(frame, monkeypatch):
@@ -176,7 +176,7 @@ def test_errors_of_functions():
     # two independent clusters sums: the error of a mean, and of its logarithm
     random = np.random.default_rng(1)
     influence = random.normal(size=(400, 2)) / 400
-    estimate = fits.Estimate(np.array([2.0, 3.0]), influence, np.zeros(2), True)
+    estimate = fits.Estimate(np.array([2.0, 3.0]), influence, np.eye(2), True)
     value, error = fits.error_of(lambda t: np.array([t[0], math.log(t[1]), t[0] * t[1]]), estimate)
     c = estimate.covariance
     gradient = np.array([3.0, 2.0])
@@ -208,6 +208,9 @@ def test_service_of_a_constant_rate(frame):
     # exp(-0.9) and (1 - exp(-0.9))/0.3 [calc]
     np.testing.assert_allclose(holds, 0.4065696597405991, rtol=1e-12)
     np.testing.assert_allclose(years, 1.978101134198003, rtol=1e-12)
+    uneven = np.array([[0.1, 0.4, 0.2, 0.3, 0.5]])[:, : len(found.edges)]
+    for until in (0.1, 1.0, 3.0):
+        np.testing.assert_allclose(found.holding(uneven, np.array([until]))[:, 0], found.service(uneven, until)[0], rtol=1e-12)
 
 
 def test_shipped_data_is_there():
