@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from . import InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
@@ -24,6 +25,7 @@ def _parser() -> argparse.ArgumentParser:
     judge.add_argument("job", metavar="JOB.toml", help="the job sheet")
     judge.add_argument("--json", action="store_true", help="everything, for machines")
     judge.add_argument("--all", action="store_true", help="every reason and number")
+    judge.add_argument("--shop", metavar="shop.toml", help="rank remedies by what compare --save learnt")
     most = commands.add_parser("limits", help="say how many ohms are too many at each place")
     which = most.add_mutually_exclusive_group(required=True)
     which.add_argument("job", nargs="?", metavar="JOB.toml", help="a job sheet; its readings are not used")
@@ -55,8 +57,17 @@ def _answer(options: argparse.Namespace) -> str:
     from .report import text, typicals_text
 
     if options.command == "assess":
-        answer = assess(load_job(options.job))
-        return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
+        job = load_job(options.job)
+        answer = assess(job)
+        if options.shop is None:
+            return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
+        from .shop_job import load_shop, remedies_for, remedies_text
+
+        shop = load_shop(options.shop)
+        if options.json:
+            every = {**json.loads(answer.to_json()), "remedies": [asdict(row) for row in remedies_for(job, answer, shop)]}
+            return json.dumps(every) + "\n"
+        return text(answer, everything=options.all) + remedies_text(job, answer, shop)
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
         found = limits(job, residue=options.residue / 100.0, loss_db=options.loss, crosstalk_db=options.crosstalk)

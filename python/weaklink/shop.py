@@ -17,7 +17,7 @@ from .shop_invented import InventedLog, Truth, invented_log
 from .shop_log import BenchLog, Column, Fault, bad_input, columns_text, missing_extra, read_log, words
 from .shop_model import CLEAN, REMEDIES, REPLACE, STRIP, UNTOUCHED, with_error
 from .shop_places import TARGET_LOSS_DB, TARGET_RESIDUE, what_if
-from .shop_results import Band, Cell, Comparison, Decision, Question, Ratio, Warranty
+from .shop_results import PLATED_CAUTION, Band, Cell, Comparison, Curve, Decision, Question, Ratio, Warranty
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,6 +31,7 @@ __all__ = [
     "Cell",
     "Column",
     "Comparison",
+    "Curve",
     "Decision",
     "Fault",
     "InventedLog",
@@ -62,6 +63,7 @@ DAMAGE_PRIOR = 20.0
 # amplifiers below which cluster-robust errors are too small themselves
 FEW_JOBS = 30
 GRID = 25
+CURVE_POINTS = 9
 
 
 def _band(value: float, error: float) -> Band:
@@ -327,6 +329,25 @@ class _Work:
             out.append(Decision(self.kinds[kind], words().remedies[remedy], names, above, (float(ohm[0]), float(ohm[-1]))))
         return out
 
+    def curves(self, kind: int) -> list[Curve]:
+        """What each remedy does at resistances that the log has seen."""
+        back, order, out = self.comebacks, self.in_order, []
+        if back is None or order is None:
+            return []
+        seen = np.quantile(self.frame.before[self.frame.kind == kind], [0.02, 0.98])
+        grid = np.linspace(seen[0], seen[1], CURVE_POINTS)
+        extra, _ = self.extra(kind)
+        for remedy in self.remedies:
+            number = kind * REMEDIES + remedy
+            if not (order.decided[number] and back.followed[number]):
+                continue
+            plain, crossed = self.designs(kind, remedy, grid - self.frame.centre[kind])
+            share = order.share(order.estimate.theta, crossed, extra[REMEDIES + remedy])
+            _, years = back.service(back.hazard(back.estimate.theta, plain) * np.exp(extra[remedy]), self.horizon)
+            points = (tuple(float(x) for x in row) for row in (np.exp(grid), share, years))
+            out.append(Curve(self.kinds[kind], words().remedies[remedy], *points))
+        return out
+
     def warranties(self) -> list[Warranty]:
         """What each remedy's own contacts carry: nine in ten in order with the lower band."""
         back = self.comebacks
@@ -375,10 +396,6 @@ class _Work:
         return sorted(out, key=lambda q: q.rows_more)
 
 
-PLATED_CAUTION = (
-    "Plated metal: no abrasive, a thin flash may go in a few strokes [memory]; a lubricant is of little use against abrasive "
-    "wear (Antler and Drozdowicz 1979 [seen])."
-)
 LIGHT_CAUTION = (
     "Lubricant on very light contacts can make them worse: 4 of 6 fretting tests with a perfluorinated one failed at centinewtons "
     "(Kaushik, Azarian and Pecht 2019 [seen])."
@@ -450,6 +467,7 @@ def compare(
         cells=tuple(cells),
         ratios=tuple(work.ratios()),
         decisions=tuple(decisions),
+        curves=tuple(curve for k in range(len(work.kinds)) for curve in work.curves(k)),
         warranties=tuple(work.warranties()),
         questions=tuple(work.questions()),
         warnings=tuple(_warnings(work, rereadings)),

@@ -12,6 +12,11 @@ if TYPE_CHECKING:
 
     from .shop_log import Fault
 
+PLATED_CAUTION = (
+    "Plated metal: no abrasive, a thin flash may go in a few strokes [memory]; a lubricant is of little use against abrasive "
+    "wear (Antler and Drozdowicz 1979 [seen])."
+)
+
 # a value with its 95 % band
 Band = tuple[float, float, float]
 
@@ -65,6 +70,17 @@ class Decision:
 
 
 @dataclass(frozen=True)
+class Curve:
+    """One remedy on one kind over the reading before: share back in order and mean good years to the horizon."""
+
+    kind: str
+    remedy: str
+    before_ohm: tuple[float, ...]
+    in_order: tuple[float, ...]
+    good_years: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class Warranty:
     """Longest time at which the lower 95 % band still has nine in ten in order; ``carried`` is as far as the data reach."""
 
@@ -101,6 +117,7 @@ class Comparison:
     cells: tuple[Cell, ...]
     ratios: tuple[Ratio, ...]
     decisions: tuple[Decision, ...]
+    curves: tuple[Curve, ...]
     warranties: tuple[Warranty, ...]
     questions: tuple[Question, ...]
     warnings: tuple[str, ...]

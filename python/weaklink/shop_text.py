@@ -198,6 +198,10 @@ def toml(comparison: Comparison) -> str:
         singles = {"minutes": cell.minutes, "part_cost": cell.part_cost, "damage": cell.damage}
         lines += [f"{name} = [{', '.join(f'{x:.6g}' for x in band)}]" for name, band in bands.items() if band]
         lines += [f"{name} = {value:.6g}" for name, value in singles.items() if value is not None]
+        for curve in c.curves:
+            if (curve.kind, curve.remedy) == (cell.kind, cell.remedy):
+                points = {"before_ohm": curve.before_ohm, "in_order_at": curve.in_order, "good_years_at": curve.good_years}
+                lines += [f"{name} = [{', '.join(f'{x:.6g}' for x in row)}]" for name, row in points.items()]
         for decision in c.decisions:
             if (decision.kind, decision.remedy) == (cell.kind, cell.remedy):
                 lines.append(f"above_ohm = {decision.above_ohm[0]:.6g}")
