@@ -367,16 +367,24 @@ class Change:
         return float(groups @ (design @ theta) / groups.sum()) + shift
 
 
+def change_limits(
+    before_low: _Floats, before_high: _Floats, after_low: _Floats, after_high: _Floats
+) -> tuple[_Floats, _Floats]:
+    """Least and largest logarithm of after over before that two readings leave; infinite where a meter was at its end."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        low = np.log(after_low) - np.log(before_high)
+        high = np.log(after_high) - np.log(before_low)
+    return np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
+
+
 def change(frame: Frame) -> Change | None:
     """Fits the paired change: left-, right- and interval-censored where a meter was at its end."""
     log = frame.log
     rows = ~np.isnan(log.after_low_ohm)
     if rows.sum() < 10:
         return None
-    with np.errstate(divide="ignore"):
-        low = np.log(log.after_low_ohm[rows]) - np.log(log.before_high_ohm[rows])
-        high = np.log(log.after_high_ohm[rows]) - np.log(log.before_low_ohm[rows])
-    low, high = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
+    low, high = change_limits(log.before_low_ohm, log.before_high_ohm, log.after_low_ohm, log.after_high_ohm)
+    low, high = low[rows], high[rows]
     design = frame.of_cells(crossed=True)
     estimate, sigma, residual = fits.interval_regression(low, high, design, frame.cell[rows], frame.job[rows], frame.jobs)
     count = len(frame.kinds) * REMEDIES

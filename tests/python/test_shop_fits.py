@@ -149,6 +149,41 @@ def test_left_and_right_censored_fit_against_lifelines():
     np.testing.assert_allclose([s, t], math.exp(aft.params_["sigma_"]["Intercept"]), rtol=1e-3)
 
 
+def test_clustered_error_of_a_censored_fit_against_lifelines():
+    # the sandwich of lifelines, row by row, with half of the rows censored: the spread's share in it counts
+    table = rossi_by_events()
+    table["week"] = np.minimum(table["week"], np.where(np.arange(len(table)) % 2, 60.0, 20.0))
+    table["arrest"] = (table["arrest"] == 1) & (table["week"] != 20.0)
+    aft = lifelines.LogNormalAFTFitter().fit(table[["week", "arrest", "prio"]], "week", "arrest", robust=True)
+    y, came = np.log(table["week"].to_numpy()), table["arrest"].to_numpy()
+    design = np.stack([np.ones(len(y)), table["prio"].to_numpy(float)], axis=1)
+    every = np.arange(len(y))
+    found, _, _ = fits.interval_regression(y, np.where(came, y, np.inf), design, every, every, len(y))
+    ours = np.sqrt(np.diag(found.influence.T @ found.influence))
+    errors = aft.standard_errors_["mu_"]
+    np.testing.assert_allclose(ours, [errors["Intercept"], errors["prio"]], rtol=2e-3)
+    assert np.abs(ours / found.independent_se - 1.0).max() > 0.02
+
+
+def test_limits_of_a_change():
+    # before 1 to 4 ohm, after 0.5 to 1: an eighth to one; over limit before, below the range after
+    low, high = model.change_limits(
+        np.array([1.0, 1e6, 1.0, 0.0]), np.array([4.0, np.inf, 1.0, 1.0]), np.array([0.5, 0.1, 0.0, 0.0]), np.array([1.0, 0.2, 0.1, 0.1])
+    )
+    np.testing.assert_allclose(np.exp(low), [0.125, 0.0, 0.0, 0.0])
+    np.testing.assert_allclose(np.exp(high), [1.0, 2e-7, 0.1, np.inf])
+
+
+def test_a_comeback_on_an_edge_counts_once(frame):
+    # everything in whole half years: the edges of the intervals fall on comebacks
+    years = np.ceil(2.0 * frame.log.years) / 2.0
+    found = model.comebacks(model.Frame(dataclasses.replace(frame.log, years=years)))
+    assert np.isin(found.edges[1:], years).all()
+    # score equations: as many comebacks expected as there were, but for the few weak cells
+    expected = found.events_of - found.deviations.raw * np.where(found.events_of > 0, found.events_of / (1.0 + found.deviations.raw), 0.0)
+    assert expected.sum() == pytest.approx(found.events, rel=0.01)
+
+
 def test_blocks_change_nothing(monkeypatch):
     random = np.random.default_rng(3)
     y = random.normal(size=900)
