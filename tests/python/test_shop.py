@@ -70,6 +70,16 @@ def test_the_truth_of_a_simple_case():
     assert 0.5 < frail.marginal_ratio(1.0) < frail.marginal_ratio(3.0) < frail.marginal_ratio(10.0) < 1.0
 
 
+def test_the_frailty_of_the_truth():
+    # against drawn frailties: what the formula integrates out
+    truth = Truth()
+    v = truth.frailty_variance
+    drawn = np.random.default_rng(1).gamma(1.0 / v, v, 400_000)
+    for cumulative in (0.05, 0.3, 2.0):
+        assert truth.survival(np.array(cumulative)) == pytest.approx(np.exp(-drawn * cumulative).mean(), abs=2e-3)
+    assert truth.marginal_ratio(3.0) > dataclasses.replace(truth, frailty_variance=0.0).marginal_ratio(3.0) + 0.02
+
+
 def test_a_single_log(found, log):
     ratios = {r.remedy: r for r in found.ratios}
     assert ratios["replace"].plain > 1.3
@@ -118,6 +128,7 @@ def test_break_even_is_where_the_costs_cross(found, log):
     assert gain(at / 1.1) < 0.0 < gain(at * 1.1)
     # by hand: minutes at 60 an hour, the part, damages at the price of a new one, over share times years
     minutes, part, damage, price = work.visit(kind, model.REPLACE)
+    assert price == pytest.approx(minutes + part) == work.visit(kind, model.CLEAN)[3]
     design = work.designs(kind, model.REPLACE, np.array([math.log(at)]) - work.frame.centre[kind])
     _, back, order = start, work.comebacks, work.in_order
     a, b, extra = work.split(start)

@@ -188,6 +188,27 @@ def test_unknown_columns_are_neither_read_nor_echoed(tmp_path):
     assert read_log(frame).unknown_columns == 1
 
 
+class Sealed:
+    """A cell that must not be looked into."""
+
+    def __str__(self):
+        raise AssertionError("read")
+
+    __repr__ = __str__
+
+
+def test_unknown_columns_of_a_dataframe_stay_closed():
+    frame = pd.DataFrame([row.split(",") for row in ROWS], columns=HEAD.split(","))
+    frame["customer name"] = [Sealed() for _ in ROWS]
+    assert read_log(frame).unknown_columns == 1
+
+
+def test_an_after_of_an_earlier_day():
+    found = read_log(STACKED.replace("7,,2024-03-06", "7,,2024-02-06").encode())
+    fault = next(f for f in found.faults if f.row == 4)
+    assert (fault.column, fault.row_aside) == ("date", True) and "28 days before" in fault.found
+
+
 def test_set_aside_is_written(tmp_path):
     found = log(*ROWS, GOOD.replace("relay / a", "relay / z").replace("400 mV", "12 furlong"))
     path = tmp_path / "aside.csv"
