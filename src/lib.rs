@@ -31,7 +31,7 @@
 //! # The house
 //!
 //! Data flows one way; a module uses only modules to its left:
-//! [`physics`] -> [`circuit`] -> [`response`] -> `bench` -> `judgement` -> `job` -> `python`.
+//! [`physics`] -> [`circuit`] -> [`response`] -> `bench` -> `judgement` -> `shop` -> `job` -> `python`.
 
 #[cfg(feature = "job")]
 pub mod bench;
@@ -45,6 +45,8 @@ pub mod physics;
 #[cfg(feature = "python")]
 mod python;
 pub mod response;
+#[cfg(feature = "job")]
+pub mod shop;
 #[cfg(feature = "threads")]
 mod threads;
 pub mod watch;

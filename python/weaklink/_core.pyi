@@ -66,6 +66,10 @@ __all__ = [
     "_weighting_db",
     "_fit_film_json",
     "_harmonics_json",
+    "_log_read",
+    "_log_words",
+    "_break_even",
+    "_cost_per_good_year",
     "_ROOM_K",
     "_LORENZ_V2_PER_K2",
     "_HOOGE",
@@ -657,6 +661,18 @@ def _tunnelling_film(height_ev: float, thickness_m: float, area_m2: float) -> Fi
 def _fritting(
     film: Film, breakdown_v: float, pinned_v: float, events: list[float | str], loop_ohm: float
 ) -> list[tuple[float, bool]]: ...
+def _log_read(data: bytes, file: str) -> tuple[dict[str, Any], str]: ...
+def _log_words() -> str: ...
+def _break_even(before_ohm: list[float], from_: list[float], to: list[float]) -> float: ...
+def _cost_per_good_year(
+    minutes: _Num,
+    per_hour: _Num,
+    part_cost: _Num,
+    damage_share: _Num,
+    damage_cost: _Num,
+    in_order_share: _Num,
+    good_years: _Num,
+) -> _Floats: ...
 def _grown(which: str, environment: str, metal: str, time_s: _Num) -> tuple[_Floats, _Floats]: ...
 def _time_to_s(environment: str, metal: str, resistance_ohm: float, area_m2: float) -> tuple[float, float]: ...
 def _metals_json() -> str: ...

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from . import InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
@@ -24,6 +25,7 @@ def _parser() -> argparse.ArgumentParser:
     judge.add_argument("job", metavar="JOB.toml", help="the job sheet")
     judge.add_argument("--json", action="store_true", help="everything, for machines")
     judge.add_argument("--all", action="store_true", help="every reason and number")
+    judge.add_argument("--shop", metavar="shop.toml", help="rank remedies by what compare --save learnt")
     most = commands.add_parser("limits", help="say how many ohms are too many at each place")
     which = most.add_mutually_exclusive_group(required=True)
     which.add_argument("job", nargs="?", metavar="JOB.toml", help="a job sheet; its readings are not used")
@@ -36,6 +38,16 @@ def _parser() -> argparse.ArgumentParser:
     blank.add_argument(
         "--readings", nargs="?", const="", metavar="JOB.toml", help="a CSV to fill in, for the contacts of a job sheet"
     )
+    shop = commands.add_parser("compare", help="say what a bench log teaches: clean, strip or replace")
+    shop.add_argument("log", nargs="?", metavar="LOG", help="the bench log, CSV or Parquet")
+    shop.add_argument("--columns", action="store_true", help="list the columns of a bench log")
+    shop.add_argument("--hour", type=float, default=60.0, metavar="PRICE", help="price of an hour of work, default 60")
+    shop.add_argument("--years", type=float, default=3.0, help="up to when good service counts, default 3")
+    shop.add_argument("--strict", action="store_true", help="stop at the first fault of the log instead of setting it aside")
+    shop.add_argument("--set-aside", metavar="FILE", help="write the rows without an after or set aside, and why")
+    shop.add_argument("--save", metavar="shop.toml", help="write what was learnt")
+    shop.add_argument("--json", action="store_true", help="everything, for machines")
+    shop.add_argument("--all", action="store_true", help="every fault and number")
     commands.add_parser("schema", help="print the JSON Schema of a job sheet, for editors")
     commands.add_parser("typicals", help="list the typical values and where they come from")
     return parser
@@ -45,12 +57,23 @@ def _answer(options: argparse.Namespace) -> str:
     from .report import text, typicals_text
 
     if options.command == "assess":
-        answer = assess(load_job(options.job))
-        return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
+        job = load_job(options.job)
+        answer = assess(job)
+        if options.shop is None:
+            return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
+        from .shop_job import load_shop, remedies_for, remedies_text
+
+        shop = load_shop(options.shop)
+        if options.json:
+            every = {**json.loads(answer.to_json()), "remedies": [asdict(row) for row in remedies_for(job, answer, shop)]}
+            return json.dumps(every) + "\n"
+        return text(answer, everything=options.all) + remedies_text(job, answer, shop)
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
         found = limits(job, residue=options.residue / 100.0, loss_db=options.loss, crosstalk_db=options.crosstalk)
         return found.to_json() + "\n" if options.json else str(found)
+    if options.command == "compare":
+        return _compare(options)
     if options.command == "template":
         if options.readings is None:
             return _core._sheet_template()
@@ -59,6 +82,34 @@ def _answer(options: argparse.Namespace) -> str:
     if options.command == "schema":
         return json.dumps(json.loads(_core._schema_json()), indent=2) + "\n"
     return typicals_text()
+
+
+def _compare(options: argparse.Namespace) -> str:
+    from .shop_log import bad_input, columns_text
+
+    if options.columns:
+        return columns_text()
+    if options.log is None:
+        raise bad_input("compare", "no log", "allowed: a bench log, CSV or Parquet, or --columns")
+    from .shop import compare, read_log
+
+    def told(step: str) -> None:
+        # on one line, and only where somebody watches
+        if sys.stderr.isatty():
+            sys.stderr.write(f"\r\033[K{step}")
+            sys.stderr.flush()
+
+    told("log")
+    try:
+        log = read_log(options.log, strict=options.strict)
+        if options.set_aside:
+            log.write_set_aside(options.set_aside)
+        found = compare(log, per_hour=options.hour, horizon_years=options.years, progress=told)
+        if options.save:
+            found.save(options.save)
+    finally:
+        told("")
+    return found.to_json() + "\n" if options.json else found.text(everything=options.all)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -76,6 +127,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     except KeyboardInterrupt:
         sys.stderr.write("stopped\n")
+        return 1
+    except ModuleNotFoundError as error:
+        # an extra that is not installed says what to install; anything else is a fault of ours
+        if error.name is None or error.name.split(".")[0] not in ("statsmodels", "scipy", "narwhals", "pyarrow", "numpy"):
+            raise
+        told = str(error) if "pip install" in str(error) else f"{error}: pip install 'weaklink[shop]' brings it"
+        sys.stderr.write(f"weaklink: {told}\n")
+        return 1
+    except OSError as error:
+        sys.stderr.write(f"weaklink: {error.filename}: {error.strerror}\n")
         return 1
     except WeaklinkError as error:
         sys.stderr.write(f"weaklink: {error}\n")

@@ -175,6 +175,25 @@ impl Method {
         self.of_reading * shown.abs() + self.floor
     }
 
+    /// Dimensions a method can show, and what a voltage means; a stated accuracy leaves only its own.
+    #[must_use]
+    pub fn dimensions(&self) -> (Vec<Dimension>, Shows) {
+        let (all, by_voltage) = match self.shows {
+            Shows::Ohms if self.source_ohm.is_some() && self.open_circuit_v.is_some() => {
+                (vec![Dimension::Resistance, Dimension::Voltage], Shows::DividerVolts)
+            }
+            Shows::Ohms if self.current_a.is_some() => {
+                (vec![Dimension::Resistance, Dimension::Voltage], Shows::DropVolts)
+            }
+            Shows::Ohms => (vec![Dimension::Resistance], Shows::Ohms),
+            Shows::LossDb => (vec![Dimension::Decibel], Shows::LossDb),
+            by_voltage => (vec![Dimension::Voltage], by_voltage),
+        };
+        let fitting: Vec<Dimension> =
+            all.iter().copied().filter(|d| self.floor_in.is_none_or(|floor| floor == *d)).collect();
+        (if fitting.is_empty() { all } else { fitting }, by_voltage)
+    }
+
     /// The same method with an accuracy as a sheet writes it.
     #[must_use]
     pub fn with_accuracy(mut self, accuracy: Accuracy) -> Self {

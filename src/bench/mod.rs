@@ -9,10 +9,12 @@ mod fit_points;
 pub mod harmonics;
 pub mod kind;
 pub mod method;
+pub(crate) mod names;
 pub mod part;
 pub mod quantity;
 pub mod range;
 pub mod reading;
+pub(crate) mod spreadsheet;
 
 pub use evidence::{Bridged, Channel, Heard, Strength, Then, What};
 pub use method::Method;

@@ -138,7 +138,9 @@ pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
     range_from(&reading.method, reading.shows, reading.at_v, reading.when, place)
 }
 
-fn range_from(method: &Method, shows: Shown, at_v: Option<f64>, when: State, place: &Place) -> ResistanceRange {
+/// The range that a display leaves, whatever contact it was taken on.
+#[must_use]
+pub fn range_from(method: &Method, shows: Shown, at_v: Option<f64>, when: State, place: &Place) -> ResistanceRange {
     let leads = if method.wires == 4 { (0.0, 0.0) } else { method.lead_ohm };
     let lowest =
         |shown: f64, slack: f64| method.resistance_ohm(shown - method.half_width(shown) - slack, place, at_v, leads.1);

@@ -5,6 +5,8 @@ use super::tree::{allowed_names, nearest};
 use crate::bench::evidence::Channel;
 use crate::bench::method::Shows;
 use crate::bench::quantity::{Dimension, Shown, quantity, shown};
+pub(super) use crate::bench::spreadsheet::decoded;
+use crate::bench::spreadsheet::{Lines, delimiter};
 use crate::bench::{Method, Reading, State};
 use crate::error::InputError;
 use std::collections::BTreeMap;
@@ -64,7 +66,7 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
         return Err(fault("method", format!("unknown method \"{method_name}\""), allowed_names(&method_name, names)));
     };
     let text = wanted("shows")?;
-    let (allowed, by_voltage) = shows_of(&method);
+    let (allowed, by_voltage) = method.dimensions();
     let (shows, dimension) = shown(&text, &allowed).map_err(|e| fault("shows", e.problem, e.allowed))?;
     method.shows = match dimension {
         Dimension::Voltage => by_voltage,
@@ -117,24 +119,6 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
         .collect())
 }
 
-/// Dimensions a method can show, and what a voltage means; a stated accuracy leaves only its own.
-fn shows_of(method: &Method) -> (Vec<Dimension>, Shows) {
-    let (all, by_voltage) = match method.shows {
-        Shows::Ohms if method.source_ohm.is_some() && method.open_circuit_v.is_some() => {
-            (vec![Dimension::Resistance, Dimension::Voltage], Shows::DividerVolts)
-        }
-        Shows::Ohms if method.current_a.is_some() => {
-            (vec![Dimension::Resistance, Dimension::Voltage], Shows::DropVolts)
-        }
-        Shows::Ohms => (vec![Dimension::Resistance], Shows::Ohms),
-        Shows::LossDb => (vec![Dimension::Decibel], Shows::LossDb),
-        by_voltage => (vec![Dimension::Voltage], by_voltage),
-    };
-    let fitting: Vec<Dimension> =
-        all.iter().copied().filter(|d| method.floor_in.is_none_or(|floor| floor == *d)).collect();
-    (if fitting.is_empty() { all } else { fitting }, by_voltage)
-}
-
 /// Refuses a row that stands twice.
 pub(super) fn refuse_twice(readings: &[Reading], faults: &mut Vec<InputError>) {
     for (index, r) in readings.iter().enumerate() {
@@ -153,28 +137,11 @@ pub(super) fn refuse_twice(readings: &[Reading], faults: &mut Vec<InputError>) {
     }
 }
 
-/// Line of the record that begins at a byte: the ends of lines and empty lines before it are passed over.
-fn line_at(text: &str, byte: usize) -> usize {
-    let rest = text.get(byte..).unwrap_or("");
-    let skipped = rest.len() - rest.trim_start_matches(['\r', '\n', ' ']).len();
-    text.get(..byte + skipped).map_or(0, |before| before.matches('\n').count() + 1)
-}
-
-/// Text of a spreadsheet's CSV: UTF-8, UTF-16 with its mark, else Windows-1252.
-pub(super) fn decoded(bytes: &[u8]) -> String {
-    let utf_16 = encoding_rs::Encoding::for_bom(bytes).map(|(encoding, _)| encoding);
-    let fallback = || if std::str::from_utf8(bytes).is_ok() { encoding_rs::UTF_8 } else { encoding_rs::WINDOWS_1252 };
-    utf_16.unwrap_or_else(fallback).decode(bytes).0.into_owned()
-}
-
 /// Reads a CSV of readings: what was read, how many rows have nothing in `shows` yet, and every fault with its line.
 pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Reading>, usize, Vec<InputError>) {
     let text = text.trim_start_matches('\u{feff}');
-    let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
-    let delimiter = [b';', b'\t', b',']
-        .into_iter()
-        .max_by_key(|&d| (header.bytes().filter(|&b| b == d).count(), d == b','))
-        .unwrap_or(b',');
+    let delimiter = delimiter(text);
+    let mut lines = Lines::new(text);
     let mut reader =
         csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let (mut readings, mut blank, mut faults) = (Vec::new(), 0, Vec::new());
@@ -228,7 +195,7 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
                 continue;
             }
         };
-        let line = record.position().map_or(0, |p| line_at(text, p.byte() as usize));
+        let line = record.position().map_or(0, |p| lines.at(p.byte() as usize));
         if record.iter().all(str::is_empty) {
             continue;
         }

@@ -12,6 +12,7 @@ mod linear;
 mod loads;
 mod physics;
 mod steady;
+mod shop;
 mod system;
 mod values;
 
@@ -66,6 +67,10 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(hearing::_weighting_db, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;
+    module.add_function(wrap_pyfunction!(shop::_log_read, module)?)?;
+    module.add_function(wrap_pyfunction!(shop::_log_words, module)?)?;
+    module.add_function(wrap_pyfunction!(shop::_break_even, module)?)?;
+    module.add_function(wrap_pyfunction!(shop::_cost_per_good_year, module)?)?;
     module.add("_ROOM_K", crate::physics::constants::ROOM_TEMPERATURE_K)?;
     module.add("_LORENZ_V2_PER_K2", crate::physics::constants::LORENZ_V2_PER_K2)?;
     module.add("_HOOGE", crate::physics::noise::HOOGE)?;

@@ -1,0 +1,168 @@
+"""The answers of a bench log as plain frozen objects."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import os
+
+    from .shop_log import Fault
+
+PLATED_CAUTION = (
+    "Plated metal: no abrasive, a thin flash may go in a few strokes [memory]; a lubricant is of little use against abrasive "
+    "wear (Antler and Drozdowicz 1979 [seen])."
+)
+
+# a value with its 95 % band
+Band = tuple[float, float, float]
+
+@dataclass(frozen=True)
+class Cell:
+    """One remedy on one kind; bands are 95 %, clustered by amplifier, None where the log does not say.
+
+    ``left_ratio``: after over before, adjusted for how bad it was and, where there are re-readings, against leaving it alone.
+    ``in_order``: share back in order. ``ceiling``: residue that nine in ten afters stay below in their typical place.
+    ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind.
+    """
+
+    kind: str
+    remedy: str
+    contacts: int
+    left_ratio: Band | None
+    in_order: Band | None
+    not_decided: int
+    loss_db: float | None
+    ceiling: float | None
+    over_target: float | None
+    comebacks: int
+    contact_years: float
+    comebacks_per_100_years: Band | None
+    good_years: Band | None
+    damage: float | None
+    minutes: float | None
+    part_cost: float | None
+    cost_per_good_year: Band | None
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """Comebacks of one remedy over those of another: in the plain table, and adjusted (marginal: over amplifiers)."""
+
+    remedy: str
+    over: str
+    plain: float | None
+    adjusted: Band
+
+
+@dataclass(frozen=True)
+class Decision:
+    """Resistance before the remedy above which a remedy costs less per good year; 0 always, infinite never in this log."""
+
+    kind: str
+    remedy: str
+    against: str
+    above_ohm: Band
+    seen_ohm: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One remedy on one kind over the reading before: share back in order and mean good years to the horizon."""
+
+    kind: str
+    remedy: str
+    before_ohm: tuple[float, ...]
+    in_order: tuple[float, ...]
+    good_years: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Warranty:
+    """Longest time at which the lower 95 % band still has nine in ten in order; ``carried`` is as far as the data reach."""
+
+    remedy: str
+    years: float
+    carried_years: float
+
+
+@dataclass(frozen=True)
+class Question:
+    """A comparison that the log cannot make yet, and how many more contacts of each remedy it takes."""
+
+    kind: str
+    remedy: str
+    against: str
+    rows_more: int
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What a log teaches; ``print`` it for the short answer."""
+
+    summary: str
+    faults: tuple[Fault, ...]
+    over: int
+    below: int
+    pairs: int
+    jobs: int
+    currency: str
+    per_hour: float
+    horizon_years: float
+    reread_ratio: Band | None
+    rereadings: int
+    cells: tuple[Cell, ...]
+    ratios: tuple[Ratio, ...]
+    decisions: tuple[Decision, ...]
+    curves: tuple[Curve, ...]
+    warranties: tuple[Warranty, ...]
+    questions: tuple[Question, ...]
+    warnings: tuple[str, ...]
+    assumes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything as plain values; infinite numbers become None."""
+
+        def plain(value: Any) -> Any:
+            if isinstance(value, float):
+                return value if math.isfinite(value) else None
+            if isinstance(value, dict):
+                return {name: plain(item) for name, item in value.items()}
+            if isinstance(value, (list, tuple)):
+                return [plain(item) for item in value]
+            return value
+
+        done: dict[str, Any] = plain(asdict(self))
+        # infinite is a word of its own: never within this log
+        for row, decision in zip(done["decisions"], self.decisions, strict=True):
+            row["above_ohm"] = ["never" if math.isinf(x) else x for x in decision.above_ohm]
+        return done
+
+    def to_json(self) -> str:
+        """Everything, for machines."""
+        return json.dumps(self.to_dict(), indent=2)
+
+    def text(self, *, everything: bool = False) -> str:
+        """The short answer, under 40 lines of at most 80 columns, decisions last; or everything."""
+        from .shop_text import page
+
+        return page(self, everything=everything)
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Writes what a later assessment needs, as TOML; never leaves half a file."""
+        import os as system
+        from pathlib import Path
+
+        from .shop_text import toml
+
+        there = Path(path)
+        new = there.with_name(there.name + ".new")
+        new.write_text(toml(self), encoding="utf-8")
+        system.replace(new, there)
