@@ -4,7 +4,7 @@ SI units, the unit in the name; voltages and currents are rms of a sine unless t
 ``loss_db`` is positive for quieter; residue and distortion are ratios to the fundamental; exp(+j omega t).
 """
 
-from . import physics
+from . import hearing, physics
 from ._core import (
     TYPICAL_VERSION,
     Ceiling,
@@ -74,6 +74,7 @@ __all__ = [
     "__version__",
     "assess",
     "fit_film",
+    "hearing",
     "law_from_harmonics",
     "limits",
     "load_job",

@@ -4,6 +4,7 @@ mod answers;
 mod array;
 mod errors;
 mod fit;
+mod hearing;
 mod job;
 mod json;
 mod linear;
@@ -55,6 +56,7 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(physics::_time_to_s, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_metals_json, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_environments, module)?)?;
+    module.add_function(wrap_pyfunction!(hearing::_weighting_db, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;
     module.add("_ROOM_K", crate::physics::constants::ROOM_TEMPERATURE_K)?;

@@ -10,3 +10,4 @@ pub mod millivolt;
 pub mod resistive_loop;
 pub mod status;
 pub mod sweep;
+pub mod weighting;
