@@ -67,6 +67,8 @@ pub struct Masker {
 pub const MOST_DB: f64 = 110.0;
 /// Levels of maskers above this are marked as extrapolated, dB SPL.
 pub const PUBLISHED_TO_DB: f64 = 100.0;
+/// Most pairs of a masker and a probe in one call: about a second of work.
+pub const MOST_PAIRS: usize = 10_000_000;
 /// Levels below this are refused as a slip of the pen, dB SPL.
 pub const LEAST_DB: f64 = -200.0;
 
@@ -84,7 +86,27 @@ impl Masker {
         Err(InputError::new("masker: level_db", self.level_db, allowed))
     }
 
-    /// Whether the models were made for it.
+    /// Checks that the models were made for it.
+    ///
+    /// # Errors
+    /// As `check`, and what would be marked as extrapolated.
+    pub fn check_published(&self) -> Result<(), InputError> {
+        self.check()?;
+        if !(RANGE_HZ.0..=RANGE_HZ.1).contains(&self.frequency_hz) {
+            let allowed = "allowed: 20 Hz to 16 kHz, or extrapolate";
+            return Err(InputError::new("masker: frequency_hz", self.frequency_hz, allowed));
+        }
+        if self.extrapolated() {
+            return Err(InputError::new(
+                "masker: level_db",
+                self.level_db,
+                "allowed: up to 100 dB SPL, or extrapolate",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Whether it is outside what the models were made for.
     #[must_use]
     pub fn extrapolated(&self) -> bool {
         self.level_db > PUBLISHED_TO_DB || !(RANGE_HZ.0..=RANGE_HZ.1).contains(&self.frequency_hz)
@@ -145,18 +167,22 @@ impl Model {
         }
     }
 
-    /// Masked threshold at a place, dB SPL: all maskers and the threshold in quiet as powers.
-    #[must_use]
-    pub fn threshold_db(self, maskers: &[Masker], scale: Scale, probe_hz: f64, quiet_db: f64) -> f64 {
-        let probe_bark = scale.bark(probe_hz);
-        // powers re the threshold in quiet, which may be beyond any number outside the range of hearing
-        let masked: f64 = maskers
-            .iter()
-            .filter_map(|m| self.beside_db(m, scale.bark(m.frequency_hz), probe_bark))
-            .map(|level| power(level - quiet_db))
-            .sum();
-        quiet_db + decibel(1.0 + masked)
+    /// What all maskers put the threshold at, without the threshold in quiet, dB SPL; minus infinity where none reaches.
+    fn masked_db(self, maskers: &[(Masker, f64)], probe_bark: f64) -> f64 {
+        decibel(maskers.iter().filter_map(|(m, z)| self.beside_db(m, *z, probe_bark)).map(power).sum())
     }
+
+    /// Threshold beside one masker and in quiet, dB SPL.
+    #[must_use]
+    pub fn threshold_db(self, masker: &Masker, scale: Scale, probe_hz: f64, quiet_db: f64) -> f64 {
+        let beside = [(*masker, scale.bark(masker.frequency_hz))];
+        with_quiet_db(self.masked_db(&beside, scale.bark(probe_hz)), quiet_db)
+    }
+}
+
+/// Masked threshold with the threshold in quiet, as powers re the latter: outside hearing it is beyond any power.
+fn with_quiet_db(masked_db: f64, quiet_db: f64) -> f64 {
+    quiet_db + decibel(1.0 + power(masked_db - quiet_db))
 }
 
 /// Masked thresholds at every probe, model by model.
@@ -184,13 +210,21 @@ pub fn masked(maskers: &[Masker], probe_hz: &[f64], scale: Scale, quiets: &[Quie
     if quiets.is_empty() {
         return Err(InputError::new("quiet", "none", format!("allowed: one or more of {:?}", Quiet::NAMES)));
     }
+    if probe_hz.len().saturating_mul(maskers.len()) > MOST_PAIRS {
+        let found = format!("{} maskers, {} probes", maskers.len(), probe_hz.len());
+        return Err(InputError::new("maskers", found, format!("allowed: at most {MOST_PAIRS} pairs in one call")));
+    }
     let over = |values: &mut dyn Iterator<Item = f64>| {
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)))
     };
+    let placed: Vec<_> = maskers.iter().map(|m| (*m, scale.bark(m.frequency_hz))).collect();
     let beyond = maskers.iter().any(Masker::extrapolated);
     let by_model_db: [Vec<(f64, f64)>; MODELS] = std::array::from_fn(|m| {
-        let at = |hz: f64, quiet: &Quiet| Model::ALL[m].threshold_db(maskers, scale, hz, quiet.or_beyond_db(hz).0);
-        probe_hz.iter().map(|&hz| over(&mut quiets.iter().map(|quiet| at(hz, quiet)))).collect()
+        let at = |&hz: &f64| {
+            let masked = Model::ALL[m].masked_db(&placed, scale.bark(hz));
+            over(&mut quiets.iter().map(|quiet| with_quiet_db(masked, quiet.or_beyond_db(hz).0)))
+        };
+        probe_hz.iter().map(at).collect()
     });
     let range_db = (0..probe_hz.len())
         .map(|k| {
@@ -286,6 +320,10 @@ mod tests {
         let with = |masker: Masker, probe: f64| masked(&[masker], &[probe], Scale::default(), &[Quiet::FreeField]);
         assert!(with(Masker { level_db: 101.0, ..TONE }, 2e3).unwrap().extrapolated[0]);
         assert!(with(Masker { frequency_hz: 18e3, ..TONE }, 2e3).unwrap().extrapolated[0]);
+        assert!(TONE.check_published().is_ok());
+        for bad in [Masker { level_db: 101.0, ..TONE }, Masker { frequency_hz: 18e3, ..TONE }] {
+            assert!(bad.check().is_ok() && bad.check_published().is_err());
+        }
         assert_eq!(with(Masker { level_db: 110.1, ..TONE }, 2e3).unwrap_err().place, "masker: level_db");
         assert_eq!(with(Masker { level_db: f64::NAN, ..TONE }, 2e3).unwrap_err().place, "masker: level_db");
         assert_eq!(with(Masker { frequency_hz: 0.0, ..TONE }, 2e3).unwrap_err().place, "masker: frequency_hz");

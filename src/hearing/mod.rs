@@ -10,6 +10,7 @@ pub mod level;
 pub mod masking;
 pub mod metric;
 pub mod noticeable;
+pub mod residue;
 pub mod threshold;
 
 /// Names by which Python knows the members of a list of models.

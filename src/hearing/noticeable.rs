@@ -89,7 +89,7 @@ pub fn image_angle_deg(imbalance_db: f64, half_angle_deg: f64) -> f64 {
 /// # Errors
 /// An angle not within the loudspeakers'.
 pub fn imbalance_for_angle_db(angle_deg: f64, half_angle_deg: f64) -> Result<f64, InputError> {
-    if !(angle_deg.abs() < half_angle_deg) {
+    if angle_deg.is_nan() || angle_deg.abs() >= half_angle_deg {
         return Err(InputError::new("angle_deg", angle_deg, format!("allowed: within +-{half_angle_deg} degrees")));
     }
     let turn = angle_deg.to_radians().tan() / half_angle_deg.to_radians().tan();
