@@ -63,6 +63,12 @@ pub fn ratio_level_db(ratio: f64, of_db: f64) -> f64 {
     of_db + 20.0 * ratio.log10()
 }
 
+/// Level of tones together, powers added, dB.
+#[must_use]
+pub fn sum_db(levels_db: &[f64]) -> f64 {
+    decibel(levels_db.iter().copied().map(power).sum())
+}
+
 /// Bands of a noise density that runs straight, in dB over the logarithm of frequency, between its points.
 ///
 /// Each band has the power of its stretch: `integral of f^s`. Frequencies rise; densities in dB SPL re 1 Hz.
@@ -181,5 +187,6 @@ mod tests {
     fn levels_of_ratios() {
         assert!((ratio_level_db(0.01, 80.0) - 40.0).abs() < 1e-12);
         assert_eq!(ratio_level_db(0.0, 80.0), f64::NEG_INFINITY);
+        assert!((sum_db(&[80.0, 80.0]) - 83.0103).abs() < 1e-4);
     }
 }
