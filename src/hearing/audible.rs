@@ -1,6 +1,6 @@
 //! What of a residue is audible beside tones or programme, or in silence: per model, and as a range.
 //!
-//! Every line is a probe; noise is probed at sixths of an octave, its level that in the critical band about the probe. An excess is a level over
+//! Every line is a probe; noise is probed at sixths of an octave to 18 kHz, its level that in the critical band about the probe. An excess is a level over
 //! a threshold, dB, and always a pair:
 //!
 //! * `least`, the strict end: the probe's own level over the highest threshold. Accuses: above zero it is plainly heard.
@@ -97,7 +97,7 @@ pub struct Audible {
     pub over_all: Excess,
 }
 
-/// Probes of noise: sixths of an octave from 20 Hz to 20 kHz.
+/// Probes of noise: sixths of an octave from 20 Hz to 18.2 kHz, whose critical band reaches to 20 kHz and more.
 fn noise_grid() -> impl Iterator<Item = f64> {
     (0..60).map(|k| 20.0 * 2f64.powf(f64::from(k) / 6.0))
 }
@@ -301,6 +301,11 @@ mod tests {
         assert!(beside.by_model.iter().all(|model| model.verdict == Verdict::Inaudible));
         assert_eq!(beside.over_all.verdict, Verdict::MayBeHeard);
         assert!((beside.over_all.whole_db.1 - (38.0 - 80.0 - MODULATION_DB)).abs() < 1e-9);
+        // beside a faint tone the threshold in quiet stays the least
+        let faint = Masker { level_db: 30.0, ..TONE };
+        let found = audible(&[faint], &[line(1020.0, 0.0)], &[], &terhardt()).unwrap();
+        let quiet_db = Quiet::Terhardt.level_db(1020.0).unwrap();
+        assert!(found.modulates[0] && (found.over_all.whole_db.1 + quiet_db).abs() < 1e-9);
         // noise that masks is no carrier
         let noise = Masker { kind: Kind::Noise, ..TONE };
         assert!(!audible(&[noise], &[line(1020.0, 38.0)], &[], &terhardt()).unwrap().modulates[0]);

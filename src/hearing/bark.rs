@@ -137,6 +137,9 @@ mod tests {
         assert!((Traunmueller.bark(1000.0) - 8.5274).abs() < 6e-5);
         assert!((Traunmueller.frequency_hz(10.0).unwrap() - 1267.7396).abs() < 6e-5);
         assert!((critical_bandwidth_hz(1000.0) - 162.22).abs() < 6e-3);
+        // at 20 Hz a band of 100 Hz does not reach below zero
+        let (low, high) = critical_band_hz(20.0);
+        assert!(low == 0.0 && (high - 100.03).abs() < 6e-3);
         assert!((equivalent_rectangular_hz(1000.0) - 132.64).abs() < 6e-3);
     }
 

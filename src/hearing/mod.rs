@@ -2,6 +2,21 @@
 //!
 //! Levels are dB SPL (re 20 uPa rms), frequencies Hz. The models speak of a median young listener with nothing else in the room; half of
 //! them hear better. Where a model ends, the answer is refused or marked as extrapolated.
+//!
+//! ```
+//! use weaklink::hearing::audible::{Listener, Verdict, audible};
+//! use weaklink::hearing::masking::{Kind, Masker};
+//! use weaklink::hearing::residue::{Line, ratio_level_db};
+//! // a second harmonic of 0.5 % beside 1 kHz at 80 dB SPL: the models do not agree
+//! let tone = Masker { frequency_hz: 1000.0, level_db: 80.0, kind: Kind::Tone };
+//! let second = Line { frequency_hz: 2000.0, level_db: ratio_level_db(0.005, 80.0) };
+//! let beside = audible(&[tone], &[second], &[], &Listener::default())?;
+//! assert_eq!(beside.over_all.verdict, Verdict::MayBeHeard);
+//! // the same sound in silence is plain
+//! let alone = audible(&[], &[second], &[], &Listener::default())?;
+//! assert_eq!(alone.over_all.verdict, Verdict::Plain);
+//! # Ok::<(), weaklink::InputError>(())
+//! ```
 
 pub mod audible;
 pub mod bark;

@@ -32,6 +32,9 @@ pub const DIFFUSE_FIELD_DB: [f64; 30] = [
 /// Ends of the range in which the thresholds are published, Hz.
 pub const RANGE_HZ: (f64, f64) = (20.0, 16000.0);
 
+/// Above this nobody is taken to hear, Hz.
+pub const AUDIBLE_TO_HZ: f64 = 20_000.0;
+
 /// A threshold in quiet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quiet {
@@ -70,12 +73,13 @@ impl Quiet {
 
     /// Threshold at any frequency above zero, dB SPL, and whether it is extrapolated.
     ///
-    /// Outside the range a table gives its last value: thresholds rise outwards, so that this is the least it can be. Terhardt's formula
-    /// goes on.
+    /// Outside the range a table gives its last value up to 20 kHz: thresholds rise outwards, so that this is the least it can be. Terhardt's
+    /// formula goes on, and above 20 kHz (164 dB) stands for all.
     #[must_use]
     pub fn or_beyond_db(self, frequency_hz: f64) -> (f64, bool) {
         let beyond = !(RANGE_HZ.0..=RANGE_HZ.1).contains(&frequency_hz);
         let table = match self {
+            _ if frequency_hz > AUDIBLE_TO_HZ => return (terhardt_db(frequency_hz), beyond),
             Self::Terhardt => return (terhardt_db(frequency_hz), beyond),
             Self::FreeField => &FREE_FIELD_DB,
             Self::DiffuseField => &DIFFUSE_FIELD_DB,
@@ -103,6 +107,7 @@ mod tests {
         assert!(terhardt_db(3323.0) > terhardt_db(3324.0) && terhardt_db(3325.0) > terhardt_db(3324.0));
         // trap: free field is 2.4 dB at 1 kHz, diffuse field 0.8 dB
         assert_eq!((FreeField.level_db(1e3), DiffuseField.level_db(1e3)), (Ok(2.4), Ok(0.8)));
+        assert_eq!((FreeField.level_db(4e3), DiffuseField.level_db(12.5e3)), (Ok(-5.4), Ok(14.4)));
         // trap: 78.1 dB at 20 Hz since 2016
         assert_eq!(FreeField.level_db(20.0), Ok(78.1));
     }
@@ -134,7 +139,8 @@ mod tests {
             assert!(quiet.or_beyond_db(17e3).1 && quiet.or_beyond_db(10.0).1 && !quiet.or_beyond_db(16e3).1);
             assert_eq!(Quiet::named(quiet.name()), Some(quiet));
         }
-        assert_eq!(FreeField.or_beyond_db(18e3).0, 40.2);
+        assert_eq!((FreeField.or_beyond_db(18e3), DiffuseField.or_beyond_db(10.0)), ((40.2, true), (78.1, true)));
+        assert!(FreeField.or_beyond_db(20_001.0).0 > 160.0);
     }
 
     proptest! {
