@@ -1,16 +1,16 @@
 //! What of a residue is audible beside tones or programme, or in silence: per model, and as a range.
 //!
-//! Every line is a probe; noise is probed at sixths of an octave to 18 kHz, its level that in the critical band about the probe. An excess is a level over
-//! a threshold, dB, and always a pair:
+//! Every line is a probe; noise is probed at sixths of an octave to 18 kHz, its level that in the critical band about the probe. An
+//! excess is a level over a threshold, dB, and always a pair:
 //!
 //! * `least`, the strict end: the probe's own level over the highest threshold. Accuses: above zero it is plainly heard.
 //! * `most`, the safe end: all residue in the critical band about the probe over the lowest threshold. Excludes: below zero it cannot be heard.
 //!   Over all bands excesses add as `sqrt(sum E^2)`, one band per Bark (a detector of energy in many bands, Green 1958 \[memory\]).
 //!
-//! Between the two it may be heard. Residue within a critical band of a tone is heard not as a sound but as modulation, which no model of masking
-//! knows: there the safe end falls to 43 dB under the tone, a modulation by 1 % (Zwicker and Fastl: just noticeable at high levels \[memory\]).
-//! Silence is the same question without maskers. Not modelled: programme that pauses, noise that raises the level of a noise of the same
-//! spectrum, listeners better than the median (give `keen_db`).
+//! Between the two it may be heard. Residue within a critical band of a tone is heard not as a sound but as modulation, which no
+//! model of masking knows: there the safe end falls to 43 dB under the tone, a modulation by 1 % (Zwicker and Fastl: just
+//! noticeable at high levels \[memory\]). Silence is the same question without maskers. Not modelled: programme that pauses, noise
+//! that raises the level of a noise of the same spectrum, listeners better than the median (give `keen_db`).
 
 use super::bark::{Scale, critical_bandwidth_hz};
 use super::masking::{Kind, MODELS, Masked, Masker, masked};
@@ -193,8 +193,8 @@ pub enum Where {
 
 super::named!(Where { Harmonics = "harmonics", Anywhere = "anywhere" });
 
-/// Total residue of a tone, as ratios to it: below the first it cannot be heard however it is spread, above the second it is plain however it
-/// is spread over the harmonics (or sixths of an octave).
+/// Total residue of a tone, as ratios to it: below the first it cannot be heard however it is spread, above the second it is plain
+/// however it is spread over the harmonics (or sixths of an octave).
 ///
 /// # Errors
 /// A tone outside what the models take, or without a harmonic up to 16 kHz.

@@ -86,7 +86,8 @@ impl Edition {
     /// Level of a tone that has a loudness, dB SPL.
     ///
     /// # Errors
-    /// A frequency outside the table; a loudness that the formula has no level for, or outside the standard's range (`extrapolate`: outside 0 to 120 phon).
+    /// A frequency outside the table; a loudness that the formula has no level for, or outside the standard's range (`extrapolate`:
+    /// outside 0 to 120 phon).
     pub fn level_db(self, loudness_phon: f64, frequency_hz: f64, extrapolate: bool) -> Result<f64, InputError> {
         let at = self.at(frequency_hz)?;
         check_range(loudness_phon, frequency_hz, extrapolate)?;

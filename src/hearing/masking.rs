@@ -9,12 +9,12 @@
 //! | Terhardt slopes | `L - 27 abs(dz)` below the masker, `L - (24 + 0.23/F - 0.2 L) dz` above, no offset | Hear. Res. 1 (1979) 155 \[memory\] |
 //!
 //! `vf`: `17 (dz+1) - (0.4 L + 6)` from -3 to -1, `(0.4 L + 6) dz` to 0, `-17 dz` to 1, `-(dz-1)(17 - 0.15 L) - 17` to 8, else no masking: from
-//! the fourth harmonic of 1 kHz on, only the threshold in quiet limits. `z` in an offset is the masker's place; read with the probe's place,
-//! Johnston's would lie lower (4.6 dB at the second harmonic of 1 kHz).
+//! the fourth harmonic of 1 kHz on, only the threshold in quiet limits. `z` in an offset is the masker's place; read with the
+//! probe's place, Johnston's would lie lower (4.6 dB at the second harmonic of 1 kHz).
 //!
-//! Powers are added, the threshold in quiet with them. The models disagree by 22 dB on the second harmonic of 1 kHz at 80 dB and by 25 dB on
-//! the third: excluding takes the lowest, accusing the highest. Levels above 100 dB SPL and maskers outside 20 Hz to 16 kHz are marked as
-//! extrapolated; above 110 dB SPL they are refused, since upper slopes would soon rise.
+//! Powers are added, the threshold in quiet with them. The models disagree by 22 dB on the second harmonic of 1 kHz at 80 dB and by
+//! 25 dB on the third: excluding takes the lowest, accusing the highest. Levels above 100 dB SPL and maskers outside 20 Hz to 16
+//! kHz are marked as extrapolated; above 110 dB SPL they are refused, since upper slopes would soon rise.
 
 use super::bark::Scale;
 use super::threshold::{Quiet, RANGE_HZ};

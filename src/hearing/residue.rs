@@ -107,9 +107,10 @@ const PROGRAMME: std::ops::RangeInclusive<i32> = -15..=12;
 
 /// ASSUMPTION: programme of a level (sum of its bands, dB SPL) as maskers, third-octave bands of noise.
 ///
-/// Equal bands (pink) from 63 Hz to 2 kHz, falling by 6 dB per octave below and by 3 dB per octave above, 31.5 Hz to 16 kHz: common practice
-/// for the long-term spectrum of music. It is steady: programme that pauses masks less, which is what a quiet passage is for. A third of an
-/// octave is wider than a critical band from 510 Hz to 10 kHz, so that its level overstates that of a critical band by up to 1.9 dB.
+/// Equal bands (pink) from 63 Hz to 2 kHz, falling by 6 dB per octave below and by 3 dB per octave above, 31.5 Hz to 16 kHz: common
+/// practice for the long-term spectrum of music. It is steady: programme that pauses masks less, which is what a quiet passage is
+/// for. A third of an octave is wider than a critical band from 510 Hz to 10 kHz, so that its level overstates that of a critical
+/// band by up to 1.9 dB.
 ///
 /// # Errors
 /// A level outside -200 to 110 dB SPL.

@@ -73,8 +73,8 @@ impl Quiet {
 
     /// Threshold at any frequency above zero, dB SPL, and whether it is extrapolated.
     ///
-    /// Outside the range a table gives its last value up to 20 kHz: thresholds rise outwards, so that this is the least it can be. Terhardt's
-    /// formula goes on, and above 20 kHz (164 dB) stands for all.
+    /// Outside the range a table gives its last value up to 20 kHz: thresholds rise outwards, so that this is the least it can be.
+    /// Terhardt's formula goes on, and above 20 kHz (164 dB) stands for all.
     #[must_use]
     pub fn or_beyond_db(self, frequency_hz: f64) -> (f64, bool) {
         let beyond = !(RANGE_HZ.0..=RANGE_HZ.1).contains(&frequency_hz);

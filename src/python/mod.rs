@@ -2,6 +2,7 @@
 
 mod answers;
 mod array;
+mod audible;
 mod errors;
 mod fit;
 mod hearing;
@@ -58,14 +59,14 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(physics::_environments, module)?)?;
     module.add_function(wrap_pyfunction!(hearing::_hearing, module)?)?;
     module.add_function(wrap_pyfunction!(hearing::_hearing_laws, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_hearing_names, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_masked, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_audible, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_smallest_noticeable_residue, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_programme, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_geddes_lee, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_weighted_harmonics, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_noticeable, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_hearing_names, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_masked, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_audible, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_smallest_noticeable_residue, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_programme, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_geddes_lee, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_weighted_harmonics, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_noticeable, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;
     module.add("_ROOM_K", crate::physics::constants::ROOM_TEMPERATURE_K)?;
