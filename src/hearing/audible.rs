@@ -22,6 +22,8 @@ use crate::error::InputError;
 /// Least modulation that is heard at any level, as a level of both sidebands re the tone, dB: `20 log10(0.01) - 3.01`.
 pub const MODULATION_DB: f64 = -43.01;
 
+/// Bands of one Bark each.
+const BARKS: usize = 32;
 /// Most lines, and most bands of noise, in one call: about a second of work where all are in one critical band.
 pub const MOST_LINES: usize = 30_000;
 
@@ -110,28 +112,38 @@ fn modulation_db(maskers: &[Masker], probe_hz: f64) -> Option<f64> {
     maskers.iter().filter(near).map(|m| m.level_db + MODULATION_DB).reduce(f64::max)
 }
 
-/// Excess of probes over pairs of thresholds (lowest, highest).
-fn excess(own_db: &[f64], band_db: &[f64], bark: &[f64], thresholds: &[(f64, f64)], keen_db: f64) -> Excess {
-    let by_probe_db: Vec<_> = thresholds
-        .iter()
-        .zip(own_db.iter().zip(band_db))
-        .map(|((low, high), (own, band))| (own - high, band - low + keen_db))
-        .collect();
-    // one band per Bark: the largest excess in it
-    let mut bands = [f64::NEG_INFINITY; 32];
-    let mut least = f64::NEG_INFINITY;
-    for ((strict, safe), z) in by_probe_db.iter().zip(bark) {
-        let band = &mut bands[(z.max(0.0) as usize).min(31)];
-        *band = band.max(*safe);
-        least = least.max(*strict);
+/// What the excesses of all models share: the probes.
+struct Probes<'a> {
+    own_db: &'a [f64],
+    band_db: &'a [f64],
+    bark: &'a [f64],
+    lines: usize,
+    keen_db: f64,
+}
+
+impl Probes<'_> {
+    /// Excess over pairs of thresholds (lowest, highest).
+    fn excess(&self, thresholds: &[(f64, f64)]) -> Excess {
+        let mut by_probe_db = Vec::with_capacity(thresholds.len());
+        // power over the lowest threshold by Bark, each part of the residue once: lines added, noise by its largest probe
+        let (mut lines, mut noise) = ([0.0; BARKS], [0.0f64; BARKS]);
+        let (mut least, mut most) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
+        for (k, &(low, high)) in thresholds.iter().enumerate() {
+            let pair = (self.own_db[k] - high, self.band_db[k] - low + self.keen_db);
+            (least, most) = (f64::max(least, pair.0), f64::max(most, pair.1));
+            let at = (self.bark[k].max(0.0) as usize).min(BARKS - 1);
+            let own = power(self.own_db[k] - low + self.keen_db);
+            if k < self.lines {
+                lines[at] += own;
+            } else {
+                noise[at] = noise[at].max(own);
+            }
+            by_probe_db.push(pair);
+        }
+        let together: f64 = lines.iter().zip(&noise).map(|(line, noise)| (line + noise).powi(2)).sum();
+        let whole_db = (least, most.max(0.5 * decibel(together)));
+        Excess { by_probe_db, whole_db, verdict: Verdict::of(whole_db) }
     }
-    let highest = bands.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let most = if highest == f64::NEG_INFINITY {
-        highest
-    } else {
-        highest + 0.5 * decibel(bands.iter().map(|b| power(2.0 * (b - highest))).sum())
-    };
-    Excess { by_probe_db, whole_db: (least, most), verdict: Verdict::of((least, most)) }
 }
 
 /// What of a residue is audible beside maskers; without maskers, in silence.
@@ -167,8 +179,9 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
     let band_db: Vec<f64> = frequency_hz.iter().map(|&hz| about(hz)).collect();
     let bark: Vec<f64> = frequency_hz.iter().map(|&hz| listener.scale.bark(hz)).collect();
     let masked = masked(maskers, &frequency_hz, listener.scale, &listener.quiets)?;
-    let of = |thresholds: &[(f64, f64)]| excess(&own_db, &band_db, &bark, thresholds, listener.keen_db);
-    let by_model = std::array::from_fn(|m| of(&masked.by_model_db[m]));
+    let probes =
+        Probes { own_db: &own_db, band_db: &band_db, bark: &bark, lines: lines.len(), keen_db: listener.keen_db };
+    let by_model = std::array::from_fn(|m| probes.excess(&masked.by_model_db[m]));
     let silence = self::masked(&[], &frequency_hz, listener.scale, &listener.quiets)?;
     let modulation: Vec<_> = frequency_hz.iter().map(|&hz| modulation_db(maskers, hz)).collect();
     let range: Vec<_> = masked
@@ -177,7 +190,7 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
         .zip(modulation.iter().zip(&silence.range_db))
         .map(|(&(low, high), (near, quiet))| (near.map_or(low, |near| low.min(near.max(quiet.0))), high))
         .collect();
-    let over_all = of(&range);
+    let over_all = probes.excess(&range);
     let modulates = modulation.iter().map(Option::is_some).collect();
     Ok(Audible { frequency_hz, lines: lines.len(), own_db, band_db, modulates, masked, by_model, over_all })
 }
@@ -286,6 +299,13 @@ mod tests {
         assert_eq!(audible(&[], &[alone], &[], &listener).unwrap().over_all.verdict, Verdict::Inaudible);
         let ten = audible(&[], &[alone; 10], &[], &listener).unwrap();
         assert!((ten.over_all.whole_db.1 - 5.0).abs() < 1e-9 && (ten.over_all.whole_db.0 + 5.0).abs() < 1e-9);
+        // two at the ends of one Bark, each 2 dB under
+        let ends = [8.05, 8.95].map(|z| Scale::default().frequency_hz(z).unwrap());
+        let two = ends.map(|hz| line(hz, Quiet::FreeField.level_db(hz).unwrap() - 2.0));
+        assert!(
+            (audible(&[], &two, &[], &listener).unwrap().over_all.whole_db.1 - (10.0 * 2f64.log10() - 2.0)).abs()
+                < 1e-9
+        );
         // four in bands of their own: 5 log10(4) dB more than one
         let four = [300.0, 1000.0, 3150.0, 8000.0].map(|hz| line(hz, Quiet::FreeField.level_db(hz).unwrap() - 2.0));
         let found = audible(&[], &four, &[], &listener).unwrap().over_all;

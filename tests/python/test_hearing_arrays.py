@@ -230,6 +230,23 @@ def test_a_density_is_its_bands():
         assert by_band.own_db[k] == pytest.approx(wide, abs=1e-9)
 
 
+def test_the_whole_by_hand():
+    lines = {"lines_hz": [300.0, 340.0, 1000.0, 5000.0], "lines_db": [12.0, 10.0, 3.0, 0.0]}
+    found = h.audible(**lines, noise_bands=[(200.0, 4000.0, 25.0)], keen_db=3.0)
+    hz = np.array(found.frequency_hz)
+    over = 10 ** ((np.array(found.own_db) - found.masked.low_db + 3.0) / 10)
+    place = np.floor(h.bark(hz)).astype(int)
+    is_line = np.arange(len(hz)) < found.lines
+    together = 0.0
+    for z in set(place):
+        noise = over[(place == z) & ~is_line]
+        together += (over[(place == z) & is_line].sum() + (noise.max() if len(noise) else 0.0)) ** 2
+    single = np.max(np.array(found.band_db) - found.masked.low_db + 3.0)
+    assert found.over_all.whole_most_db == pytest.approx(max(single, 5 * math.log10(together)), abs=1e-9)
+    assert found.over_all.whole_most_db > single + 1.0
+    assert found.over_all.whole_least_db == pytest.approx(np.max(np.array(found.own_db) - found.masked.high_db), abs=1e-9)
+
+
 def test_a_quiet_passage_comes_out_by_itself():
     hiss = {"noise_bands": [(20.0, 20e3, 30.0)]}
     loud, quiet, silent = (h.audible(m, **hiss) for m in (h.programme(85.0), h.programme(35.0), []))
@@ -249,21 +266,21 @@ def test_second_harmonic_of_a_test_tone():
     assert verdict(1.289) == ("plain", ["plain"] * 3)
 
 
-def test_smallest_noticeable_residue_is_what_audible_says():
-    tone_hz, tone_db = 400.0, 75.0
-    low, high = h.smallest_noticeable_residue(tone_hz, tone_db)
-    orders = np.arange(2, 11)
+@pytest.mark.parametrize("where", ["harmonics", "anywhere"])
+@pytest.mark.parametrize(("tone_hz", "tone_db"), [(50.0, 90.0), (400.0, 75.0), (3000.0, 60.0)])
+def test_smallest_noticeable_residue_is_what_audible_says(tone_hz, tone_db, where):
+    low, high = h.smallest_noticeable_residue(tone_hz, tone_db, where=where)
+    hz = np.arange(2, 11) * tone_hz if where == "harmonics" else 20 * 2 ** (np.arange(58) / 6)
+    hz = hz[hz <= 16e3]
+    tone = [h.Masker(tone_hz, tone_db)]
     rng = np.random.default_rng(7)
     for _ in range(40):
-        shape = rng.dirichlet(np.full(9, 0.3)) ** 0.5
+        # rms shares of the total, mostly in a few of the lines
+        shape = rng.dirichlet(np.full(len(hz), 0.3)) ** 0.5
         for total, verdict in ((0.999 * low, "inaudible"), (1.001 * high, "plain")):
-            found = h.audible([h.Masker(tone_hz, tone_db)], lines_hz=orders * tone_hz, lines_ratio=total * shape)
-            assert found.verdict == verdict
-    # all of it in the most audible harmonic: just above the low end it may be heard
-    each_harmonic = [
-        h.audible([h.Masker(tone_hz, tone_db)], lines_hz=[n * tone_hz], lines_ratio=[1.001 * low]).verdict for n in orders
-    ]
-    assert "may be heard" in each_harmonic
+            assert h.audible(tone, lines_hz=hz, lines_ratio=total * shape).verdict == verdict
+    # all of it in the most audible place: just above the low end it may be heard
+    assert "may be heard" in [h.audible(tone, lines_hz=[f], lines_ratio=[1.001 * low]).verdict for f in hz]
 
 
 def test_levels_at_the_ear():
