@@ -31,12 +31,13 @@
 //! # The house
 //!
 //! Data flows one way; a module uses only modules to its left:
-//! [`physics`] -> [`circuit`] -> [`response`] -> `bench` -> `judgement` -> `shop` -> `job` -> `python`.
+//! [`physics`] -> [`circuit`] -> [`response`] -> [`hearing`] -> `bench` -> `judgement` -> `shop` -> `job` -> `python`.
 
 #[cfg(feature = "job")]
 pub mod bench;
 pub mod circuit;
 pub mod error;
+pub mod hearing;
 #[cfg(feature = "job")]
 pub mod job;
 #[cfg(feature = "job")]

@@ -2,6 +2,7 @@
 
 mod answers;
 mod array;
+mod audible;
 mod errors;
 mod fit;
 mod hearing;
@@ -11,8 +12,8 @@ mod level_cycle;
 mod linear;
 mod loads;
 mod physics;
-mod steady;
 mod shop;
+mod steady;
 mod system;
 mod values;
 
@@ -64,7 +65,16 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(physics::_time_to_s, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_metals_json, module)?)?;
     module.add_function(wrap_pyfunction!(physics::_environments, module)?)?;
-    module.add_function(wrap_pyfunction!(hearing::_weighting_db, module)?)?;
+    module.add_function(wrap_pyfunction!(hearing::_hearing, module)?)?;
+    module.add_function(wrap_pyfunction!(hearing::_hearing_laws, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_hearing_names, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_masked, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_audible, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_smallest_noticeable_residue, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_programme, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_geddes_lee, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_weighted_harmonics, module)?)?;
+    module.add_function(wrap_pyfunction!(audible::_noticeable, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;
     module.add_function(wrap_pyfunction!(shop::_log_read, module)?)?;

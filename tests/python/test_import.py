@@ -49,6 +49,7 @@ def test_all_is_there():
         "section.ceiling(np.linspace(100.0, 5000.0, 3_000_000), ranges={'c': (0.0, 1.0)})",
         "section.response_change_db(contacts={'c': np.linspace(0.0, 1.0, 3_000_000)})",
         "wl.physics.spots_ohm(np.arange(4e5), np.zeros(400_000), np.full(400_000, 0.1), 1.0)",
+        "wl.hearing.smallest_noticeable_residue(np.full(3_000_000, 1e3), 80.0, where='anywhere')",
         "wl.fit_film(np.linspace(-1.0, 1.0, 1_000_000) ** 3, np.linspace(-1.0, 1.0, 1_000_000))",
     ],
 )
