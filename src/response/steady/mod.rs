@@ -15,9 +15,11 @@
 //! * [`films`]: the network seen from its films
 //! * [`newton`]: damped Newton steps, each solved by GMRES; half-step averaging where they do not fall
 //! * [`certificate`]: how far the answer can be from the true one
+//! * [`direct`]: one film without reactances around it, instant by instant
 //! * [`solve`]: samples raised until the certificate is small, the EMF raised in steps where nothing else helps
 
 pub mod certificate;
+pub mod direct;
 pub mod films;
 pub mod grid;
 pub mod newton;

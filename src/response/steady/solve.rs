@@ -1,6 +1,7 @@
 //! A section or chain at one or two tones: samples raised until the certificate is small, the EMF raised where nothing else helps.
 
 use super::certificate::load_error_v;
+use super::direct::{Direct, channel_chords};
 use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
 use super::grid::{Grid, ONE_TONE, TWO_TONES};
 use super::newton::{BUDGET, State};
@@ -10,7 +11,7 @@ use realfft::RealFftPlanner;
 use std::f64::consts::SQRT_2;
 
 /// Error of the residue, relative, at which samples are enough.
-const ENOUGH: f64 = 1e-8;
+pub(super) const ENOUGH: f64 = 1e-8;
 
 /// Error of the residue, relative, up to which an answer counts as converged.
 pub const CONVERGED: f64 = 1e-6;
@@ -70,6 +71,7 @@ pub struct Answer {
 /// Buffers of a solver; keep one per thread.
 pub struct Solver {
     planner: RealFftPlanner<f64>,
+    direct: Direct,
     sections: Vec<Section>,
 }
 
@@ -88,13 +90,18 @@ struct Section {
 
 impl Default for Solver {
     fn default() -> Self {
-        Self { planner: RealFftPlanner::new(), sections: Vec::new() }
+        Self { planner: RealFftPlanner::new(), direct: Direct::default(), sections: Vec::new() }
     }
 }
 
 impl Solver {
     /// Steady state of a network; `film_ohm` are the zero-voltage resistances of the films by number through the chain.
     pub fn solve(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) -> Answer {
+        if let Tones::One(tone) = tones {
+            if let Some(answer) = self.direct.solve(network, tone, film_ohm, &mut self.planner) {
+                return answer;
+            }
+        }
         let asked = Asked { network, tones, film_ohm };
         let mut answer = Answer::default();
         self.sections.resize_with(network.links.len(), Section::default);
@@ -219,12 +226,7 @@ impl Solver {
         answer.frequency_hz.clone_from(&grid.frequency_hz);
         answer.orders.clone_from(&grid.orders);
         answer.samples = grid.samples;
-        answer.chord_ohm = network
-            .contacts
-            .iter()
-            .zip(film_ohm)
-            .map(|(c, &r)| (r + c.constriction_ohm, r + c.constriction_ohm))
-            .collect();
+        answer.chord_ohm = channel_chords(network, film_ohm);
         answer.film_peak_v = vec![0.0; network.contacts.len()];
         for section in &self.sections {
             for (k, film) in section.placed.iter().enumerate() {
@@ -243,13 +245,13 @@ fn set_tone(grid: &Grid, emf: &mut [Complex64], order: (i32, i32), emf_v: f64) {
 }
 
 /// Stages after a section at a signed frequency.
-fn stages_at(link: &Link, signed_hz: f64) -> Complex64 {
+pub(super) fn stages_at(link: &Link, signed_hz: f64) -> Complex64 {
     let shape: Complex64 = link.stages.iter().map(|stage| stage.transfer(signed_hz.abs())).product();
     if signed_hz < 0.0 { shape.conj() } else { shape }
 }
 
 /// Smallest and largest chord over the voltages that a film visits, constriction included, ohms of the contact itself.
-fn chords(film: &Placed, voltage_v: &[f64], network: &Network) -> (f64, f64) {
+pub(super) fn chords(film: &Placed, voltage_v: &[f64], network: &Network) -> (f64, f64) {
     let (least, most) = voltage_v.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &u| (a.min(u), b.max(u)));
     let cold = if least < 0.0 && most > 0.0 { film.film.resistance_ohm() } else { film.loaded.chord_ohm(least) };
     let all = [film.loaded.chord_ohm(least), film.loaded.chord_ohm(most), cold];
