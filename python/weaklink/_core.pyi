@@ -34,6 +34,7 @@ __all__ = [
     "LossRange",
     "Distortion",
     "TwoTone",
+    "Residue",
     "LevelCycle",
     "Signature",
     "level_cycle",
@@ -468,6 +469,38 @@ class Signature:
     def status(self, /) -> Any:
         """As Distortion.status."""
 
+@final
+class Residue:
+    """What a notch leaves of a tone's output in a band, weighted, as ratios to the tone (unweighted), shape S."""
+
+    @property
+    def total(self, /) -> _Floats:
+        """Root of the sum of squares of all parts: THD+N referred to the tone."""
+    @property
+    def harmonics(self, /) -> _Floats:
+        """Harmonics that lie in the band, from the steady state."""
+    @property
+    def chatter(self, /) -> _Floats: ...
+    @property
+    def johnson(self, /) -> _Floats:
+        """Johnson noise of every resistance of every section at 293.15 K; stages add none of their own."""
+    @property
+    def contact_noise(self, /) -> _Floats:
+        """1/f noise of contacts under the tone's and the direct current."""
+    @property
+    def notch_reading(self, /) -> _Floats:
+        """total/sqrt(1 + total^2): what a meter shows that refers the rest to the whole (AES17, IEC 60268-3)."""
+    @property
+    def crackle_per_s(self, /) -> _Floats:
+        """Changes of chattering contacts per second, 0 for none; NaN above 20 per second, where they fuse [memory]."""
+    @property
+    def converged(self, /) -> Any: ...
+    @property
+    def status(self, /) -> Any:
+        """As Distortion.status."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
 class _System(_Value):
     @property
     def contact_names(self, /) -> list[str]: ...
@@ -538,6 +571,35 @@ class _System(_Value):
         emf_v: V rms of the sine that has the same peak as the two together. The usual pairs: 60 Hz and 7 kHz or 250 Hz and
         8 kHz, 4:1; 19 and 20 kHz or 11 and 12 kHz, 1:1. They need no common period. Raises InputError.
         """
+    def residue(
+        self,
+        /,
+        frequency_hz: _Num,
+        *,
+        emf_v: _Num | None = None,
+        contacts: _Contacts | None = None,
+        chatter: Mapping[str, tuple[_Num, _Num, _Num, _Num]] | None = None,
+        flicker: Mapping[str, _Num] | None = None,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+        weighting: Literal["none", "A", "BS.468", "riaa"] = "none",
+        notch_q: float | None = None,
+    ) -> Residue:
+        """Harmonics, chatter and noise beside a tone at the output. emf_v: first source's EMF, V rms.
+
+        chatter: name to (low_ohm, high_ohm, dwell_low_s, dwell_high_s), a random telegraph (Machlup 1954 [memory]) that is slow
+        against the section's time constants; exact in a resistive loop. flicker: name to the 1/f coefficient C of S_V/V^2 = C/f (see
+        weaklink.physics), taken from 1 Hz beside the tone on. notch_q: Q of the notch, None for one that takes the tone alone.
+        Raises InputError.
+        """
+    def johnson_v(
+        self,
+        /,
+        *,
+        contacts: _Contacts | None = None,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+        weighting: Literal["none", "A", "BS.468", "riaa"] = "none",
+    ) -> _Floats:
+        """Johnson noise at the output in a band, V rms, at 293.15 K: sqrt of the integral of 4 k T Re Z over it."""
     def imbalance_db(
         self, /, frequency_hz: _Num, *, left: _Contacts | None = None, right: _Contacts | None = None
     ) -> _Floats:

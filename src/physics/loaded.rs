@@ -44,30 +44,84 @@ pub struct Standing {
 /// Below this argument `phi(x) - x` is summed as its series.
 const SERIES_BELOW: f64 = 0.3;
 
+/// `1/n!` for n = 3, 5, ..., 15: enough for |x| < 0.3.
+const SINH: [f64; 7] = [
+    1.0 / 6.0,
+    1.0 / 120.0,
+    1.0 / 5040.0,
+    1.0 / 362_880.0,
+    1.0 / 39_916_800.0,
+    1.0 / 6_227_020_800.0,
+    7.647_163_731_819_816e-13,
+];
+
+/// `1/n!` for n = 2, 4, ..., 14.
+const COSH: [f64; 7] = [
+    1.0 / 2.0,
+    1.0 / 24.0,
+    1.0 / 720.0,
+    1.0 / 40_320.0,
+    1.0 / 3_628_800.0,
+    1.0 / 479_001_600.0,
+    1.147_074_559_772_972_5e-11,
+];
+
+/// `1/n!` for n = 2, 3, ..., 13.
+const EXPM1: [f64; 12] = [
+    1.0 / 2.0,
+    1.0 / 6.0,
+    1.0 / 24.0,
+    1.0 / 120.0,
+    1.0 / 720.0,
+    1.0 / 5040.0,
+    1.0 / 40_320.0,
+    1.0 / 362_880.0,
+    1.0 / 3_628_800.0,
+    1.0 / 39_916_800.0,
+    1.0 / 479_001_600.0,
+    1.0 / 6_227_020_800.0,
+];
+
+/// `1/n` for n = 3, 5, ..., 31.
+const ATAN: [f64; 15] = [
+    1.0 / 3.0,
+    1.0 / 5.0,
+    1.0 / 7.0,
+    1.0 / 9.0,
+    1.0 / 11.0,
+    1.0 / 13.0,
+    1.0 / 15.0,
+    1.0 / 17.0,
+    1.0 / 19.0,
+    1.0 / 21.0,
+    1.0 / 23.0,
+    1.0 / 25.0,
+    1.0 / 27.0,
+    1.0 / 29.0,
+    1.0 / 31.0,
+];
+
+/// A polynomial, lowest coefficient first, by Horner's rule.
+#[inline]
+fn polynomial<const N: usize>(coefficients: &[f64; N], z: f64) -> f64 {
+    coefficients.iter().rev().fold(0.0, |sum, c| sum * z + c)
+}
+
 /// `x^3/6 + x^5/120 + ...`, next term below rounding for |x| < 0.3.
 fn sinh_minus_x(x: f64) -> f64 {
     let z = x * x;
-    let sum = 1.0 + z / 20.0 * (1.0 + z / 42.0 * (1.0 + z / 72.0 * (1.0 + z / 110.0 * (1.0 + z / 156.0))));
-    x * z / 6.0 * sum
+    x * z * polynomial(&SINH, z)
 }
 
 /// `x^2/2 + x^3/6 + ...`, next term below rounding for |x| < 0.3.
 fn expm1_minus_x(x: f64) -> f64 {
-    let mut sum = 1.0;
-    for n in [13.0, 12.0, 11.0, 10.0, 9.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0] {
-        sum = 1.0 + x / n * sum;
-    }
-    0.5 * x * x * sum
+    x * x * polynomial(&EXPM1, x)
 }
 
 /// `-x^3/3 + x^5/5 - ...`, next term below rounding for |x| < 0.3.
 fn atan_minus_x(x: f64) -> f64 {
     let z = -x * x;
-    let mut sum = 0.0;
-    for n in [31.0, 29.0, 27.0, 25.0, 23.0, 21.0, 19.0, 17.0, 15.0, 13.0, 11.0, 9.0, 7.0, 5.0, 3.0] {
-        sum = sum * z + 1.0 / n;
-    }
-    x * z * sum
+    x * z * polynomial(&ATAN, z)
 }
 
 impl Shape {
@@ -79,8 +133,7 @@ impl Shape {
                 if small {
                     let excess = sinh_minus_x(x);
                     let z = x * x;
-                    let half = 0.5 * x * (1.0 + z / 24.0 * (1.0 + z / 80.0 * (1.0 + z / 168.0 * (1.0 + z / 288.0))));
-                    return (excess, 2.0 * half * half, x + excess);
+                    return (excess, z * polynomial(&COSH, z), x + excess);
                 }
                 let e = x.exp();
                 let inverse = e.recip();

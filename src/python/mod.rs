@@ -12,6 +12,7 @@ mod level_cycle;
 mod linear;
 mod loads;
 mod physics;
+mod residue;
 mod shop;
 mod steady;
 mod system;
@@ -36,6 +37,7 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<linear::LossRange>()?;
     module.add_class::<steady::Distortion>()?;
     module.add_class::<steady::TwoTone>()?;
+    module.add_class::<residue::Residue>()?;
     module.add_class::<level_cycle::LevelCycle>()?;
     module.add_class::<level_cycle::Signature>()?;
     module.add_function(wrap_pyfunction!(level_cycle::level_cycle, module)?)?;

@@ -7,6 +7,7 @@ use super::json::{hash_of, python_string, read, to_python, value_of};
 use super::level_cycle::{self, Signature};
 use super::linear::{self as more, LossRange};
 use super::loads::Load;
+use super::residue::{self, Residue};
 use super::steady::{self, Distortion, TwoTone};
 use super::values::{Contact, Divider, Lead, Source, Stage, value_class};
 use crate::circuit::chain::Network;
@@ -139,6 +140,42 @@ macro_rules! system_methods {
                 contacts: ByContact<'_, 'py>,
             ) -> PyResult<TwoTone> {
                 steady::two_tone(py, self.network(py)?, (low_hz, high_hz), ratio, emf_v, contacts)
+            }
+
+            #[pyo3(
+                signature = (frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=AUDIBLE_BAND_HZ, weighting="none", notch_q=None),
+                text_signature = "($self, frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=(20.0, 20000.0), weighting='none', notch_q=None)"
+            )]
+            #[allow(clippy::too_many_arguments)] // keywords of one question
+            fn residue<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                emf_v: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+                chatter: ByContact<'_, 'py>,
+                flicker: ByContact<'_, 'py>,
+                band_hz: (f64, f64),
+                weighting: &str,
+                notch_q: Option<f64>,
+            ) -> PyResult<Residue> {
+                let asked = residue::Asked { chatter, flicker, band_hz, weighting, notch_q };
+                residue::residue(py, self.network(py)?, frequency_hz, emf_v, contacts, &asked)
+            }
+
+            #[pyo3(
+                signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ, weighting="none"),
+                text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0), weighting='none')"
+            )]
+            fn johnson_v<'py>(
+                &self,
+                py: Python<'py>,
+                contacts: ByContact<'_, 'py>,
+                band_hz: (f64, f64),
+                weighting: &str,
+            ) -> PyResult<Py<PyAny>> {
+                let asked = residue::Asked { chatter: None, flicker: None, band_hz, weighting, notch_q: None };
+                residue::johnson_v(py, self.network(py)?, contacts, &asked)
             }
 
             #[pyo3(signature = (contact, *, across_v, load_v, frequency_hz, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, contact, *, across_v, load_v, frequency_hz, band_hz=(20.0, 20000.0))")]

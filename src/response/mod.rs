@@ -9,6 +9,7 @@ pub mod level_cycle;
 pub mod linear;
 pub mod loss_disc;
 pub mod millivolt;
+pub mod residue;
 pub mod resistive_loop;
 pub mod status;
 pub mod steady;
