@@ -85,6 +85,7 @@ def test_harmonics_are_those_of_the_band_and_weighted():
 
 
 CHATTER = (0.2, 3.0, 2e-3, 5e-3)
+LOOP = {"dwell_low_s": 2e-3, "dwell_high_s": 5e-3, "loop_ohm": 8.3}
 
 
 def loudspeaker():
@@ -95,9 +96,9 @@ def loudspeaker():
 def test_chatter_in_a_resistive_loop_is_the_closed_form():
     # four arctangents of weaklink.physics, checked there by simulation; wide band: sqrt(p (1-p)) dg/mean g
     found = loudspeaker().residue(1e3, chatter={"relay": CHATTER})
-    assert found.chatter == pytest.approx(wl.physics.chatter_residue_in_band(*CHATTER, 8.3, 1e3, 20.0, 20e3), rel=1e-5)
+    assert found.chatter == pytest.approx(wl.physics.chatter_residue_in_band(*CHATTER[:2], **LOOP, tone_hz=1e3), rel=1e-5)
     wide = loudspeaker().residue(1e3, chatter={"relay": CHATTER}, band_hz=(1e-2, 1e9)).chatter
-    assert wide == pytest.approx(wl.physics.chatter_residue(*CHATTER, 8.3), rel=1e-3)
+    assert wide == pytest.approx(wl.physics.chatter_residue(*CHATTER[:2], **LOOP), rel=1e-3)
     ceiling = loudspeaker().ceiling(1e3, ranges={"relay": CHATTER[:2]}).chatter
     assert 0.5 * ceiling < found.chatter <= ceiling
     assert math.isnan(found.crackle_per_s)  # 286 changes per second fuse
@@ -118,7 +119,7 @@ def test_chatter_before_equalisation_against_a_simulation():
     times = np.cumsum(rng.exponential(dwell_low, size=int(2.2 * count / rate / (dwell_low + dwell_high))))
     state = np.searchsorted(times, np.arange(count) / rate) % 2
     gain = np.where(state == 0, 47e3 / (48e3 + low), 47e3 / (48e3 + high))
-    hz = 1000.0
+    hz = 43691 * rate / count  # a whole number of periods, no leakage of the tone
     wave = gain * np.cos(2 * np.pi * hz * np.arange(count) / rate)
     spectrum = np.abs(np.fft.rfft(wave)) ** 2
     f = np.fft.rfftfreq(count, 1 / rate)
