@@ -10,7 +10,6 @@ use crate::bench::evidence::{ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::{Channel, What};
 use crate::circuit::Role;
-use crate::judgement::needs::{PLAIN_RESIDUE, SLIGHT_RESIDUE};
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Kind, Picture, Standing, Who};
 use crate::response::ceiling::loss_range_for_residue;
@@ -223,7 +222,22 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     let mut lines = Vec::new();
     if job.heard.iter().any(|h| h.what == What::Grit && h.residue.is_none()) {
         let ratio = |residue| engineering(residue, Dimension::Ratio);
-        lines.push(format!("grit is {} residue if plain, {} if slight", ratio(PLAIN_RESIDUE), ratio(SLIGHT_RESIDUE)));
+        let guessed = job.heard.iter().filter(|h| h.what == What::Grit && h.residue.is_none());
+        let mut told: Vec<String> = Vec::new();
+        for heard in guessed {
+            let Some(noticed) = routes.noticed(heard) else { continue };
+            let line = format!(
+                "{} grit at {:.0} dB SPL takes {} to {} residue, by the model of hearing",
+                heard.strength.word(),
+                noticed.level_db,
+                ratio(noticed.never_below),
+                ratio(noticed.surely_from)
+            );
+            if !told.contains(&line) {
+                told.push(line);
+            }
+        }
+        lines.extend(told);
     }
     if job.heard.iter().any(|h| h.output_v.is_none()) && routes.all.iter().any(|r: &Route| r.network.links.len() > 1) {
         lines.push(format!("all routes equally loud, {}", engineering(routes.output_v, Dimension::Voltage)));
