@@ -86,3 +86,45 @@ impl Need {
         matches!(self, Self::ResidueNowAndThen(..) | Self::LossNowAndThen(_))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn louder_listening_hears_smaller_residue_and_plain_is_ten_times_slight() {
+        let at = |db, strength| Noticed::at(db, strength).unwrap();
+        for db in [40.0, 60.0, 80.0, 100.0] {
+            let (slight, plain) = (at(db, Strength::Slight), at(db, Strength::Plain));
+            assert!(slight.never_below < slight.surely_from && slight.surely_from < 0.1);
+            assert_eq!(plain.never_below, 10.0 * slight.never_below);
+            assert_eq!(plain.surely_from, 10.0 * slight.surely_from);
+            assert!(at(db + 1.0, Strength::Slight).never_below < slight.never_below);
+        }
+        // the threshold in quiet decides: 20 dB quieter takes ten times the ratio
+        let (loud, quiet) = (at(80.0, Strength::Slight), at(60.0, Strength::Slight));
+        assert!((quiet.never_below / loud.never_below / 10.0 - 1.0).abs() < 0.05);
+        assert!(Noticed::at(120.0, Strength::Plain).is_err());
+    }
+
+    #[test]
+    fn a_measured_residue_comes_before_any_model() {
+        let heard = Heard {
+            route: "disc".into(),
+            channel: crate::bench::Channel::Left,
+            what: What::Grit,
+            strength: Strength::Plain,
+            output_v: None,
+            level_db: None,
+            residue: Some((0.01, 0.014)),
+            loss_db: None,
+            goes_away: vec![],
+            comes_back: vec![],
+            line: 1,
+        };
+        let noticed = Noticed::at(80.0, Strength::Plain).unwrap();
+        assert_eq!(Need::of(&heard, noticed), Some(Need::Residue(0.01, 0.014)));
+        let unmeasured = Heard { residue: None, ..heard };
+        assert_eq!(Need::of(&unmeasured, noticed), Some(Need::Residue(noticed.never_below, noticed.surely_from)));
+    }
+}
