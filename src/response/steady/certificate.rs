@@ -125,3 +125,73 @@ fn several(state: &mut State, seen: &Seen, placed: &[Placed], grid: &mut Grid) -
     }
     f64::INFINITY
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::films::{channel_ohm, linear_waves, place, tune};
+    use super::*;
+    use crate::circuit::chain::Network;
+    use crate::circuit::{Contact, Load, PathItem, Section, Source};
+    use crate::physics::Film;
+    use realfft::RealFftPlanner;
+
+    /// Largest true error of the load over its bound, for answers pushed aside at one line of one film.
+    fn sharpest(films: &[Film], inductance_h: f64) -> f64 {
+        let contact = |(k, film): (usize, &Film)| {
+            PathItem::Contact(Contact { film: *film, ..Contact::ohmic(format!("k{k}"), 1.0) })
+        };
+        let section = Section {
+            name: "s".into(),
+            source: Some(Source { emf_v: 0.3, resistance_ohm: 600.0, inductance_h }),
+            path: films.iter().enumerate().map(contact).collect(),
+            load: Load::resistance(400.0),
+        };
+        let network = Network::from_section(&section).unwrap();
+        let ohm: Vec<f64> = films.iter().map(Film::resistance_ohm).collect();
+        let mut grid = Grid::one_tone(1e3, 135, &mut RealFftPlanner::new());
+        let ladder = &network.links[0].ladder;
+        let mut placed = place(&network, ladder, &ohm);
+        tune(&network, ladder, &mut placed, &ohm, (0.3, 1e3));
+        let mut seen = Seen::default();
+        seen.fill(ladder, &placed, &channel_ohm(&network, &placed, &ohm), &grid.frequency_hz);
+        let lines = grid.lines();
+        let mut emf = vec![Complex64::default(); lines];
+        emf[1] = Complex64::new(0.3 / std::f64::consts::SQRT_2, 0.0);
+        let mut state = State::default();
+        state.begin(films.len(), &grid);
+        linear_waves(&seen, &placed, &grid, &emf, &vec![0.0; films.len()], &mut state.linear);
+        assert!(state.solve(&seen, &placed, &mut grid).residual < 1e-12);
+        let load = |state: &State, grid: &Grid| -> Vec<Complex64> {
+            (1..lines).map(|line| (0..films.len()).map(|k| at(state, &seen, grid, k, line)).sum()).collect()
+        };
+        let (known, settled) = (load(&state, &grid), state.delta.clone());
+        let mut most = 0.0f64;
+        for k in 0..films.len() {
+            for line in [1, 2, 3, 5, 9] {
+                for push in [Complex64::new(1e-4, 0.0), Complex64::new(0.0, 1e-4)] {
+                    state.delta.copy_from_slice(&settled);
+                    state.delta[k * lines + line] += push;
+                    state.evaluate(&seen, &placed, &mut grid);
+                    let off: f64 = load(&state, &grid).iter().zip(&known).map(|(a, b)| 2.0 * (a - b).norm_sqr()).sum();
+                    let bound = load_error_v(&mut state, &seen, &placed, &mut grid).1;
+                    assert!(off.sqrt() <= bound, "film {k} line {line}: {} above {bound}", off.sqrt());
+                    most = most.max(off.sqrt() / bound);
+                }
+            }
+        }
+        most
+    }
+
+    #[test]
+    fn never_below_the_true_error_and_not_far_above() {
+        let film = |ohm| Film::Tunnelling { resistance_ohm: ohm, scale_v: 0.1 };
+        let diode = |ohm| Film::Rectifying { resistance_ohm: ohm, ideality: 1.0, leak_ratio: 0.01 };
+        let one: Vec<f64> =
+            [(5.0, 0.0), (1e3, 0.0), (1e4, 0.02), (1e5, 0.0)].map(|(ohm, henry)| sharpest(&[diode(ohm)], henry)).into();
+        let two: Vec<f64> = [(300.0, 0.0), (1e3, 0.05), (1e4, 0.0)]
+            .map(|(ohm, henry)| sharpest(&[film(ohm), Film::Bridged { resistance_ohm: ohm }], henry))
+            .into();
+        let best = |all: &[f64]| all.iter().copied().fold(0.0, f64::max);
+        assert!(best(&one) > 0.4 && best(&two) > 0.1, "{one:?} {two:?}");
+    }
+}
