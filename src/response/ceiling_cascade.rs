@@ -22,7 +22,8 @@
 //! ceilings would be too small.
 
 use super::ceiling::{Ceiling, Loop, Status};
-use super::ceiling_many::{EVERYWHERE_HZ, Moving, ceiling_many};
+use super::ceiling_many::{Moving, ceiling_many};
+const EVERYWHERE_HZ: (f64, f64) = (1e-3, 1e9);
 use super::linear::{log_grid, refine_largest};
 use crate::circuit::Role;
 use crate::circuit::chain::{Link, Network};

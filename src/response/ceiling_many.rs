@@ -1,35 +1,37 @@
-//! **T2**: the most residue that several contacts anywhere in one section can cause together.
+//! **T2**: the most residue that several contacts can cause together, wherever in a chain they stand.
 //!
 //! Contact k keeps its chord in `[Rmin_k, Rmax_k]`; with `Rmid_k` of it counted to the network, what is left is an EMF `e_k`
-//! in series of no more than `Delta_k` times its current, in rms over all frequencies: `|e_k| <= Delta_k |i_k|`. For any
-//! weights `p_k > 0`, `sum p_k |e_k|^2 <= sum p_k Delta_k^2 |i_k|^2`. With the network's admittances `G` between the contacts,
-//! `h` from these EMFs to the output, `a` and `t` from the source to the currents and the output, write
-//! `W = diag sqrt(p)`, `K = W Delta G W^-1`, `g = h W^-1`. Off the driven line `i = G e` and `y = h e`, so that
+//! in series of no more than `Delta_k` times its current, in rms over all frequencies: `|e_k| <= Delta_k |i_k|`. Across the
+//! signal it is a current into the node of no more than `Delta_k` siemens times its voltage. For any weights `p_k > 0`,
+//! `sum p_k |e_k|^2 <= sum p_k Delta_k^2 |i_k|^2`. With the network's answers `G` between the contacts (through stages as well:
+//! a later contact feels an earlier one), `h` from the contacts to the output, `a` and `t` from the source to the contacts and
+//! the output, write `W = diag sqrt(p)`, `K = W Delta G W^-1`, `g = h W^-1`. Off the driven line `i = G e` and `y = h e`, so
 //!
-//! `sum over w not driven of |y_w|^2 <= sup lambda(w) (|W Delta i_1|^2 - |W e_1|^2)`, `lambda = g (1 - K^H K)^-1 g^H`
+//! `sum over w not driven of |y_w|^2 <= sup lambda(w) (|W Delta i_1|^2 - |W e_1|^2 + d^2)`, `lambda = g (1 - K^H K)^-1 g^H`
 //!
-//! and on it `W Delta i_1 = c y_1 - Q W e_1` with `c = W Delta a/t`, `Q = W Delta (a h/t - G) W^-1`, so that the last bracket
-//! is at most `c^H (1 - Q Q^H)^-1 c |y_1|^2`. Together
+//! with `d = |W Delta i_0|` from direct currents that run through the contacts. On the driven line `i = a E + G e`, `y = t E +
+//! h e`; without direct current the last bracket is at most `c^H (1 - Q Q^H)^-1 c |y_1|^2`, `c = W Delta a/t`,
+//! `Q = W Delta (a h/t - G) W^-1`. With it, the least `m` is looked for with `bracket - m |y_1|^2 <= 0` whatever `e_1` is.
 //!
 //! `residue / fundamental <= sqrt(sup lambda c^H (1 - Q Q^H)^-1 c)`
 //!
 //! for every choice of weights under which both brackets are positive definite, the first one at every frequency and not only
-//! in the band that is looked at: a frequency left out of the sum must not have taken a negative share. That is looked at from
-//! 1 mHz to 1 GHz; where none is, there is no ceiling. The
-//! weights start at `1/Delta` (the passive choice) and are improved by coordinate search. For contacts of one loop `Q`
-//! vanishes and the bound is T1. Related to structured singular values with diagonal scalings (Packard and Doyle, Automatica
-//! 29, 1993 \[memory\]). Relative rounding grows as `1e-16 Rmax/|M|`.
+//! in the band that is looked at: a frequency left out of the sum must not have taken a negative share. Both suprema are
+//! enclosed, the second from zero to infinite frequency ([`supremum`](super::supremum)); where no such weights are found
+//! there is no ceiling. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
+//! proof. For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
+//! [`ceiling_resistive`](super::ceiling_resistive) is taken instead, which is reached.
+//!
+//! Related to structured singular values with constant diagonal scalings (Packard and Doyle, Automatica 29, 1993 \[memory\]).
 
 use super::ceiling::{Ceiling, Status};
-use super::linear::{gain_after, log_grid, refine_largest};
+use super::ceiling_resistive::gain_range;
+use super::jet::Jet;
+use super::seen::{Seen, SeenAt};
+use super::supremum::{Span, supremum_of};
+use super::weights::{self, Problem};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
-use crate::circuit::ports::Ports;
-use nalgebra::{DMatrix, DVector};
-use num_complex::Complex64;
-
-/// Frequencies between which a section is looked at where all of them count, Hz: below and above nothing in it changes.
-pub(crate) const EVERYWHERE_HZ: (f64, f64) = (1e-3, 1e9);
 
 /// One contact that moves: its number through the chain and the range of its chord, ohm.
 pub type Moving = (usize, (f64, f64));
@@ -37,30 +39,29 @@ pub type Moving = (usize, (f64, f64));
 /// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
 const MOST_HARMONICS: usize = 2_000;
 
-/// Every how many grid points one is looked at while the weights are improved.
-const COARSE: usize = 16;
+/// Most intervals looked at in the proof that no frequency takes a negative share.
+const MOST_INTERVALS: usize = 4_000;
 
-struct Seen {
-    /// between the contacts, S
-    g: Vec<DMatrix<Complex64>>,
-    /// from an EMF in series with each contact to the output, relative to the driven line's stages
-    h: Vec<DVector<Complex64>>,
+/// What is there beside the tone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Beside {
+    /// the chain's EMF at the driven frequency, V rms; only its ratio to the direct currents counts
+    pub emf_v: f64,
+    /// direct current through every contact of the chain, A
+    pub direct_current_a: Vec<f64>,
+    /// EMF of the other channel over that of this one, at the same frequency: one if both play the same
+    pub other_channel: f64,
 }
 
-/// Several contacts of one section made ready for one set of ranges.
-struct Several<'a> {
-    network: &'a Network,
-    link: usize,
-    contacts: Vec<usize>,
-    fixed_ohm: Vec<f64>,
-    delta: Vec<f64>,
-    after_driven: f64,
-    a: DVector<Complex64>,
-    t: Complex64,
-    at_driven: (DMatrix<Complex64>, DVector<Complex64>),
+impl Beside {
+    /// No direct current, the other channel playing the same.
+    #[must_use]
+    pub fn nothing(network: &Network) -> Self {
+        Self { emf_v: 1.0, direct_current_a: vec![0.0; network.contacts.len()], other_channel: 1.0 }
+    }
 }
 
-/// The ceiling of several contacts in series in one section; the others keep `fixed_ohm`.
+/// The ceiling of several contacts of a chain; the others keep `fixed_ohm`. No direct current, both channels playing the same.
 #[must_use]
 pub fn ceiling_many(
     network: &Network,
@@ -69,180 +70,152 @@ pub fn ceiling_many(
     fixed_ohm: &[f64],
     band_hz: (f64, f64),
 ) -> Ceiling {
-    let moving: Vec<Moving> = moving.iter().copied().filter(|&(_, (low, high))| high > low).collect();
-    let Some(&(first, _)) = moving.first() else {
-        return Ceiling::NOTHING_MOVES;
-    };
-    if moving.iter().any(|m| m.1.1.is_infinite()) {
-        return Ceiling::none(Status::CanOpen);
-    }
-    let link = network.section_of(first);
-    let role = |k: usize| network.contacts[k].role;
-    if (0..fixed_ohm.len()).any(|k| role(k) == Role::SharedReturn && fixed_ohm[k] > 0.0) {
-        return Ceiling::none(Status::SharedReturn);
-    }
-    let in_series = |k: usize| matches!(role(k), Role::Signal | Role::Return);
-    if !moving.iter().all(|&(k, _)| network.section_of(k) == link && in_series(k)) {
-        return Ceiling::none(Status::SeveralLoops);
-    }
-    let Some(several) = Several::new(network, link, driven_hz, &moving, fixed_ohm) else {
-        return Ceiling::none(Status::NoFundamental);
-    };
-    several.ceiling(driven_hz, band_hz)
+    ceiling_many_beside(network, driven_hz, moving, fixed_ohm, band_hz, &Beside::nothing(network))
 }
 
-impl<'a> Several<'a> {
-    fn new(network: &'a Network, link: usize, driven_hz: f64, moving: &[Moving], fixed_ohm: &[f64]) -> Option<Self> {
-        let mut middle_ohm = fixed_ohm.to_vec();
-        for &(index, (low, high)) in moving {
-            middle_ohm[index] = 0.5 * (low + high);
-        }
-        let zero = Complex64::new(0.0, 0.0);
-        let n = moving.len();
-        let first = network.links[link].ladder.contacts().start;
-        let mut this = Self {
-            network,
-            link,
-            contacts: moving.iter().map(|m| m.0 - first).collect(),
-            fixed_ohm: middle_ohm,
-            delta: moving.iter().map(|m| 0.5 * (m.1.1 - m.1.0)).collect(),
-            after_driven: 1.0,
-            a: DVector::zeros(n),
-            t: zero,
-            at_driven: (DMatrix::zeros(n, n), DVector::zeros(n)),
-        };
-        this.after_driven = gain_after(network, link, driven_hz, &this.fixed_ohm);
-        let ports = Ports::new(&network.links[link].ladder, &[driven_hz], &this.fixed_ohm);
-        this.a = DVector::from_iterator(n, this.contacts.iter().map(|&k| ports.drive[k]));
-        this.t = ports.output[0];
-        if this.t.norm() * this.after_driven <= 0.0 {
-            return None;
-        }
-        let mut seen = this.see(&[driven_hz]);
-        this.at_driven = (seen.g.pop()?, seen.h.pop()?);
-        Some(this)
+/// The same beside direct currents and another channel.
+///
+/// With contacts in a shared return both channels are alike, and a contact of this channel that moves has a twin in the other
+/// one that may move in the same range on its own.
+#[must_use]
+pub fn ceiling_many_beside(
+    network: &Network,
+    driven_hz: f64,
+    moving: &[Moving],
+    fixed_ohm: &[f64],
+    band_hz: (f64, f64),
+    beside: &Beside,
+) -> Ceiling {
+    let moving: Vec<Moving> = moving.iter().copied().filter(|&(_, (low, high))| high > low).collect();
+    if moving.is_empty() {
+        return Ceiling::NOTHING_MOVES;
     }
-
-    fn see(&self, frequency_hz: &[f64]) -> Seen {
-        let ports = Ports::new(&self.network.links[self.link].ladder, frequency_hz, &self.fixed_ohm);
-        let (n, points) = (self.contacts.len(), frequency_hz.len());
-        let mut seen = Seen { g: Vec::with_capacity(points), h: Vec::with_capacity(points) };
-        for (point, &frequency) in frequency_hz.iter().enumerate() {
-            let gain = gain_after(self.network, self.link, frequency, &self.fixed_ohm) / self.after_driven;
-            let at = |k: usize, j: usize| ports.admittance(self.contacts[k], self.contacts[j], point);
-            seen.g.push(DMatrix::from_fn(n, n, at));
-            let reach = |k: usize, _| ports.reach[self.contacts[k] * points + point] * gain;
-            seen.h.push(DVector::from_fn(n, reach));
-        }
-        seen
+    let across = |k: usize| network.contacts[k].role == Role::Shunt;
+    if moving.iter().any(|&(k, range)| !across(k) && range.1.is_infinite()) {
+        return Ceiling::none(Status::CanOpen);
     }
-
-    /// `diag(left) m diag(right)`.
-    fn scaled(m: &DMatrix<Complex64>, left: &[f64], right: &[f64]) -> DMatrix<Complex64> {
-        DMatrix::from_fn(m.nrows(), m.ncols(), |k, j| m[(k, j)] * (left[k] * right[j]))
+    if moving.iter().any(|&(k, range)| across(k) && range.0 <= 0.0) {
+        return Ceiling::none(Status::CanShort);
     }
-
-    /// `v^H (1 - m m^H)^-1 v`; infinite where the bracket is not positive definite.
-    fn over_rest(m: &DMatrix<Complex64>, v: &DVector<Complex64>) -> f64 {
-        let n = m.nrows();
-        let rest = DMatrix::identity(n, n) - m * m.adjoint();
-        // Cholesky of a complex matrix takes square roots of negative pivots: look at them first
-        let Some(factor) = rest.clone().cholesky() else { return f64::INFINITY };
-        let l = factor.l();
-        let definite = (0..n).all(|k| l[(k, k)].re > 0.0 && l[(k, k)].im.abs() <= 1e-12 * l[(k, k)].re);
-        if !definite {
-            return f64::INFINITY;
-        }
-        v.dotc(&factor.solve(v)).re
+    let direct = moving.iter().any(|m| beside.direct_current_a[m.0] != 0.0);
+    if let (false, Some((least, most))) = (direct, gain_range(network, &moving, fixed_ohm)) {
+        let residue = 0.5 * (most / least).ln();
+        let harmonics = if 2.0 * driven_hz <= band_hz.1 { residue.sinh() } else { f64::NAN };
+        return Ceiling { harmonics, chatter: residue.sinh(), status: Status::Holds };
     }
+    let several = Several { seen: Seen::new(network, &moving, fixed_ohm, beside.other_channel), driven_hz, band_hz };
+    let Some(problem) = several.problem(&moving, beside) else {
+        return Ceiling::none(Status::NoFundamental);
+    };
+    several.ceiling(&problem)
+}
 
-    /// What the weights make of the driven line: `c^H (1 - Q Q^H)^-1 c`.
-    fn driven(&self, w: &[f64]) -> f64 {
-        let (g, h) = &self.at_driven;
-        let left: Vec<f64> = w.iter().zip(&self.delta).map(|(w, delta)| w * delta).collect();
-        let right: Vec<f64> = w.iter().map(|w| w.recip()).collect();
-        let loaded = &self.a * h.transpose() / self.t - g;
-        let c = DVector::from_fn(w.len(), |k, _| self.a[k] / self.t * left[k]);
-        Self::over_rest(&Self::scaled(&loaded, &left, &right), &c)
-    }
+/// Several contacts made ready for one set of ranges.
+struct Several<'a> {
+    seen: Seen<'a>,
+    driven_hz: f64,
+    band_hz: (f64, f64),
+}
 
-    /// `lambda` at one point: `g (1 - K^H K)^-1 g^H`.
-    fn lambda(&self, w: &[f64], g: &DMatrix<Complex64>, h: &DVector<Complex64>) -> f64 {
-        let left: Vec<f64> = w.iter().zip(&self.delta).map(|(w, delta)| w * delta).collect();
-        let right: Vec<f64> = w.iter().map(|w| w.recip()).collect();
-        let k = Self::scaled(g, &left, &right);
-        let row = DVector::from_fn(w.len(), |n, _| h[n].conj() * right[n]);
-        Self::over_rest(&k.adjoint(), &row)
-    }
-
-    fn largest(&self, w: &[f64], seen: &Seen, every: usize) -> f64 {
-        let points = (0..seen.g.len()).step_by(every);
-        points.map(|k| self.lambda(w, &seen.g[k], &seen.h[k])).fold(0.0, f64::max)
-    }
-
-    /// Whether no frequency can take a negative share under these weights.
-    fn everywhere_passive(&self, w: &[f64], wide: &Seen, every: usize) -> bool {
-        let zero = DVector::zeros(w.len());
-        (0..wide.g.len()).step_by(every).all(|k| self.lambda(w, &wide.g[k], &zero).is_finite())
-    }
-
-    /// Weights that make the bound small, by coordinate search on their logarithms.
-    fn weights(&self, seen: &Seen) -> Vec<f64> {
-        let passive: Vec<f64> = self.delta.iter().map(|delta| delta.sqrt().recip()).collect();
-        let mut w = passive.clone();
-        let grid: Vec<f64> = log_grid(EVERYWHERE_HZ).iter().step_by(4).map(|x| x.exp()).collect();
-        let wide = self.see(&grid);
-        let cost = |w: &[f64]| {
-            if !self.everywhere_passive(w, &wide, COARSE) {
-                return f64::INFINITY;
+/// `lambda` over an interval, and whether the bracket under it is proved positive definite there.
+fn lambda(seen: &SeenAt, delta: &[f64], w: &[f64]) -> Option<Jet> {
+    let n = w.len();
+    let k = |row: usize, column: usize| seen.g[row * n + column].scaled(w[row] * delta[row] / w[column]);
+    let all: Vec<Jet> = (0..n * n).map(|at| k(at / n, at % n)).collect();
+    // 1 - K^H K = L diag(d) L^H, and z = L^-1 g^H
+    let (mut l, mut d, mut z) = (vec![Jet::ZERO; n * n], vec![Jet::ZERO; n], vec![Jet::ZERO; n]);
+    let mut sum = Jet::ZERO;
+    for i in 0..n {
+        for j in 0..=i {
+            let mut entry = if i == j { Jet::ONE } else { Jet::ZERO };
+            for row in 0..n {
+                entry = entry.minus(&all[row * n + i].conj().times(&all[row * n + j]));
             }
-            self.largest(w, seen, COARSE) * self.driven(w)
-        };
-        let mut best = cost(&w);
-        for step in [4.0f64, 2.0, 1.4, 1.2, 1.1, 1.05] {
-            for _ in 0..4 {
-                let before = best;
-                for k in 1..w.len() {
-                    for factor in [step, step.recip()] {
-                        let mut other = w.clone();
-                        other[k] *= factor;
-                        let found = cost(&other);
-                        // from no bound at all any bound is better
-                        if found < best || (best.is_infinite() && found.is_finite()) {
-                            (w, best) = (other, found);
-                        }
-                    }
+            for m in 0..j {
+                entry = entry.minus(&l[i * n + m].times(&d[m]).times(&l[j * n + m].conj()));
+            }
+            if i == j {
+                if entry.least() <= 0.0 {
+                    return None;
                 }
-                if best >= before {
-                    break;
-                }
+                d[i] = entry;
+            } else {
+                l[i * n + j] = entry.times(&d[j].inverse()?);
             }
         }
-        // the passive choice needs no proof at any frequency
-        if self.everywhere_passive(&w, &wide, 1) { w } else { passive }
+        let mut entry = seen.h[i].conj().scaled(w[i].recip());
+        for m in 0..i {
+            entry = entry.minus(&l[i * n + m].times(&z[m]));
+        }
+        z[i] = entry;
+        sum = sum.plus(&entry.square().times(&d[i].inverse()?));
+    }
+    Some(sum)
+}
+
+impl Several<'_> {
+    fn problem(&self, moving: &[Moving], beside: &Beside) -> Option<Problem> {
+        let driven = self.seen.at(Span::at(self.driven_hz))?.plain();
+        (driven.t.norm() > 0.0).then(|| Problem {
+            delta: self.seen.delta(moving),
+            group: self.seen.sections(),
+            direct: self.seen.direct(moving, &beside.direct_current_a),
+            emf_v: beside.emf_v,
+            driven,
+            band: self.plain(&weights::frequencies(self.band_hz, 6.0)),
+            everywhere: self.plain(&weights::everywhere()),
+        })
     }
 
-    fn ceiling(&self, driven_hz: f64, band_hz: (f64, f64)) -> Ceiling {
-        let log_grid = log_grid(band_hz);
-        let grid: Vec<f64> = log_grid.iter().map(|x| x.exp()).collect();
-        let on_grid = self.see(&grid);
-        let w = self.weights(&on_grid);
-        let driven = self.driven(&w);
-        let values: Vec<f64> = on_grid.g.iter().zip(&on_grid.h).map(|(g, h)| self.lambda(&w, g, h)).collect();
-        let refined = |ln_f: f64| {
-            let seen = self.see(&[ln_f.exp()]);
-            self.lambda(&w, &seen.g[0], &seen.h[0])
+    fn plain(&self, frequency_hz: &[f64]) -> Vec<super::seen::Plain> {
+        frequency_hz.iter().filter_map(|&f| Some(self.seen.at(Span::at(f))?.plain())).collect()
+    }
+
+    /// Whether no frequency from zero to infinity can take a negative share under these weights.
+    fn everywhere_passive(&self, delta: &[f64], w: &[f64]) -> bool {
+        let mut open = Span::everywhere();
+        for _ in 0..MOST_INTERVALS {
+            let Some(span) = open.pop() else { return true };
+            let proved = self.seen.at(span).is_some_and(|seen| lambda(&seen, delta, w).is_some());
+            if !proved {
+                if span.is_narrow() {
+                    return false;
+                }
+                open.extend(span.halves());
+            }
+        }
+        false
+    }
+
+    fn ceiling(&self, problem: &Problem) -> Ceiling {
+        let passive = problem.passive_weights();
+        let mut w = problem.best_weights();
+        let alone = self.seen.in_one_section();
+        // the passive choice needs no proof in one section
+        if w != passive || !alone {
+            if !self.everywhere_passive(&problem.delta, &w) {
+                if !alone {
+                    return Ceiling::none(Status::NoBound);
+                }
+                w = passive;
+            }
+        }
+        let driven = problem.driven(&w);
+        let over = |spans: &[Span]| {
+            let found = supremum_of(spans, |span| lambda(&self.seen.at(span)?, &problem.delta, &w));
+            (found * driven).sqrt()
         };
-        let chatter = (refine_largest(&log_grid, &values, refined) * driven).sqrt();
+        let chatter = if driven.is_finite() { over(&Span::band(self.band_hz)) } else { f64::INFINITY };
         if !chatter.is_finite() {
-            return Ceiling::none(Status::NoBound);
+            return Ceiling::none(if problem.has_direct() { Status::DirectCurrent } else { Status::NoBound });
         }
-        let last = (band_hz.1 / driven_hz * (1.0 + 1e-12)).floor() as usize;
+        let (f, (low, high)) = (self.driven_hz, self.band_hz);
+        let last = (high / f * (1.0 + 1e-12)).floor() as usize;
         let harmonics = if last > MOST_HARMONICS {
             chatter
         } else {
-            let lines: Vec<f64> = (2..=last).map(|n| n as f64 * driven_hz).filter(|&f| f >= band_hz.0).collect();
-            if lines.is_empty() { f64::NAN } else { (self.largest(&w, &self.see(&lines), 1) * driven).sqrt() }
+            let lines: Vec<Span> = (2..=last).map(|n| n as f64 * f).filter(|&f| f >= low).map(Span::at).collect();
+            if lines.is_empty() { f64::NAN } else { over(&lines).min(chatter) }
         };
         Ceiling { harmonics, chatter, status: Status::Holds }
     }

@@ -18,11 +18,15 @@ pub enum Status {
     SharedReturn = 5,
     /// several contacts together can do too much for the bound T2
     NoBound = 6,
+    /// a direct current through the contact of which it can make as much as the tone
+    DirectCurrent = 7,
+    /// the bound is for resistive chains with flat stages, and this one is not
+    NotResistive = 8,
 }
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Holds,
         Self::CanOpen,
         Self::SeveralLoops,
@@ -30,14 +34,25 @@ impl Status {
         Self::CanShort,
         Self::SharedReturn,
         Self::NoBound,
+        Self::DirectCurrent,
+        Self::NotResistive,
     ];
 
     /// One word for each, by number.
-    pub const WORDS: [&'static str; 7] =
-        ["holds", "can open", "several loops", "no fundamental", "can short", "shared return", "no bound"];
+    pub const WORDS: [&'static str; 9] = [
+        "holds",
+        "can open",
+        "several loops",
+        "no fundamental",
+        "can short",
+        "shared return",
+        "no bound",
+        "direct current",
+        "not resistive",
+    ];
 
     /// The reason of each in a sentence, by number.
-    pub const REASONS: [&'static str; 7] = [
+    pub const REASONS: [&'static str; 9] = [
         "the ceiling holds for any contact whose chord stays in the range",
         "no ceiling: a contact that can open can do anything; give a finite largest resistance",
         "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}",
@@ -45,6 +60,8 @@ impl Status {
         "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero",
         "no ceiling from this bound: a contact in a shared return carries the other channel's current too",
         "no ceiling: so many ohms in several loops of one section are more than the bound can hold",
+        "no ceiling: of the direct current through it a contact that jumps can make as much of the tone as the signal does, and cancel it",
+        "no ceiling of this kind: it is for resistive chains with flat stages, and this one has reactances or an equaliser",
     ];
 
     /// One word for it.
