@@ -216,8 +216,19 @@ impl<'a> Loop<'a> {
         seen
     }
 
+    /// Output per current of the contact at a frequency (across the signal per voltage), all stages included.
+    pub(super) fn output_per_current(&self, frequency_hz: f64) -> f64 {
+        self.see(&[frequency_hz]).output[0] * self.at_driven
+    }
+
+    /// `|T| Delta/sqrt(D)` at a frequency for a range in ohm (across the signal in siemens).
+    pub(super) fn product_share(&self, frequency_hz: f64, range: (f64, f64)) -> f64 {
+        let seen = self.see(&[frequency_hz]);
+        share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range) * self.at_driven
+    }
+
     /// Impedance of the loop and current of the closed contact per EMF of the chain, S.
-    fn drive(&self, frequency_hz: f64) -> (Complex64, f64) {
+    pub(super) fn drive(&self, frequency_hz: f64) -> (Complex64, f64) {
         let before = self.network.links.iter().take(self.link).map(|link| {
             let stages: f64 = link.stages.iter().map(|s| s.transfer(frequency_hz).norm()).product();
             link.ladder.transfer(frequency_hz, &self.fixed_ohm).norm() * stages

@@ -224,8 +224,8 @@ impl Several<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::{Contact, Lead, Load, PathItem, Section, Source};
-    use crate::response::ceiling::ceiling;
+    use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
+    use crate::response::ceiling::{Loop, ceiling};
     use crate::response::linear::AUDIBLE_BAND_HZ;
     use approx::assert_relative_eq;
     use proptest::prelude::*;
@@ -294,5 +294,121 @@ mod tests {
         let of = |moving: &[Moving]| ceiling_many(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ).status;
         assert_eq!(of(&[(0, (0.0, f64::INFINITY)), (1, (0.0, 1.0))]), Status::CanOpen);
         assert_eq!(of(&[(0, (1.0, 1.0))]), Status::Holds);
+    }
+
+    fn two_sections(farad: f64, equalisation: Equalisation) -> Network {
+        let section = |name: &str, source| {
+            ChainItem::Section(Section {
+                name: name.into(),
+                source,
+                path: vec![
+                    PathItem::Lead(Lead { resistance_ohm: 200.0, capacitance_f: farad, ..Lead::default() }),
+                    PathItem::Contact(Contact::ohmic(name, 0.0)),
+                ],
+                load: Load::resistance(700.0),
+            })
+        };
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 100.0, inductance_h: 0.0 });
+        let stage = Stage { name: "s".into(), gain_db: 20.0, equalisation, output_resistance_ohm: 100.0 };
+        let items = vec![section("a", source), ChainItem::Stage(stage), section("b", None)];
+        Network::from_chain(&Chain { items }).unwrap()
+    }
+
+    #[test]
+    fn a_nearly_resistive_chain_is_nearly_the_closed_form_and_never_below() {
+        for (far, room) in [((0.0, 3.0), 1.01), ((0.0, 300.0), 1.1)] {
+            let moving = [(0, far), (1, (0.0, 90.0))];
+            let of = |farad: f64| {
+                let network = two_sections(farad, Equalisation::Flat);
+                ceiling_many(&network, 1e3, &moving, &[0.0; 2], AUDIBLE_BAND_HZ).chatter
+            };
+            let (exact, near) = (of(0.0), of(1e-15));
+            assert!(near >= exact && near < exact * room, "{near} {exact}");
+        }
+    }
+
+    #[test]
+    fn an_equaliser_between_weighs_what_came_before_it() {
+        let network = two_sections(0.0, Equalisation::Riaa);
+        let of = |moving: &[Moving]| ceiling_many(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ).chatter;
+        let (a, b) = ((0, (0.0, 1.0)), (1, (0.0, 1.0)));
+        // 20 Hz stands 19.274 dB above 1 kHz (IEC 60098): the first contact counts so much more than the second
+        assert_relative_eq!(of(&[a]) / of(&[b]), 10f64.powf(19.274 / 20.0), max_relative = 1e-3);
+        assert!(of(&[a, b]) >= of(&[a]) + of(&[b]) * 0.999);
+    }
+
+    #[test]
+    fn too_much_has_no_ceiling_and_says_so() {
+        let network = two_sections(1e-8, Equalisation::Riaa);
+        let found = ceiling_many(&network, 1e3, &[(0, (0.0, 1e9)), (1, (0.0, 1e9))], &[0.0; 2], AUDIBLE_BAND_HZ);
+        assert!(found.status == Status::NoBound || found.chatter > 100.0, "{found:?}");
+    }
+
+    fn headphones(sleeve_moves: bool) -> Network {
+        let contact = |name: &str, role| PathItem::Contact(Contact::perfect(name, role));
+        let path = vec![contact("tip", Role::Signal), contact("sleeve", Role::SharedReturn)];
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 10.0, inductance_h: 0.0 });
+        // a capacitance that changes nothing keeps the closed form for resistive chains away
+        let load = Load { capacitance_f: if sleeve_moves { 1e-18 } else { 0.0 }, ..Load::resistance(32.0) };
+        Network::from_section(&Section { name: "h".into(), source, path, load }).unwrap()
+    }
+
+    #[test]
+    fn a_shared_return_is_one_gain_at_every_instant() {
+        // both channels resistive: y = x (p even + q odd gain), so the bound is sinh(1/2 ln of the ratio of the gains)
+        let network = headphones(true);
+        let (low, high) = (0.5, 6.0);
+        for other in [1.0, 0.5, 0.0, -0.5] {
+            let gain = |ohm: f64| 0.5 * (1.0 + other) * 32.0 / (42.0 + 2.0 * ohm) + 0.5 * (1.0 - other) * 32.0 / 42.0;
+            let exact = (0.5 * (gain(low) / gain(high)).ln().abs()).sinh();
+            let beside = Beside { other_channel: other, ..Beside::nothing(&network) };
+            let of = |moving: &[Moving]| {
+                ceiling_many_beside(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ, &beside).chatter
+            };
+            assert_relative_eq!(of(&[(1, (low, high))]), exact, max_relative = 1e-8);
+            // with a tip that moves, and its twin in the other channel, there is more
+            assert!(of(&[(0, (0.0, 1.0)), (1, (low, high))]) > exact);
+        }
+    }
+
+    #[test]
+    fn across_the_signal_alone_is_t1_and_beside_a_series_contact_more() {
+        let path = vec![
+            PathItem::Contact(Contact::ohmic("a", 0.0)),
+            PathItem::Contact(Contact::perfect("mute", Role::Shunt)),
+            PathItem::Lead(Lead { resistance_ohm: 10.0, capacitance_f: 1e-8, ..Lead::default() }),
+        ];
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 1000.0, inductance_h: 0.02 });
+        let section = Section { name: "s".into(), source, path, load: Load::resistance(9000.0) };
+        let network = Network::from_section(&section).unwrap();
+        let fixed = network.perfect_ohm();
+        let mute = (1, (2000.0, f64::INFINITY));
+        let one = ceiling(&network, 1e3, &[mute], &fixed, AUDIBLE_BAND_HZ);
+        let many = ceiling_many(&network, 1e3, &[mute], &fixed, AUDIBLE_BAND_HZ);
+        assert_relative_eq!(many.chatter, one.chatter, max_relative = 1e-9);
+        assert_relative_eq!(many.harmonics, one.harmonics, max_relative = 1e-9);
+        let both = ceiling_many(&network, 1e3, &[mute, (0, (0.0, 300.0))], &fixed, AUDIBLE_BAND_HZ);
+        assert!(both.status == Status::Holds && both.chatter > many.chatter);
+        let shorts = ceiling_many(&network, 1e3, &[(1, (0.0, 1e3))], &fixed, AUDIBLE_BAND_HZ);
+        assert_eq!(shorts.status, Status::CanShort);
+    }
+
+    #[test]
+    fn beside_a_direct_current_one_loop_is_t1() {
+        let network = section(0.05, Lead::default());
+        let ready = Loop::new(&network, &[0], &[0.0; 2], 1e3, AUDIBLE_BAND_HZ).unwrap();
+        let moving = [(0, (100.0, 9e3))];
+        let at = |direct: f64| {
+            let beside = Beside { emf_v: 2.0, direct_current_a: vec![direct, 0.0], other_channel: 1.0 };
+            let many = ceiling_many_beside(&network, 1e3, &moving, &[0.0; 2], AUDIBLE_BAND_HZ, &beside);
+            (many, ready.ceiling_beside(moving[0].1, 2.0, direct))
+        };
+        for direct in [1e-6, 1e-4, 4e-4] {
+            let (many, one) = at(direct);
+            assert_relative_eq!(many.chatter, one.chatter, max_relative = 1e-6);
+        }
+        // Delta I0 above the EMF: the tone can be cancelled
+        let (many, one) = at(1e-3);
+        assert_eq!((many.status, one.status), (Status::DirectCurrent, Status::DirectCurrent));
     }
 }

@@ -76,3 +76,100 @@ pub fn ceiling_music(network: &Network, moving: &[Moving], fixed_ohm: &[f64]) ->
     let half = 0.5 * (most / least).ln();
     Ok((half.sinh(), half.tanh()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::{Chain, ChainItem, Contact, Load, PathItem, Section, Source, Stage};
+    use crate::response::ceiling::ceiling;
+    use crate::response::ceiling_many::ceiling_many;
+    use crate::response::linear::AUDIBLE_BAND_HZ;
+    use approx::assert_relative_eq;
+    use proptest::prelude::*;
+
+    fn chain() -> Network {
+        let section = |name: &str, source| {
+            let mute = Contact::perfect(format!("{name} mute"), Role::Shunt);
+            let path = vec![PathItem::Contact(Contact::ohmic(name, 0.0)), PathItem::Contact(mute)];
+            let load = Load::resistance(700.0);
+            ChainItem::Section(Section { name: name.into(), source, path, load })
+        };
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 300.0, inductance_h: 0.0 });
+        let equalisation = Equalisation::Flat;
+        let stage = Stage { name: "s".into(), gain_db: 20.0, equalisation, output_resistance_ohm: 300.0 };
+        Network::from_chain(&Chain { items: vec![section("a", source), ChainItem::Stage(stage), section("b", None)] })
+            .unwrap()
+    }
+
+    const OPEN: [f64; 4] = [0.0, f64::INFINITY, 0.0, f64::INFINITY];
+
+    #[test]
+    fn several_loops_together_are_more_than_their_sum() {
+        // sum of section ceilings: a false version of the theorem
+        let network = chain();
+        let moving = [(0, (0.0, 3e3)), (2, (50.0, 9e3))];
+        let both = ceiling_many(&network, 1e3, &moving, &OPEN, AUDIBLE_BAND_HZ).chatter;
+        // gain between two values for a share d of the time each way, d = gl/(gh + gl)
+        let gain = |a: f64, b: f64| 700.0 / (1000.0 + a) * 700.0 / (1000.0 + b);
+        let (high, low) = (gain(0.0, 50.0), gain(3e3, 9e3));
+        let d = low / (high + low);
+        let reached = (d * (1.0 - d)).sqrt() * (high - low) / (d * high + (1.0 - d) * low);
+        assert_relative_eq!(both, reached, max_relative = 1e-12);
+        let alone = |m: Moving| ceiling(&network, 1e3, &[m], &OPEN, AUDIBLE_BAND_HZ).chatter;
+        // each section's own ceiling, the other's contact at the best of its range
+        let sum = alone(moving[0]) + alone(moving[1]);
+        assert!(sum < 0.75 * reached, "{sum} {reached}");
+    }
+
+    proptest! {
+        #[test]
+        fn no_signal_and_no_switching_passes_it(
+            seed in prop::collection::vec((-1.0f64..1.0, prop::collection::vec(0.0f64..1.0, 4)), 2..40), swing in 1.0f64..1e5
+        ) {
+            let network = chain();
+            let ranges = [(0.0, swing), (900.0, 900.0 + swing), (10.0, 10.0 + swing), (2e3, f64::INFINITY)];
+            let moving: Vec<Moving> = ranges.into_iter().enumerate().collect();
+            let (to_copy, to_total) = ceiling_music(&network, &moving, &OPEN).unwrap();
+            let output = |shares: &[f64]| -> f64 {
+                let ohm: Vec<f64> = ranges.iter().zip(shares).map(|((low, high), share)| {
+                    let (a, b) = (low + 1e-9, if high.is_finite() { *high } else { 1e12 });
+                    // ends now and then
+                    if *share < 0.3 { *low } else if *share > 0.7 { *high } else { a * (b / a).powf((share - 0.3) / 0.4) }
+                }).collect();
+                network.links.iter().map(|link| link.ladder.transfer(1e3, &ohm).re).product()
+            };
+            let pairs: Vec<(f64, f64)> = seed.iter().map(|(x, shares)| (*x, output(shares) * x)).collect();
+            let (xx, xy, yy) = pairs.iter().fold((0.0, 0.0, 0.0), |s, (x, y)| (s.0 + x * x, s.1 + x * y, s.2 + y * y));
+            let left = (yy - xy * xy / xx).max(0.0).sqrt();
+            prop_assert!(left <= to_copy * (xy / xx.sqrt()) * (1.0 + 1e-9) && left <= to_total * yy.sqrt() * (1.0 + 1e-9));
+        }
+    }
+
+    #[test]
+    fn a_jump_for_the_right_share_of_the_energy_reaches_it() {
+        let network = chain();
+        let moving = [(0, (0.0, 300.0)), (1, (100.0, f64::INFINITY))];
+        let (to_copy, to_total) = ceiling_music(&network, &moving, &OPEN).unwrap();
+        let (low, high) = gain_range(&network, &moving, &OPEN).unwrap();
+        // two samples of a signal, their energies as gh to gl
+        let (x1, x2) = (low.sqrt(), high.sqrt());
+        let (y1, y2) = (high * x1, low * x2);
+        let copy = (x1 * y1 + x2 * y2) / (x1 * x1 + x2 * x2).sqrt();
+        let total = y1.hypot(y2);
+        let left = (total * total - copy * copy).sqrt();
+        assert_relative_eq!(left / copy, to_copy, max_relative = 1e-12);
+        assert_relative_eq!(left / total, to_total, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn what_it_refuses() {
+        let network = chain();
+        let of = |k: usize, range| ceiling_music(&network, &[(k, range)], &OPEN);
+        assert_eq!(of(0, (0.0, f64::INFINITY)), Err(Status::CanOpen));
+        assert_eq!(of(1, (0.0, 1.0)), Err(Status::CanShort));
+        assert_eq!(of(0, (1.0, 1.0)), Ok((0.0, 0.0)));
+        let mut reactive = network.clone();
+        reactive.links[1].ladder.load.capacitance_f = 1e-9;
+        assert_eq!(ceiling_music(&reactive, &[(0, (0.0, 1.0))], &OPEN), Err(Status::NotResistive));
+    }
+}

@@ -1,10 +1,11 @@
 //! What the chain does to the signal.
 
+pub mod attack;
 pub mod bounds;
 pub mod ceiling;
-pub mod ceiling_cascade;
 pub mod ceiling_many;
 pub mod ceiling_resistive;
+pub mod ceiling_two_tone;
 pub mod distortion;
 pub(crate) mod enclosed;
 pub(crate) mod jet;

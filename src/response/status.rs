@@ -16,7 +16,7 @@ pub enum Status {
     CanShort = 4,
     /// a contact in a shared return: the other channel is a drive too
     SharedReturn = 5,
-    /// several contacts together can do too much for the bound T2
+    /// the contacts can do too much for the bound
     NoBound = 6,
     /// a direct current through the contact of which it can make as much as the tone
     DirectCurrent = 7,
@@ -59,7 +59,7 @@ impl Status {
         "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal",
         "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero",
         "no ceiling from this bound: a contact in a shared return carries the other channel's current too",
-        "no ceiling: so many ohms in several loops of one section are more than the bound can hold",
+        "no ceiling: so many ohms are more than the bound can hold",
         "no ceiling: of the direct current through it a contact that jumps can make as much of the tone as the signal does, and cancel it",
         "no ceiling of this kind: it is for resistive chains with flat stages, and this one has reactances or an equaliser",
     ];

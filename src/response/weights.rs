@@ -10,6 +10,12 @@ const EVERYWHERE_HZ: (f64, f64) = (1e-3, 1e9);
 /// How much more than it is every contact may do while weights are searched, so that the proof has room.
 const ROOM: f64 = 1.0005;
 
+/// Share of its largest term that a sum of this size may have lost by rounding.
+const CANCELLED: f64 = 1e-13;
+
+/// How often the bound without direct current is doubled before it is said that there is none.
+const DOUBLINGS: usize = 30;
+
 /// Frequencies of a band, some per octave, Hz.
 pub(crate) fn frequencies(band_hz: (f64, f64), per_octave: f64) -> Vec<f64> {
     let grid = log_grid(band_hz);
@@ -137,10 +143,11 @@ impl Problem {
                     back - g[j].conj() * t * m
                 })
                 .collect();
-            alpha_sqr + extra - m * t.norm_sqr() + over(p, b)
+            // above zero by what the cancellation may have lost
+            alpha_sqr + extra - m * t.norm_sqr() * (1.0 - CANCELLED) + over(p, b)
         };
         let (mut low, mut high) = (alone, alone.max(1e-300));
-        for _ in 0..200 {
+        for _ in 0..DOUBLINGS {
             if left(high) <= 0.0 {
                 break;
             }
