@@ -192,13 +192,11 @@ impl Several<'_> {
         let mut w = problem.best_weights();
         let alone = self.seen.in_one_section();
         // the passive choice needs no proof in one section
-        if w != passive || !alone {
-            if !self.everywhere_passive(&problem.delta, &w) {
-                if !alone {
-                    return Ceiling::none(Status::NoBound);
-                }
-                w = passive;
+        if (w != passive || !alone) && !self.everywhere_passive(&problem.delta, &w) {
+            if !alone {
+                return Ceiling::none(Status::NoBound);
             }
+            w = passive;
         }
         let driven = problem.driven(&w);
         let over = |spans: &[Span]| {

@@ -192,7 +192,11 @@ mod tests {
     fn equal_tones_in_a_resistive_loop_are_t1_at_any_swing() {
         let network = network(Role::Signal, 0.0);
         for swing in [1.0, 1e3, 1e5] {
-            assert_relative_eq!(of(&network, (19e3, 20e3), 1.0, swing).rms, resistive(swing / 1e3), max_relative = 1e-9);
+            assert_relative_eq!(
+                of(&network, (19e3, 20e3), 1.0, swing).rms,
+                resistive(swing / 1e3),
+                max_relative = 1e-9
+            );
         }
     }
 

@@ -195,7 +195,8 @@ impl<'a> Seen<'a> {
         let h = |mode: &Mode, port: &Port| -> Option<Jet> {
             Some(mode.after[port.link].times(&mode.walks[port.link].reach(&field, self.local(port))?))
         };
-        let mut out = SeenAt { a: Vec::with_capacity(n), t: even.t, g: Vec::with_capacity(n * n), h: Vec::with_capacity(n) };
+        let mut out =
+            SeenAt { a: Vec::with_capacity(n), t: even.t, g: Vec::with_capacity(n * n), h: Vec::with_capacity(n) };
         let Some(odd) = odd else {
             for port in &self.ports {
                 out.a.push(a(&even, port)?);

@@ -161,7 +161,7 @@ mod tests {
     #[test]
     fn a_needle_between_grid_points_is_found() {
         // 1/|j w - p|^2 with a pole a millionth of its frequency from the axis: 1/a^2 at w = b
-        for (b, a) in [(TAU * 1234.567_89, 1e-6), (TAU * 20.000_1, 1e-7), (TAU * 19_999.9, 1e-8)] {
+        for (b, a) in [(TAU * 1_234.567_89, 1e-6), (TAU * 20.000_1, 1e-7), (TAU * 19_999.9, 1e-8)] {
             let a = a * b;
             let found = supremum_of(&Span::band((20.0, 20e3)), |span| {
                 let (middle, half) = span.middle_and_half();

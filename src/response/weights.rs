@@ -114,8 +114,7 @@ impl Problem {
     /// Largest of the bracket of T2 over the fundamental: see [`super::ceiling_many`].
     pub(crate) fn driven(&self, w: &[f64]) -> f64 {
         let (n, at) = (w.len(), &self.driven);
-        let loaded: Vec<Complex64> =
-            (0..n * n).map(|k| at.a[k / n] * at.h[k % n] / at.t - at.g[k]).collect();
+        let loaded: Vec<Complex64> = (0..n * n).map(|k| at.a[k / n] * at.h[k % n] / at.t - at.g[k]).collect();
         // 1 - Q Q^H is 1 - m^H m with m = Q^H
         let q = self.k(&loaded, w, 1.0);
         let q_adjoint: Vec<Complex64> = (0..n * n).map(|k| q[(k % n) * n + k / n].conj()).collect();
