@@ -22,7 +22,7 @@
 //!
 //! **T6**: in a resistive loop whose instantaneous loss ranges over `dB`, `residue <= sinh(dB / 17.37)`.
 //!
-//! The supremum over the band is enclosed ([`supremum`](super::supremum)): never too small, no frequency left out. Proofs of
+//! The supremum over the band is enclosed (`response::supremum`): never too small, no frequency left out. Proofs of
 //! all of it: [`bounds`](super::bounds).
 
 use super::enclosed::{EVEN, Field, Walk};

@@ -17,7 +17,7 @@
 //!
 //! for every choice of weights under which both brackets are positive definite, the first one at every frequency and not only
 //! in the band that is looked at: a frequency left out of the sum must not have taken a negative share. Both suprema are
-//! enclosed, the second from zero to infinite frequency ([`supremum`](super::supremum)); where no such weights are found
+//! enclosed, the second from zero to infinite frequency (`response::supremum`); where no such weights are found
 //! there is no ceiling. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
 //! proof. For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
 //! [`ceiling_resistive`](super::ceiling_resistive) is taken instead, which is reached.

@@ -8,7 +8,7 @@
 //! resistive loop it is the load's share of the loop. The whole voltage across the contact stands for the part of it that is
 //! not fundamental, so nothing has to be told apart: 1 mV across a relay at 2.83 V bounds the residue at 0.035 %. It holds for
 //! the time and the state in which it was measured, with a meter that takes in the band in true rms. The supremum is
-//! enclosed ([`supremum`](super::supremum)).
+//! enclosed (`response::supremum`).
 
 use super::ceiling::Status;
 use super::enclosed::{EVEN, Field, Walk};
