@@ -18,7 +18,9 @@
 //! for every choice of weights under which both brackets are positive definite, the first one at every frequency and not only
 //! in the band that is looked at: a frequency left out of the sum must not have taken a negative share. Both suprema are
 //! enclosed, the second from zero to infinite frequency (`response::supremum`); where no such weights are found
-//! there is no ceiling. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
+//! there is no ceiling. So that the bracket stays above zero where a loop closes through capacitances alone, a contact is
+//! taken to have at least a billionth of its largest resistance (across the signal, of its largest conductance) if the proof
+//! needs it. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
 //! proof. For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
 //! [`ceiling_resistive`](super::ceiling_resistive) is taken instead, which is reached.
 //!
@@ -38,6 +40,12 @@ pub type Moving = (usize, (f64, f64));
 
 /// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
 const MOST_HARMONICS: usize = 2_000;
+
+/// Least resistance of a contact in series over its largest, and least conductance of one across the signal over its largest.
+const LEAST: f64 = 1e-9;
+
+/// Shares of what the search for weights gained that are given back until they can be proved.
+const HELD_BACK: [f64; 5] = [0.0, 0.03, 0.1, 0.4, 1.0];
 
 /// Most intervals looked at in the proof that no frequency takes a negative share.
 const MOST_INTERVALS: usize = 4_000;
@@ -103,11 +111,31 @@ pub fn ceiling_many_beside(
         let harmonics = if 2.0 * driven_hz <= band_hz.1 { residue.sinh() } else { f64::NAN };
         return Ceiling { harmonics, chatter: residue.sinh(), status: Status::Holds };
     }
-    let several = Several { seen: Seen::new(network, &moving, fixed_ohm, beside.other_channel), driven_hz, band_hz };
-    let Some(problem) = several.problem(&moving, beside) else {
-        return Ceiling::none(Status::NoFundamental);
+    let floor = |&(k, (low, high)): &Moving| match across(k) {
+        true => (k, (low, high.min(low / LEAST))),
+        false => (k, (low.max(high * LEAST), high)),
     };
-    several.ceiling(&problem)
+    let floored: Vec<Moving> = moving.iter().map(floor).collect();
+    let mut status = Status::NoFundamental;
+    for (last, moving) in [(false, &moving), (true, &floored)] {
+        let several = Several { seen: Seen::new(network, moving, fixed_ohm, beside.other_channel), driven_hz, band_hz };
+        let alone = several.seen.in_one_section();
+        // over several sections nothing is proved without the floor
+        let Some(problem) = several.problem(moving, beside).filter(|_| alone || last) else { continue };
+        status = Status::NoBound;
+        let (best, passive) = (problem.best_weights(), problem.passive_weights());
+        for share in HELD_BACK {
+            let w = problem.held_back(&best, share);
+            // in one section the passive weights need no proof
+            if alone && (w == passive || share == 1.0 && last) {
+                return several.ceiling(&problem, &passive);
+            }
+            if problem.driven(&w).is_finite() && several.everywhere_passive(&problem.delta, &w) {
+                return several.ceiling(&problem, &w);
+            }
+        }
+    }
+    Ceiling::none(status)
 }
 
 /// Several contacts made ready for one set of ranges.
@@ -187,20 +215,10 @@ impl Several<'_> {
         false
     }
 
-    fn ceiling(&self, problem: &Problem) -> Ceiling {
-        let passive = problem.passive_weights();
-        let mut w = problem.best_weights();
-        let alone = self.seen.in_one_section();
-        // the passive choice needs no proof in one section
-        if (w != passive || !alone) && !self.everywhere_passive(&problem.delta, &w) {
-            if !alone {
-                return Ceiling::none(Status::NoBound);
-            }
-            w = passive;
-        }
-        let driven = problem.driven(&w);
+    fn ceiling(&self, problem: &Problem, w: &[f64]) -> Ceiling {
+        let driven = problem.driven(w);
         let over = |spans: &[Span]| {
-            let found = supremum_of(spans, |span| lambda(&self.seen.at(span)?, &problem.delta, &w));
+            let found = supremum_of(spans, |span| lambda(&self.seen.at(span)?, &problem.delta, w));
             (found * driven).sqrt()
         };
         let chatter = if driven.is_finite() { over(&Span::band(self.band_hz)) } else { f64::INFINITY };
@@ -340,6 +358,20 @@ mod tests {
         let network = two_sections(1e-8, Equalisation::Riaa);
         let found = ceiling_many(&network, 1e3, &[(0, (0.0, 1e9)), (1, (0.0, 1e9))], &[0.0; 2], AUDIBLE_BAND_HZ);
         assert!(found.status == Status::NoBound || found.chatter > 100.0, "{found:?}");
+    }
+
+    #[test]
+    fn contacts_from_zero_ohm_between_capacitances_have_a_ceiling() {
+        // their loops close through capacitances at infinite frequency
+        for equalisation in [Equalisation::Flat, Equalisation::Riaa] {
+            let mut network = two_sections(1e-8, equalisation);
+            network.links.iter_mut().for_each(|link| link.ladder.load.capacitance_f = 1e-9);
+            let of = |moving: &[Moving]| ceiling_many(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ);
+            let (a, b) = ((0, (0.0, 40.0)), (1, (0.0, 30.0)));
+            let both = of(&[a, b]);
+            assert_eq!(both.status, Status::Holds);
+            assert!(both.chatter >= of(&[a]).chatter && both.chatter < 2.0 * (of(&[a]).chatter + of(&[b]).chatter));
+        }
     }
 
     fn headphones(sleeve_moves: bool) -> Network {

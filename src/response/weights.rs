@@ -7,8 +7,8 @@ use num_complex::Complex64;
 /// Over which the bracket of T2 is looked at while weights are searched, Hz; the proof afterwards leaves nothing out.
 const EVERYWHERE_HZ: (f64, f64) = (1e-3, 1e9);
 
-/// How much more than it is every contact may do while weights are searched, so that the proof has room.
-const ROOM: f64 = 1.0005;
+/// How much more than it does an earlier section may do to a later one while weights are searched: room for the proof.
+const ROOM: f64 = 1.001;
 
 /// Share of its largest term that a sum of this size may have lost by rounding.
 const CANCELLED: f64 = 1e-13;
@@ -96,9 +96,13 @@ impl Problem {
         self.direct.iter().any(|d| *d != 0.0)
     }
 
-    fn k(&self, g: &[Complex64], w: &[f64], more: f64) -> Vec<Complex64> {
+    fn k(&self, g: &[Complex64], w: &[f64], room: f64) -> Vec<Complex64> {
         let n = w.len();
-        (0..n * n).map(|at| g[at] * (more * w[at / n] * self.delta[at / n] / w[at % n])).collect()
+        let one = |row: usize, column: usize| {
+            let more = if self.group[row] == self.group[column] { 1.0 } else { room };
+            g[row * n + column] * (more * w[row] * self.delta[row] / w[column])
+        };
+        (0..n * n).map(|at| one(at / n, at % n)).collect()
     }
 
     fn lambda(&self, seen: &Plain, w: &[f64]) -> f64 {
@@ -233,5 +237,17 @@ impl Problem {
             }
         }
         w
+    }
+
+    /// The same weights with some of what was gained given back, where they could not be proved.
+    pub(crate) fn held_back(&self, w: &[f64], share: f64) -> Vec<f64> {
+        let first = self.group.iter().copied().min();
+        let passive = self.passive_weights();
+        let sections_differ = self.group.iter().any(|g| Some(*g) != first);
+        let one = |k: usize| match sections_differ {
+            true => w[k] * (1.0 - share).max(0.1).powi(i32::from(Some(self.group[k]) != first)),
+            false => w[k] * (passive[k] / w[k]).powf(share),
+        };
+        (0..w.len()).map(one).collect()
     }
 }
