@@ -302,10 +302,10 @@ mod tests {
     proptest! {
         #[test]
         fn series_and_functions_meet(x in 0.2f64..0.3, sign in 0..2) {
-            // at the switch the plain difference has lost a factor of 3/x^2, and the series none
+            // at the switch the plain difference has lost a factor of 3/x^2 of an ulp or two of the library's, and the series none
             let x = x * f64::from(2 * sign - 1);
             for (series, plain) in [(sinh_minus_x(x), x.sinh() - x), (expm1_minus_x(x), x.exp_m1() - x), (atan_minus_x(x), x.atan() - x)] {
-                prop_assert!((series / plain - 1.0).abs() < 6.0 / (x * x) * f64::EPSILON, "{series} {plain}");
+                prop_assert!((series / plain - 1.0).abs() < 12.0 / (x * x) * f64::EPSILON, "{series} {plain}");
             }
         }
 
