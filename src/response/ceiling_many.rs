@@ -184,14 +184,17 @@ fn lambda(seen: &SeenAt, delta: &[f64], w: &[f64]) -> Option<Jet> {
 impl Several<'_> {
     fn problem(&self, moving: &[Moving], beside: &Beside) -> Option<Problem> {
         let driven = self.seen.at(Span::at(self.driven_hz))?.plain();
+        // one contact has no weights to search
+        let searched = driven.a.len() > 1;
+        let plain = |hz: Vec<f64>| if searched { self.plain(&hz) } else { Vec::new() };
         (driven.t.norm() > 0.0).then(|| Problem {
             delta: self.seen.delta(moving),
             group: self.seen.sections(),
             direct: self.seen.direct(moving, &beside.direct_current_a),
             emf_v: beside.emf_v,
             driven,
-            band: self.plain(&weights::frequencies(self.band_hz, 6.0)),
-            everywhere: self.plain(&weights::everywhere()),
+            band: plain(weights::frequencies(self.band_hz, 6.0)),
+            everywhere: plain(weights::everywhere()),
         })
     }
 

@@ -7,7 +7,7 @@
 //! with `T/M` the load voltage per EMF in series with the contact, the stages behind it relative to the driven frequency. In a
 //! resistive loop it is the load's share of the loop. The whole voltage across the contact stands for the part of it that is
 //! not fundamental, so nothing has to be told apart: 1 mV across a relay at 2.83 V bounds the residue at 0.035 %. It holds for
-//! the time and the state in which it was measured, with a meter that takes in the band in true rms. The supremum is
+//! the time and the state in which it was measured (several contacts, each with its own voltage: their bounds add), with a meter that takes in the band in true rms. The supremum is
 //! enclosed (`response::supremum`).
 
 use super::ceiling::Status;

@@ -45,10 +45,11 @@ class AttackOnTwoTones(Attack):
         return sum(spectrum[..., n] for n in pairs[self.wanted]) / (reference * (2.0 if self.equal else 1.0))
 
 
-# per form of distortion: the least that the median attack has to reach where the bound is tight, else only not to be absurd
+# per form of distortion: the least that the median attack has to reach; d2 and d3 want all of the residue on a line or two, and a
+# contact that jumps between two ohms leaves some elsewhere
 @pytest.mark.parametrize(
     ("wanted", "low", "high", "ratio", "median"),
-    [("rms", 2, 7, 4.0, 0.85), ("rms", 6, 7, 1.0, 0.85), ("d2", 2, 7, 4.0, 0.4), ("d3", 2, 7, 4.0, 0.4), ("d2", 6, 7, 1.0, 0.4), ("d3", 6, 8, 1.0, 0.4)],
+    [("rms", 2, 7, 4.0, 0.85), ("rms", 6, 7, 1.0, 0.85), ("d2", 2, 7, 4.0, 0.85), ("d3", 2, 7, 4.0, 0.75), ("d2", 6, 7, 1.0, 0.7), ("d3", 6, 8, 1.0, 0.8)],
 )
 def test_attack_on_two_tones(wanted, low, high, ratio, median):
     random = np.random.default_rng(31)
