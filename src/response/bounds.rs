@@ -107,7 +107,7 @@
 #[cfg(test)]
 mod tests {
     use crate::circuit::chain::Network;
-    use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
+    use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Role, Section, Source, Stage};
     use crate::physics::Film;
     use crate::response::attack::{Search, attack, attacked};
     use crate::response::ceiling::{Loop, ceiling, resistive};
@@ -254,6 +254,48 @@ mod tests {
         };
         let ((narrow, near), (wide, far)) = (apart((20.0, 20e3)), apart((20.0, 2e8)));
         assert!(wide > 30.0 * narrow && wide > 100.0 * far && far < 1.2 * near, "{narrow} {near} {wide} {far}");
+    }
+
+    #[test]
+    fn across_the_signal_a_direct_current_counts_as_its_voltage() {
+        let mute = PathItem::Contact(Contact::perfect("mute", Role::Shunt));
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 1000.0, inductance_h: 0.0 });
+        let section = Section { name: "s".into(), source, path: vec![mute], load: Load::resistance(9000.0) };
+        let network = Network::from_section(&section).unwrap();
+        let range = (200.0, 2000.0);
+        let ready = Loop::new(&network, &[0], &[f64::INFINITY], 1e3, AUDIBLE_BAND_HZ).unwrap();
+        let without = ready.ceiling(range).chatter;
+        let samples = 960usize;
+        let wave = |k: usize| (std::f64::consts::TAU * k as f64 / samples as f64).cos();
+        let (mut nearest, mut passed) = (0.0f64, false);
+        for direct_emf in [0.05, 0.3, 0.8, 2.0] {
+            for (rate, duty) in [(1, 10), (1, 5), (1, 15), (2, 10), (3, 6), (8, 10), (40, 12)] {
+                for shift in (0..samples).step_by(60) {
+                    let siemens = |k: usize| {
+                        let shut = ((k + shift) * rate * 20 / samples) % 20 < duty;
+                        1.0 / if shut { range.0 } else { range.1 }
+                    };
+                    let emf = |k: usize| std::f64::consts::SQRT_2 * wave(k) + direct_emf;
+                    let v: Vec<f64> =
+                        (0..samples).map(|k| emf(k) * 1e-3 / (1e-3 + 1.0 / 9000.0 + siemens(k))).collect();
+                    let n = samples as f64;
+                    let direct_a = (0..samples).map(|k| siemens(k) * v[k]).sum::<f64>() / n;
+                    let mean = v.iter().sum::<f64>() / n;
+                    let part = |quarter: usize| {
+                        2.0 / n * (0..samples).map(|k| v[k] * wave(k + quarter * samples / 4)).sum::<f64>()
+                    };
+                    let tone = 0.5 * (part(0).powi(2) + part(1).powi(2));
+                    let all = v.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
+                    let found = ((all - tone).max(0.0) / tone).sqrt();
+                    let bound = ready.ceiling_beside(range, 1.0, direct_a);
+                    if bound.status == Status::Holds {
+                        nearest = nearest.max(found / bound.chatter);
+                    }
+                    passed |= found > 1.2 * without;
+                }
+            }
+        }
+        assert!(nearest <= 1.0 + 1e-9 && nearest > 0.8 && passed, "{nearest} {passed}");
     }
 
     #[test]

@@ -60,7 +60,7 @@ impl Status {
         "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero",
         "no ceiling from this bound: a contact in a shared return carries the other channel's current too",
         "no ceiling: so many ohms are more than the bound can hold",
-        "no ceiling: of the direct current through it a contact that jumps can make as much of the tone as the signal does, and cancel it",
+        "no bound: out of the direct current through it a contact that jumps makes some of the tone, and may cancel it",
         "no ceiling of this kind: it is for resistive chains with flat stages, and this one has reactances or an equaliser",
     ];
 
