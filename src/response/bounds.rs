@@ -110,7 +110,7 @@ mod tests {
     use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Role, Section, Source, Stage};
     use crate::physics::Film;
     use crate::response::attack::{Search, attack, attacked};
-    use crate::response::ceiling::{Loop, ceiling, resistive};
+    use crate::response::ceiling::{Loop, resistive};
     use crate::response::ceiling_many::Moving;
     use crate::response::linear::{AUDIBLE_BAND_HZ, log_grid, refine_largest};
     use crate::response::resistive_loop::steady_residue;
