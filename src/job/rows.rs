@@ -117,7 +117,7 @@ pub(super) fn abilities(
     let one = |heard: &Heard| {
         let route = routes.named(&heard.route)?;
         let index = route.index_of(contact)?;
-        let need = Need::of(heard)?;
+        let need = routes.need(heard)?;
         let level = routes.level(heard);
         let deed = Deed::new(route, index, level);
         let across = deed.across;
@@ -251,8 +251,9 @@ impl<'r> Deed<'r> {
 fn impossible_below(need: Need, deed: &Deed<'_>) -> Option<f64> {
     let residue = |ohm| deed.residue(ohm).unwrap_or(f64::INFINITY);
     let (law, least): (&dyn Fn(f64) -> f64, f64) = match need {
-        Need::Residue(least) | Need::ResidueNowAndThen(least) => {
-            deed.residue(1.0)?;
+        Need::Residue(least, _) | Need::ResidueNowAndThen(least, _) => {
+            // a microhm has a bound wherever there is one at all
+            deed.residue(1e-6)?;
             (&residue, least)
         }
         Need::Loss(least, _) | Need::LossNowAndThen(least) => (&|ohm| deed.loss_db(ohm), least),
