@@ -86,14 +86,18 @@ struct Enclosed {
 }
 
 impl Enclosed {
-    /// Square of the share that T1 takes the largest of.
+    /// Square of the share that T1 takes the largest of, over the square of [`factor`].
     fn share_sqr(&self, (low, high): (f64, f64)) -> Option<Jet> {
-        let g = high.recip();
+        let (g, less) = (high.recip(), low.max(1.0).recip());
         let [emf, real, passing] = self.parts;
-        let d = emf.scaled(g).plus(&real.scaled(1.0 + g * low)).plus(&passing.scaled(low));
-        let half = 0.5 * (high - low);
-        Some(self.output.times(&d.inverse()?).scaled(half * (half * g)))
+        let d = emf.scaled(g * less).plus(&real.scaled(less + g * (low * less))).plus(&passing.scaled(low * less));
+        Some(self.output.times(&d.inverse()?))
     }
+}
+
+/// What is taken out of the share so that huge resistances do not overflow.
+fn factor((low, high): (f64, f64)) -> f64 {
+    0.5 * (high - low) / high.sqrt() / low.max(1.0).sqrt() * (1.0 + 4.0 * f64::EPSILON)
 }
 
 /// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
@@ -282,7 +286,8 @@ impl<'a> Loop<'a> {
                 .collect()
         };
         let known = self.on_spans.iter().map(|seen| seen.and_then(|seen| seen.share_sqr(range)));
-        let chatter = supremum(&self.spans, known, |span| self.enclose(span)?.share_sqr(range)).max(0.0).sqrt();
+        let largest = supremum(&self.spans, known, |span| self.enclose(span)?.share_sqr(range));
+        let chatter = largest.max(0.0).sqrt() * factor(range);
         if chatter.is_infinite() {
             return Ceiling::none(Status::NoBound);
         }
@@ -461,6 +466,16 @@ mod tests {
         }
         assert!(worst > alone.chatter * 2.0 && worst < bound.chatter, "{} {worst} {}", alone.chatter, bound.chatter);
         assert_eq!(ready.ceiling_beside((0.0, r), 0.0, direct_a).status, Status::NoFundamental);
+    }
+
+    #[test]
+    fn huge_resistances_do_not_overflow() {
+        let network = resistive_loop(1.0, 7.0);
+        let of = |range| ceiling(&network, 1e3, &[(0, range)], &[0.0; 2], AUDIBLE_BAND_HZ);
+        assert_relative_eq!(of((0.0, 1e200)).chatter, resistive(1e200 / 8.0), max_relative = 1e-12);
+        let far = of((1e200, 2e200));
+        assert_relative_eq!(far.chatter, far.harmonics, max_relative = 1e-11);
+        assert_relative_eq!(far.chatter, resistive(1.0), max_relative = 1e-11);
     }
 
     #[test]
