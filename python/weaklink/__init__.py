@@ -7,6 +7,7 @@ SI units, the unit in the name; voltages and currents are rms of a sine unless t
 from . import hearing, physics
 from ._core import (
     TYPICAL_VERSION,
+    Attack,
     Ceiling,
     Chain,
     Contact,
@@ -20,18 +21,21 @@ from ._core import (
     LevelCycle,
     Load,
     LossRange,
+    MusicCeiling,
     Residue,
     Section,
     Signature,
     Source,
     Stage,
     TwoTone,
+    TwoToneCeiling,
     WeaklinkError,
     __version__,
     level_cycle,
     load_job,
     loss_range_for_residue,
     residue_from_loss_range,
+    try_ceiling,
     typical,
 )
 from .fits import FilmFit, HarmonicLaw, fit_film, law_from_harmonics, show_validation
@@ -52,6 +56,7 @@ from .results import (
 __all__ = [
     "TYPICAL_VERSION",
     "Assessment",
+    "Attack",
     "Ceiling",
     "Chain",
     "Contact",
@@ -71,6 +76,7 @@ __all__ = [
     "Limits",
     "Load",
     "LossRange",
+    "MusicCeiling",
     "NextStep",
     "Residue",
     "Rival",
@@ -79,6 +85,7 @@ __all__ = [
     "Source",
     "Stage",
     "TwoTone",
+    "TwoToneCeiling",
     "Typical",
     "TypicalLimit",
     "WeaklinkError",
@@ -94,5 +101,6 @@ __all__ = [
     "physics",
     "residue_from_loss_range",
     "show_validation",
+    "try_ceiling",
     "typical",
 ]

@@ -32,6 +32,10 @@ __all__ = [
     "Chain",
     "Ceiling",
     "LossRange",
+    "TwoToneCeiling",
+    "MusicCeiling",
+    "Attack",
+    "try_ceiling",
     "Distortion",
     "TwoTone",
     "Residue",
@@ -306,6 +310,7 @@ class Ceiling:
 
     harmonics: steady film, multiples of the driven frequency in the band (NaN if there are none).
     chatter: any law, memory or vibration, all frequencies of the band. NaN where status is not "holds".
+    Over the band the supremum is enclosed: never too small, no frequency left out, within 1e-9 of it where rounding allows.
     """
 
     @property
@@ -317,10 +322,99 @@ class Ceiling:
         """Whether there is a ceiling, bool or array of bool."""
     @property
     def status(self, /) -> Any:
-        """"holds", "can open", "several loops", "no fundamental", "can short", "shared return" or "no bound";
-        text or array of text."""
+        """"holds", "can open", "no fundamental", "can short", "no bound", "direct current", and of other bounds
+        "several loops", "shared return" or "not resistive"; text or array of text."""
     def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
         """The status of one element as a sentence; without an index the worst one's."""
+
+@final
+class TwoToneCeiling:
+    """Most distortion of two tones that contacts of one loop in their ranges can cause (bound T3), ratios, shape S.
+
+    d2, d3, rms: as in TwoTone, rms over all products of the band. NaN where there is no bound: one tone can drown the other.
+    definition: "modulation", or "difference" for equal tones.
+    """
+
+    @property
+    def definition(self, /) -> str: ...
+    @property
+    def d2(self, /) -> _Floats: ...
+    @property
+    def d3(self, /) -> _Floats: ...
+    @property
+    def rms(self, /) -> _Floats: ...
+    @property
+    def applies(self, /) -> Any:
+        """Whether all three have a bound, bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """As Ceiling.status."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
+@final
+class MusicCeiling:
+    """Most that contacts can leave of any signal after the best single gain (bound T5), ratios, shape S; resistive chains.
+
+    to_copy: residue over the fitted copy, sinh(rho/2). to_total: over the whole output, tanh(rho/2). rho: logarithm of the
+    largest over the least gain. NaN where status is not "holds".
+    """
+
+    @property
+    def to_copy(self, /) -> _Floats: ...
+    @property
+    def to_total(self, /) -> _Floats: ...
+    @property
+    def applies(self, /) -> Any:
+        """Whether there is a bound, bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """As Ceiling.status."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
+@final
+class Attack:
+    """The best attack on a ceiling that a search found: contacts that jump between two resistances.
+
+    best: residue over fundamental that it leaves. bound: the ceiling, on the lines that the samples have. ratio: their ratio,
+    never above 1. ohm: float64 (contact, sample), in the order of ``contacts``; time_s: float64 (sample,).
+    """
+
+    @property
+    def best(self, /) -> float: ...
+    @property
+    def bound(self, /) -> float: ...
+    @property
+    def ratio(self, /) -> float: ...
+    @property
+    def contacts(self, /) -> list[str]: ...
+    @property
+    def ohm(self, /) -> numpy.typing.NDArray[numpy.float64]: ...
+    @property
+    def time_s(self, /) -> numpy.typing.NDArray[numpy.float64]: ...
+    @property
+    def trials(self, /) -> int: ...
+    @property
+    def seed(self, /) -> int: ...
+
+def try_ceiling(
+    system: Section | Chain,
+    swing_ohm: float | Mapping[str, float | tuple[float, float]],
+    *,
+    trials: int = 1000,
+    seed: int = 0,
+    frequency_hz: float = 1000.0,
+    periods: int = 1,
+    samples: int | None = None,
+) -> Attack:
+    """Attacks the ceiling: searches for contacts that jump within their ranges and leave the most residue.
+
+    swing_ohm: how far contacts jump above their resistance (ohm, all of them), or by name so much or (low, high); across the
+    signal (low, high), one a section. trials: starts; from each the best jump is taken until none helps. periods: of the tone,
+    in ``samples`` odd samples (default 21, 27, 39): one attacks ``harmonics``, two or three ``chatter``. The same seed gives the
+    same answer. No direct current, no shared return. Raises InputError; Ctrl-C stops it.
+    """
 
 @final
 class LossRange:
@@ -624,13 +718,38 @@ class _System(_Value):
         emf_v: _Num | None = None,
         contacts: _Contacts | None = None,
         band_hz: tuple[float, float] = (20.0, 20000.0),
+        other_channel: float = 1.0,
     ) -> Ceiling:
-        """Bound T1 (one loop) T2 (several contacts of one section) or T4 (several sections) for a tone at ``frequency_hz``.
+        """Bound T1 (one loop), T2 (several contacts anywhere in the chain) or T4 (no reactances) for a tone at ``frequency_hz``.
 
         ranges: name to (low, high) ohm of the contacts that may move, the others stay at their resistance; without it every
         contact moves in its own range, by default up to its largest chord at the peak that ``emf_v`` (V rms, default the
-        source's) puts on it. Contacts of one loop are added; those in several
-        loops of one section are bound by T2 (weights improved by search), those in several sections by T4.
+        source's) puts on it. Contacts of one loop are added; others are bound by T2, whose weights are searched. A direct
+        current (``direct_current_a`` of a contact) counts beside ``emf_v``. With a contact in a shared return both channels are
+        alike, ``other_channel`` is the other one's EMF over this one's at this frequency (1: the same, 0: silent), and what
+        moves here has a twin there.
+        """
+    def two_tone_ceiling(
+        self,
+        /,
+        low_hz: _Num,
+        high_hz: _Num,
+        *,
+        ranges: _Ranges,
+        ratio: float = 4.0,
+        emf_v: _Num | None = None,
+        contacts: _Contacts | None = None,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+    ) -> TwoToneCeiling:
+        """Bound T3: most distortion of two tones whose EMFs are as ``ratio`` to 1, lower to upper.
+
+        ranges: name to (low, high) ohm of contacts of one loop (or one across the signal). emf_v counts beside a direct
+        current only. Products that fall on a tone are left out of d2 and d3. Raises InputError.
+        """
+    def music_ceiling(self, /, *, ranges: _Ranges, contacts: _Contacts | None = None) -> MusicCeiling:
+        """Bound T5: what contacts can leave of any signal after the best single gain; contacts anywhere, chain resistive.
+
+        ranges: name to (low, high) ohm. Raises InputError.
         """
 
 @final

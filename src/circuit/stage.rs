@@ -59,7 +59,7 @@ impl Equalisation {
         }
     }
 
-    fn raw(self, frequency_hz: f64) -> Complex64 {
+    pub(crate) fn raw(self, frequency_hz: f64) -> Complex64 {
         let corner = |time_s: f64| Complex64::new(1.0, TAU * frequency_hz * time_s);
         let standard = || corner(RIAA_MIDDLE_S) / (corner(RIAA_BASS_S) * corner(RIAA_TREBLE_S));
         match self {

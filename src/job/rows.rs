@@ -15,6 +15,7 @@ use crate::judgement::needs::Need;
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Finding, Kind, Picture, Who};
 use crate::response::ceiling::{Loop, Status};
+use crate::response::ceiling_many::{Beside, ceiling_many_beside};
 use crate::response::linear::{AUDIBLE_BAND_HZ, crosstalk_db, loss_db, response_change_db};
 use crate::response::millivolt::millivolt_factor;
 use crate::response::resistive_loop::worst_steady_residue;
@@ -180,7 +181,21 @@ impl<'r> Deed<'r> {
         if ohm == self.perfect_ohm[self.index] {
             return Some(0.0);
         }
-        let ceiling = self.bound.as_ref()?.ceiling_beside(range, self.chain_emf_v, self.direct_current_a);
+        let network = &self.route.network;
+        let ceiling = match &self.bound {
+            Some(bound) => bound.ceiling_beside(range, self.chain_emf_v, self.direct_current_a),
+            // in a shared return, both channels playing the same (T2)
+            None if network.contacts[self.index].role == Role::SharedReturn && ohm.is_finite() => {
+                let beside = Beside {
+                    emf_v: self.chain_emf_v,
+                    direct_current_a: network.contacts.iter().map(|contact| contact.direct_current_a).collect(),
+                    other_channel: 1.0,
+                };
+                let moving = [(self.index, range)];
+                ceiling_many_beside(network, TONE_HZ, &moving, &self.perfect_ohm, AUDIBLE_BAND_HZ, &beside)
+            }
+            None => return None,
+        };
         (ceiling.status == Status::Holds).then_some(ceiling.chatter)
     }
 
@@ -237,7 +252,8 @@ fn impossible_below(need: Need, deed: &Deed<'_>) -> Option<f64> {
     let residue = |ohm| deed.residue(ohm).unwrap_or(f64::INFINITY);
     let (law, least): (&dyn Fn(f64) -> f64, f64) = match need {
         Need::Residue(least, _) | Need::ResidueNowAndThen(least, _) => {
-            deed.bound.as_ref()?;
+            // a microhm has a bound wherever there is one at all
+            deed.residue(1e-6)?;
             (&residue, least)
         }
         Need::Loss(least, _) | Need::LossNowAndThen(least) => (&|ohm| deed.loss_db(ohm), least),

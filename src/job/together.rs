@@ -1,4 +1,4 @@
-//! Whether all contacts of a bad route together could leave what is heard there (T1, T2, T4).
+//! Whether all contacts of a bad route together could leave what is heard there (T2).
 
 use super::model::Job;
 use super::routes::Routes;
@@ -7,7 +7,7 @@ use crate::bench::method::Shows;
 use crate::bench::{Channel, What};
 use crate::judgement::needs::Need;
 use crate::response::ceiling::Status;
-use crate::response::ceiling_cascade::ceiling_cascade;
+use crate::response::ceiling_many::ceiling_many;
 use crate::response::linear::AUDIBLE_BAND_HZ;
 
 /// The most that all contacts of a route can leave together, and what is heard.
@@ -43,7 +43,7 @@ pub(super) fn together(job: &Job, routes: &Routes, channel: Channel) -> Vec<Toge
             moving.push((index, (0.0, high)));
         }
         let perfect = route.network.perfect_ohm();
-        let ceiling = ceiling_cascade(&route.network, TONE_HZ, &moving, &perfect, AUDIBLE_BAND_HZ);
+        let ceiling = ceiling_many(&route.network, TONE_HZ, &moving, &perfect, AUDIBLE_BAND_HZ);
         (ceiling.status == Status::Holds && !moving.is_empty()).then(|| Together {
             route: heard.route.clone(),
             residue: ceiling.chatter,

@@ -6,8 +6,7 @@ use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::ceiling::{self as bounds, Status};
-use crate::response::ceiling_cascade::ceiling_cascade;
-use crate::response::ceiling_many::ceiling_many;
+use crate::response::ceiling_many::{Beside, ceiling_many_beside};
 use crate::response::distortion::Outcome;
 use crate::response::level::{on_contact, section_emf_v};
 use crate::response::sweep::Values;
@@ -139,9 +138,13 @@ pub(super) fn ceiling<'py>(
     ranges: ByContact<'_, 'py>,
     emf_v: Option<&Bound<'py, PyAny>>,
     contacts: ByContact<'_, 'py>,
-    band_hz: (f64, f64),
+    (band_hz, other_channel): ((f64, f64), f64),
 ) -> PyResult<Ceiling> {
     let band_hz = band(py, band_hz)?;
+    if !other_channel.is_finite() {
+        let allowed = "allowed: a finite number: the other channel's EMF over this one's";
+        return Err(input_error(py, InputError::new("other_channel", other_channel, allowed)));
+    }
     let mut arguments = Arguments::new(py);
     let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
     let numbers = contact_columns(py, network, &mut arguments, contacts)?;
@@ -167,6 +170,7 @@ pub(super) fn ceiling<'py>(
     let by_default = ranges.is_none();
     let direct_current_a =
         |indices: &[usize]| indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
+    let all_direct: Vec<f64> = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
     let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
         let open_per_emf = |f: f64| -> Vec<f64> {
             let section_emf = section_emf_v(network, f);
@@ -220,13 +224,11 @@ pub(super) fn ceiling<'py>(
             }
             out.push(match prepared.as_ref().map(|p| &p.3) {
                 Some(Ok(ready)) => ready.ceiling_beside(sum, at(emf, point), direct_a),
-                // not one loop: T2, or T4 over several sections, where no direct current adds to it
-                Some(Err(Status::SeveralLoops)) if direct_a == 0.0 => {
+                // not one loop: T2
+                Some(Err(Status::SeveralLoops | Status::SharedReturn)) => {
                     let fixed = prepared.as_ref().map_or(&[][..], |p| p.1.as_slice());
-                    let sections = moving.iter().filter(|m| m.1.1 > m.1.0).map(|m| network.section_of(m.0));
-                    let one_section = sections.clone().min() == sections.max();
-                    let bound = if one_section { ceiling_many } else { ceiling_cascade };
-                    bound(network, f, &moving, fixed, band_hz)
+                    let beside = Beside { emf_v: at(emf, point), direct_current_a: all_direct.clone(), other_channel };
+                    ceiling_many_beside(network, f, &moving, fixed, band_hz, &beside)
                 }
                 Some(Err(status)) => bounds::Ceiling { harmonics: f64::NAN, chatter: f64::NAN, status: *status },
                 None => continue,

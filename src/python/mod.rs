@@ -3,6 +3,7 @@
 mod answers;
 mod array;
 mod audible;
+mod bounds;
 mod errors;
 mod fit;
 mod hearing;
@@ -35,6 +36,10 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<system::Chain>()?;
     module.add_class::<answers::Ceiling>()?;
     module.add_class::<linear::LossRange>()?;
+    module.add_class::<bounds::TwoToneCeiling>()?;
+    module.add_class::<bounds::MusicCeiling>()?;
+    module.add_class::<bounds::Attack>()?;
+    module.add_function(wrap_pyfunction!(bounds::try_ceiling, module)?)?;
     module.add_class::<steady::Distortion>()?;
     module.add_class::<steady::TwoTone>()?;
     module.add_class::<residue::Residue>()?;

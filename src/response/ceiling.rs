@@ -11,19 +11,25 @@
 //! Desoer and Vidyasagar, Feedback Systems, 1975). In a resistive loop with `Rmin = 0` and `r = Rmax/Z` it is
 //! `r / (2 sqrt(1 + r))`, which a switching contact reaches.
 //!
-//! **A direct current** `I0` through the contact is one more driven line: the bound grows by `sqrt(1 + (I0/I1)^2)`, with
-//! `I1` the signal's current at the contact's worst, `|drive| |M| / (|M + Rmid| + Delta)` per EMF.
+//! **A direct current** `I0` through the contact is one more driven line, and a contact that jumps makes some of the tone out
+//! of it, which can act against the signal's own. With `E` the EMF of the loop the bound grows by
+//! `sqrt(1 + |M + Rmid|^2 I0^2 / (E^2 - Delta^2 I0^2))`; from `Delta I0 >= E` on there is none, for then the tone can be
+//! cancelled. (The factor `sqrt(1 + (I0/I1)^2)` holds with the tone's current `I1` as it is then, not as it is without `I0`.)
 //!
 //! **Across the signal** (a muting contact) the same holds for the dual: conductances for resistances, the admittance of its
-//! node for the impedance of its loop, the load voltage per contact voltage for `T`.
+//! node for the impedance of its loop, the load voltage per contact voltage for `T`. A direct current `I0` through it stands
+//! for the direct voltage `I0 sqrt(Rmin Rmax)`.
 //!
 //! **T6**: in a resistive loop whose instantaneous loss ranges over `dB`, `residue <= sinh(dB / 17.37)`.
 //!
-//! The supremum over the band is looked for on 48 points an octave and refined at each maximum; it is not certified
-//! between grid points.
+//! The supremum over the band is enclosed (`response::supremum`): never too small, no frequency left out. Proofs of
+//! all of it: [`bounds`](super::bounds).
 
-use super::linear::{gain_after, log_grid, refine_largest};
+use super::enclosed::{EVEN, Field, Walk};
+use super::jet::Jet;
+use super::linear::gain_after;
 pub use super::status::Status;
+use super::supremum::{Span, supremum};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
@@ -49,9 +55,9 @@ impl Ceiling {
     }
 }
 
-/// One loop seen from its moving contacts, on the grid of a band: ready for any number of ranges.
+/// One loop seen from its moving contacts, over the intervals of a band: ready for any number of ranges.
 ///
-/// The network is computed once; each range then costs one pass over plain arrays.
+/// The network is computed once; each range then costs one pass over the intervals and a few more of them near the top.
 #[derive(Debug)]
 pub struct Loop<'a> {
     network: &'a Network,
@@ -59,15 +65,39 @@ pub struct Loop<'a> {
     contact: usize,
     fixed_ohm: Vec<f64>,
     at_driven: f64,
-    log_grid: Vec<f64>,
-    on_grid: Seen,
+    spans: Vec<Span>,
+    on_spans: Vec<Option<Enclosed>>,
     on_harmonics: Seen,
     /// harmonics so dense that the ceiling over the whole band stands for theirs
     dense: bool,
     /// the contact stands across the signal: conductances for resistances
     across: bool,
     /// impedance of the loop at the driven frequency, and the closed contact's current per EMF of the chain, S
-    driven: (Complex64, f64),
+    pub(super) driven: (Complex64, f64),
+}
+
+/// What T1 needs over an interval, all times `|e|^2`'s denominator: see [`super::enclosed`].
+#[derive(Debug, Clone, Copy)]
+struct Enclosed {
+    /// `|load u|^2`, what follows included, relative to the driven frequency
+    output: Jet,
+    /// `|e|^2`, real part, `|b u|^2`: `D` is `|e|^2 + (Rmin + Rmax) real + Rmin Rmax |b u|^2`
+    parts: [Jet; 3],
+}
+
+impl Enclosed {
+    /// Square of the share that T1 takes the largest of, over the square of [`factor`].
+    fn share_sqr(&self, (low, high): (f64, f64)) -> Option<Jet> {
+        let (g, less) = (high.recip(), low.max(1.0).recip());
+        let [emf, real, passing] = self.parts;
+        let d = emf.scaled(g * less).plus(&real.scaled(less + g * (low * less))).plus(&passing.scaled(low * less));
+        Some(self.output.times(&d.inverse()?))
+    }
+}
+
+/// What is taken out of the share so that huge resistances do not overflow.
+fn factor((low, high): (f64, f64)) -> f64 {
+    0.5 * (high - low) / high.sqrt() / low.max(1.0).sqrt() * (1.0 + 4.0 * f64::EPSILON)
 }
 
 /// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
@@ -130,8 +160,8 @@ impl<'a> Loop<'a> {
             contact,
             fixed_ohm,
             at_driven: 1.0,
-            log_grid: log_grid(band_hz),
-            on_grid: Seen::default(),
+            spans: Span::band(band_hz),
+            on_spans: Vec::new(),
             on_harmonics: Seen::default(),
             dense: false,
             across,
@@ -143,14 +173,34 @@ impl<'a> Loop<'a> {
         if this.at_driven <= 0.0 || !this.at_driven.is_finite() {
             return Err(Status::NoFundamental);
         }
-        let grid: Vec<f64> = this.log_grid.iter().map(|x| x.exp()).collect();
-        this.on_grid = this.see(&grid);
+        this.on_spans = this.spans.iter().map(|span| this.enclose(*span)).collect();
         let last = (band_hz.1 / driven_hz * (1.0 + 1e-12)).floor() as usize;
         this.dense = last > MOST_HARMONICS;
         let last = if this.dense { 0 } else { last };
         let harmonics: Vec<f64> = (2..=last).map(|n| n as f64 * driven_hz).filter(|&f| f >= band_hz.0).collect();
         this.on_harmonics = this.see(&harmonics);
         Ok(this)
+    }
+
+    fn enclose(&self, span: Span) -> Option<Enclosed> {
+        let field = Field::new(span);
+        let links = &self.network.links;
+        let walk = |ladder| Walk::new(&field, ladder, &self.fixed_ohm, EVEN);
+        let here = walk(&links[self.link].ladder);
+        let mut after = field.stages(&links[self.link].stages)?;
+        for link in &links[self.link + 1..] {
+            after = after.times(&walk(&link.ladder).transfer(&field)?).times(&field.stages(&link.stages)?);
+        }
+        let cut = &here.cuts[self.contact];
+        let (b, u) = (cut.b().jet(), cut.u().jet());
+        Some(Enclosed {
+            output: here.load.jet().times(u).times(&after).scaled(self.at_driven.recip()).square(),
+            parts: [
+                here.emf.jet().square(),
+                u.square().times(&cut.power.0).plus(&b.square().times(&cut.power.1)),
+                b.times(u).square(),
+            ],
+        })
     }
 
     fn see(&self, frequency_hz: &[f64]) -> Seen {
@@ -170,8 +220,19 @@ impl<'a> Loop<'a> {
         seen
     }
 
+    /// Output per current of the contact at a frequency (across the signal per voltage), all stages included.
+    pub(super) fn output_per_current(&self, frequency_hz: f64) -> f64 {
+        self.see(&[frequency_hz]).output[0] * self.at_driven
+    }
+
+    /// `|T| Delta/sqrt(D)` at a frequency for a range in ohm (across the signal in siemens).
+    pub(super) fn product_share(&self, frequency_hz: f64, range: (f64, f64)) -> f64 {
+        let seen = self.see(&[frequency_hz]);
+        share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range) * self.at_driven
+    }
+
     /// Impedance of the loop and current of the closed contact per EMF of the chain, S.
-    fn drive(&self, frequency_hz: f64) -> (Complex64, f64) {
+    pub(super) fn drive(&self, frequency_hz: f64) -> (Complex64, f64) {
         let before = self.network.links.iter().take(self.link).map(|link| {
             let stages: f64 = link.stages.iter().map(|s| s.transfer(frequency_hz).norm()).product();
             link.ladder.transfer(frequency_hz, &self.fixed_ohm).norm() * stages
@@ -188,13 +249,24 @@ impl<'a> Loop<'a> {
         if direct_current_a == 0.0 || ceiling.status != Status::Holds {
             return ceiling;
         }
-        let (middle, half) = (0.5 * (range_ohm.0 + range_ohm.1), 0.5 * (range_ohm.1 - range_ohm.0));
+        // across the signal in siemens, and volts for amperes
+        let (range, direct) = if self.across {
+            let direct_v = direct_current_a * (range_ohm.0 * range_ohm.1).sqrt();
+            ((range_ohm.1.recip(), range_ohm.0.recip()), direct_v)
+        } else {
+            (range_ohm, direct_current_a)
+        };
+        let (middle, half) = (0.5 * (range.0 + range.1), 0.5 * (range.1 - range.0));
         let (m, drive) = self.driven;
-        let least_a = emf_v * drive * m.norm() / ((m + middle).norm() + half);
-        if least_a.is_nan() || least_a <= 0.0 {
+        let emf = emf_v * drive * m.norm();
+        let rest = emf * emf - (half * direct).powi(2);
+        if emf.is_nan() || emf <= 0.0 {
             return Ceiling::none(Status::NoFundamental);
         }
-        let grown = (direct_current_a / least_a).hypot(1.0);
+        if rest.is_nan() || rest <= 0.0 {
+            return Ceiling::none(Status::DirectCurrent);
+        }
+        let grown = ((m + middle).norm() * direct / rest.sqrt()).hypot(1.0);
         Ceiling { harmonics: ceiling.harmonics * grown, chatter: ceiling.chatter * grown, status: Status::Holds }
     }
 
@@ -213,11 +285,12 @@ impl<'a> Loop<'a> {
                 .map(|k| share(seen.resistance[k], seen.magnitude_sqr[k], seen.output[k], range))
                 .collect()
         };
-        let on_grid = over(&self.on_grid);
-        let chatter = refine_largest(&self.log_grid, &on_grid, |ln_f| {
-            let seen = self.see(&[ln_f.exp()]);
-            share(seen.resistance[0], seen.magnitude_sqr[0], seen.output[0], range)
-        });
+        let known = self.on_spans.iter().map(|seen| seen.and_then(|seen| seen.share_sqr(range)));
+        let largest = supremum(&self.spans, known, |span| self.enclose(span)?.share_sqr(range));
+        let chatter = largest.max(0.0).sqrt() * factor(range);
+        if chatter.is_infinite() {
+            return Ceiling::none(Status::NoBound);
+        }
         let at_harmonics = over(&self.on_harmonics).into_iter().fold(f64::NAN, f64::max);
         let harmonics = if self.dense { chatter } else { at_harmonics };
         Ceiling { harmonics, chatter, status: Status::Holds }
@@ -393,6 +466,16 @@ mod tests {
         }
         assert!(worst > alone.chatter * 2.0 && worst < bound.chatter, "{} {worst} {}", alone.chatter, bound.chatter);
         assert_eq!(ready.ceiling_beside((0.0, r), 0.0, direct_a).status, Status::NoFundamental);
+    }
+
+    #[test]
+    fn huge_resistances_do_not_overflow() {
+        let network = resistive_loop(1.0, 7.0);
+        let of = |range| ceiling(&network, 1e3, &[(0, range)], &[0.0; 2], AUDIBLE_BAND_HZ);
+        assert_relative_eq!(of((0.0, 1e200)).chatter, resistive(1e200 / 8.0), max_relative = 1e-12);
+        let far = of((1e200, 2e200));
+        assert_relative_eq!(far.chatter, far.harmonics, max_relative = 1e-11);
+        assert_relative_eq!(far.chatter, resistive(1.0), max_relative = 1e-11);
     }
 
     #[test]

@@ -1,35 +1,39 @@
-//! **T2**: the most residue that several contacts anywhere in one section can cause together.
+//! **T2**: the most residue that several contacts can cause together, wherever in a chain they stand.
 //!
 //! Contact k keeps its chord in `[Rmin_k, Rmax_k]`; with `Rmid_k` of it counted to the network, what is left is an EMF `e_k`
-//! in series of no more than `Delta_k` times its current, in rms over all frequencies: `|e_k| <= Delta_k |i_k|`. For any
-//! weights `p_k > 0`, `sum p_k |e_k|^2 <= sum p_k Delta_k^2 |i_k|^2`. With the network's admittances `G` between the contacts,
-//! `h` from these EMFs to the output, `a` and `t` from the source to the currents and the output, write
-//! `W = diag sqrt(p)`, `K = W Delta G W^-1`, `g = h W^-1`. Off the driven line `i = G e` and `y = h e`, so that
+//! in series of no more than `Delta_k` times its current, in rms over all frequencies: `|e_k| <= Delta_k |i_k|`. Across the
+//! signal it is a current into the node of no more than `Delta_k` siemens times its voltage. For any weights `p_k > 0`,
+//! `sum p_k |e_k|^2 <= sum p_k Delta_k^2 |i_k|^2`. With the network's answers `G` between the contacts (through stages as well:
+//! a later contact feels an earlier one), `h` from the contacts to the output, `a` and `t` from the source to the contacts and
+//! the output, write `W = diag sqrt(p)`, `K = W Delta G W^-1`, `g = h W^-1`. Off the driven line `i = G e` and `y = h e`, so
 //!
-//! `sum over w not driven of |y_w|^2 <= sup lambda(w) (|W Delta i_1|^2 - |W e_1|^2)`, `lambda = g (1 - K^H K)^-1 g^H`
+//! `sum over w not driven of |y_w|^2 <= sup lambda(w) (|W Delta i_1|^2 - |W e_1|^2 + d^2)`, `lambda = g (1 - K^H K)^-1 g^H`
 //!
-//! and on it `W Delta i_1 = c y_1 - Q W e_1` with `c = W Delta a/t`, `Q = W Delta (a h/t - G) W^-1`, so that the last bracket
-//! is at most `c^H (1 - Q Q^H)^-1 c |y_1|^2`. Together
+//! with `d = |W Delta i_0|` from direct currents that run through the contacts. On the driven line `i = a E + G e`, `y = t E +
+//! h e`; without direct current the last bracket is at most `c^H (1 - Q Q^H)^-1 c |y_1|^2`, `c = W Delta a/t`,
+//! `Q = W Delta (a h/t - G) W^-1`. With it, the least `m` is looked for with `bracket - m |y_1|^2 <= 0` whatever `e_1` is.
 //!
 //! `residue / fundamental <= sqrt(sup lambda c^H (1 - Q Q^H)^-1 c)`
 //!
 //! for every choice of weights under which both brackets are positive definite, the first one at every frequency and not only
-//! in the band that is looked at: a frequency left out of the sum must not have taken a negative share. That is looked at from
-//! 1 mHz to 1 GHz; where none is, there is no ceiling. The
-//! weights start at `1/Delta` (the passive choice) and are improved by coordinate search. For contacts of one loop `Q`
-//! vanishes and the bound is T1. Related to structured singular values with diagonal scalings (Packard and Doyle, Automatica
-//! 29, 1993 \[memory\]). Relative rounding grows as `1e-16 Rmax/|M|`.
+//! in the band that is looked at: a frequency left out of the sum must not have taken a negative share. Both suprema are
+//! enclosed, the second from zero to infinite frequency (`response::supremum`); where no such weights are found
+//! there is no ceiling. So that the bracket stays above zero where a loop closes through capacitances alone, a contact is
+//! taken to have at least a billionth of its largest resistance (across the signal, of its largest conductance) if the proof
+//! needs it. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
+//! proof. For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
+//! [`ceiling_resistive`](super::ceiling_resistive) is taken instead, which is reached.
+//!
+//! Related to structured singular values with constant diagonal scalings (Packard and Doyle, Automatica 29, 1993 \[memory\]).
 
 use super::ceiling::{Ceiling, Status};
-use super::linear::{gain_after, log_grid, refine_largest};
+use super::ceiling_resistive::gain_range;
+use super::jet::Jet;
+use super::seen::{Seen, SeenAt};
+use super::supremum::{Span, supremum_of};
+use super::weights::{self, Problem};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
-use crate::circuit::ports::Ports;
-use nalgebra::{DMatrix, DVector};
-use num_complex::Complex64;
-
-/// Frequencies between which a section is looked at where all of them count, Hz: below and above nothing in it changes.
-pub(crate) const EVERYWHERE_HZ: (f64, f64) = (1e-3, 1e9);
 
 /// One contact that moves: its number through the chain and the range of its chord, ohm.
 pub type Moving = (usize, (f64, f64));
@@ -37,30 +41,35 @@ pub type Moving = (usize, (f64, f64));
 /// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
 const MOST_HARMONICS: usize = 2_000;
 
-/// Every how many grid points one is looked at while the weights are improved.
-const COARSE: usize = 16;
+/// Least resistance of a contact in series over its largest, and least conductance of one across the signal over its largest.
+const LEAST: f64 = 1e-9;
 
-struct Seen {
-    /// between the contacts, S
-    g: Vec<DMatrix<Complex64>>,
-    /// from an EMF in series with each contact to the output, relative to the driven line's stages
-    h: Vec<DVector<Complex64>>,
+/// Shares of what the search for weights gained that are given back until they can be proved.
+const HELD_BACK: [f64; 5] = [0.0, 0.03, 0.1, 0.4, 1.0];
+
+/// Most intervals looked at in the proof that no frequency takes a negative share.
+const MOST_INTERVALS: usize = 4_000;
+
+/// What is there beside the tone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Beside {
+    /// the chain's EMF at the driven frequency, V rms; only its ratio to the direct currents counts
+    pub emf_v: f64,
+    /// direct current through every contact of the chain, A
+    pub direct_current_a: Vec<f64>,
+    /// EMF of the other channel over that of this one, at the same frequency: one if both play the same
+    pub other_channel: f64,
 }
 
-/// Several contacts of one section made ready for one set of ranges.
-struct Several<'a> {
-    network: &'a Network,
-    link: usize,
-    contacts: Vec<usize>,
-    fixed_ohm: Vec<f64>,
-    delta: Vec<f64>,
-    after_driven: f64,
-    a: DVector<Complex64>,
-    t: Complex64,
-    at_driven: (DMatrix<Complex64>, DVector<Complex64>),
+impl Beside {
+    /// No direct current, the other channel playing the same.
+    #[must_use]
+    pub fn nothing(network: &Network) -> Self {
+        Self { emf_v: 1.0, direct_current_a: vec![0.0; network.contacts.len()], other_channel: 1.0 }
+    }
 }
 
-/// The ceiling of several contacts in series in one section; the others keep `fixed_ohm`.
+/// The ceiling of several contacts of a chain; the others keep `fixed_ohm`. No direct current, both channels playing the same.
 #[must_use]
 pub fn ceiling_many(
     network: &Network,
@@ -69,180 +78,163 @@ pub fn ceiling_many(
     fixed_ohm: &[f64],
     band_hz: (f64, f64),
 ) -> Ceiling {
-    let moving: Vec<Moving> = moving.iter().copied().filter(|&(_, (low, high))| high > low).collect();
-    let Some(&(first, _)) = moving.first() else {
-        return Ceiling::NOTHING_MOVES;
-    };
-    if moving.iter().any(|m| m.1.1.is_infinite()) {
-        return Ceiling::none(Status::CanOpen);
-    }
-    let link = network.section_of(first);
-    let role = |k: usize| network.contacts[k].role;
-    if (0..fixed_ohm.len()).any(|k| role(k) == Role::SharedReturn && fixed_ohm[k] > 0.0) {
-        return Ceiling::none(Status::SharedReturn);
-    }
-    let in_series = |k: usize| matches!(role(k), Role::Signal | Role::Return);
-    if !moving.iter().all(|&(k, _)| network.section_of(k) == link && in_series(k)) {
-        return Ceiling::none(Status::SeveralLoops);
-    }
-    let Some(several) = Several::new(network, link, driven_hz, &moving, fixed_ohm) else {
-        return Ceiling::none(Status::NoFundamental);
-    };
-    several.ceiling(driven_hz, band_hz)
+    ceiling_many_beside(network, driven_hz, moving, fixed_ohm, band_hz, &Beside::nothing(network))
 }
 
-impl<'a> Several<'a> {
-    fn new(network: &'a Network, link: usize, driven_hz: f64, moving: &[Moving], fixed_ohm: &[f64]) -> Option<Self> {
-        let mut middle_ohm = fixed_ohm.to_vec();
-        for &(index, (low, high)) in moving {
-            middle_ohm[index] = 0.5 * (low + high);
-        }
-        let zero = Complex64::new(0.0, 0.0);
-        let n = moving.len();
-        let first = network.links[link].ladder.contacts().start;
-        let mut this = Self {
-            network,
-            link,
-            contacts: moving.iter().map(|m| m.0 - first).collect(),
-            fixed_ohm: middle_ohm,
-            delta: moving.iter().map(|m| 0.5 * (m.1.1 - m.1.0)).collect(),
-            after_driven: 1.0,
-            a: DVector::zeros(n),
-            t: zero,
-            at_driven: (DMatrix::zeros(n, n), DVector::zeros(n)),
-        };
-        this.after_driven = gain_after(network, link, driven_hz, &this.fixed_ohm);
-        let ports = Ports::new(&network.links[link].ladder, &[driven_hz], &this.fixed_ohm);
-        this.a = DVector::from_iterator(n, this.contacts.iter().map(|&k| ports.drive[k]));
-        this.t = ports.output[0];
-        if this.t.norm() * this.after_driven <= 0.0 {
-            return None;
-        }
-        let mut seen = this.see(&[driven_hz]);
-        this.at_driven = (seen.g.pop()?, seen.h.pop()?);
-        Some(this)
+/// The same beside direct currents and another channel.
+///
+/// With contacts in a shared return both channels are alike, and a contact of this channel that moves has a twin in the other
+/// one that may move in the same range on its own.
+#[must_use]
+pub fn ceiling_many_beside(
+    network: &Network,
+    driven_hz: f64,
+    moving: &[Moving],
+    fixed_ohm: &[f64],
+    band_hz: (f64, f64),
+    beside: &Beside,
+) -> Ceiling {
+    let moving: Vec<Moving> = moving.iter().copied().filter(|&(_, (low, high))| high > low).collect();
+    if moving.is_empty() {
+        return Ceiling::NOTHING_MOVES;
     }
-
-    fn see(&self, frequency_hz: &[f64]) -> Seen {
-        let ports = Ports::new(&self.network.links[self.link].ladder, frequency_hz, &self.fixed_ohm);
-        let (n, points) = (self.contacts.len(), frequency_hz.len());
-        let mut seen = Seen { g: Vec::with_capacity(points), h: Vec::with_capacity(points) };
-        for (point, &frequency) in frequency_hz.iter().enumerate() {
-            let gain = gain_after(self.network, self.link, frequency, &self.fixed_ohm) / self.after_driven;
-            let at = |k: usize, j: usize| ports.admittance(self.contacts[k], self.contacts[j], point);
-            seen.g.push(DMatrix::from_fn(n, n, at));
-            let reach = |k: usize, _| ports.reach[self.contacts[k] * points + point] * gain;
-            seen.h.push(DVector::from_fn(n, reach));
-        }
-        seen
+    let across = |k: usize| network.contacts[k].role == Role::Shunt;
+    if moving.iter().any(|&(k, range)| !across(k) && range.1.is_infinite()) {
+        return Ceiling::none(Status::CanOpen);
     }
-
-    /// `diag(left) m diag(right)`.
-    fn scaled(m: &DMatrix<Complex64>, left: &[f64], right: &[f64]) -> DMatrix<Complex64> {
-        DMatrix::from_fn(m.nrows(), m.ncols(), |k, j| m[(k, j)] * (left[k] * right[j]))
+    if moving.iter().any(|&(k, range)| across(k) && range.0 <= 0.0) {
+        return Ceiling::none(Status::CanShort);
     }
-
-    /// `v^H (1 - m m^H)^-1 v`; infinite where the bracket is not positive definite.
-    fn over_rest(m: &DMatrix<Complex64>, v: &DVector<Complex64>) -> f64 {
-        let n = m.nrows();
-        let rest = DMatrix::identity(n, n) - m * m.adjoint();
-        // Cholesky of a complex matrix takes square roots of negative pivots: look at them first
-        let Some(factor) = rest.clone().cholesky() else { return f64::INFINITY };
-        let l = factor.l();
-        let definite = (0..n).all(|k| l[(k, k)].re > 0.0 && l[(k, k)].im.abs() <= 1e-12 * l[(k, k)].re);
-        if !definite {
-            return f64::INFINITY;
-        }
-        v.dotc(&factor.solve(v)).re
+    let direct = moving.iter().any(|m| beside.direct_current_a[m.0] != 0.0);
+    if let (false, Some((least, most))) = (direct, gain_range(network, &moving, fixed_ohm)) {
+        let residue = 0.5 * (most / least).ln();
+        let harmonics = if 2.0 * driven_hz <= band_hz.1 { residue.sinh() } else { f64::NAN };
+        return Ceiling { harmonics, chatter: residue.sinh(), status: Status::Holds };
     }
-
-    /// What the weights make of the driven line: `c^H (1 - Q Q^H)^-1 c`.
-    fn driven(&self, w: &[f64]) -> f64 {
-        let (g, h) = &self.at_driven;
-        let left: Vec<f64> = w.iter().zip(&self.delta).map(|(w, delta)| w * delta).collect();
-        let right: Vec<f64> = w.iter().map(|w| w.recip()).collect();
-        let loaded = &self.a * h.transpose() / self.t - g;
-        let c = DVector::from_fn(w.len(), |k, _| self.a[k] / self.t * left[k]);
-        Self::over_rest(&Self::scaled(&loaded, &left, &right), &c)
-    }
-
-    /// `lambda` at one point: `g (1 - K^H K)^-1 g^H`.
-    fn lambda(&self, w: &[f64], g: &DMatrix<Complex64>, h: &DVector<Complex64>) -> f64 {
-        let left: Vec<f64> = w.iter().zip(&self.delta).map(|(w, delta)| w * delta).collect();
-        let right: Vec<f64> = w.iter().map(|w| w.recip()).collect();
-        let k = Self::scaled(g, &left, &right);
-        let row = DVector::from_fn(w.len(), |n, _| h[n].conj() * right[n]);
-        Self::over_rest(&k.adjoint(), &row)
-    }
-
-    fn largest(&self, w: &[f64], seen: &Seen, every: usize) -> f64 {
-        let points = (0..seen.g.len()).step_by(every);
-        points.map(|k| self.lambda(w, &seen.g[k], &seen.h[k])).fold(0.0, f64::max)
-    }
-
-    /// Whether no frequency can take a negative share under these weights.
-    fn everywhere_passive(&self, w: &[f64], wide: &Seen, every: usize) -> bool {
-        let zero = DVector::zeros(w.len());
-        (0..wide.g.len()).step_by(every).all(|k| self.lambda(w, &wide.g[k], &zero).is_finite())
-    }
-
-    /// Weights that make the bound small, by coordinate search on their logarithms.
-    fn weights(&self, seen: &Seen) -> Vec<f64> {
-        let passive: Vec<f64> = self.delta.iter().map(|delta| delta.sqrt().recip()).collect();
-        let mut w = passive.clone();
-        let grid: Vec<f64> = log_grid(EVERYWHERE_HZ).iter().step_by(4).map(|x| x.exp()).collect();
-        let wide = self.see(&grid);
-        let cost = |w: &[f64]| {
-            if !self.everywhere_passive(w, &wide, COARSE) {
-                return f64::INFINITY;
+    let floor = |&(k, (low, high)): &Moving| match across(k) {
+        true => (k, (low, high.min(low / LEAST))),
+        false => (k, (low.max(high * LEAST), high)),
+    };
+    let floored: Vec<Moving> = moving.iter().map(floor).collect();
+    let mut status = Status::NoFundamental;
+    for (last, moving) in [(false, &moving), (true, &floored)] {
+        let several = Several { seen: Seen::new(network, moving, fixed_ohm, beside.other_channel), driven_hz, band_hz };
+        let alone = several.seen.in_one_section();
+        // over several sections nothing is proved without the floor
+        let Some(problem) = several.problem(moving, beside).filter(|_| alone || last) else { continue };
+        status = Status::NoBound;
+        let (best, passive) = (problem.best_weights(), problem.passive_weights());
+        for share in HELD_BACK {
+            let w = problem.held_back(&best, share);
+            // in one section the passive weights need no proof
+            if alone && (w == passive || share == 1.0 && last) {
+                return several.ceiling(&problem, &passive);
             }
-            self.largest(w, seen, COARSE) * self.driven(w)
-        };
-        let mut best = cost(&w);
-        for step in [4.0f64, 2.0, 1.4, 1.2, 1.1, 1.05] {
-            for _ in 0..4 {
-                let before = best;
-                for k in 1..w.len() {
-                    for factor in [step, step.recip()] {
-                        let mut other = w.clone();
-                        other[k] *= factor;
-                        let found = cost(&other);
-                        // from no bound at all any bound is better
-                        if found < best || (best.is_infinite() && found.is_finite()) {
-                            (w, best) = (other, found);
-                        }
-                    }
-                }
-                if best >= before {
-                    break;
-                }
+            if problem.driven(&w).is_finite() && several.everywhere_passive(&problem.delta, &w) {
+                return several.ceiling(&problem, &w);
             }
         }
-        // the passive choice needs no proof at any frequency
-        if self.everywhere_passive(&w, &wide, 1) { w } else { passive }
+    }
+    Ceiling::none(status)
+}
+
+/// Several contacts made ready for one set of ranges.
+struct Several<'a> {
+    seen: Seen<'a>,
+    driven_hz: f64,
+    band_hz: (f64, f64),
+}
+
+/// `lambda` over an interval, and whether the bracket under it is proved positive definite there.
+fn lambda(seen: &SeenAt, delta: &[f64], w: &[f64]) -> Option<Jet> {
+    let n = w.len();
+    let k = |row: usize, column: usize| seen.g[row * n + column].scaled(w[row] * delta[row] / w[column]);
+    let all: Vec<Jet> = (0..n * n).map(|at| k(at / n, at % n)).collect();
+    // 1 - K^H K = L diag(d) L^H, and z = L^-1 g^H
+    let (mut l, mut d, mut z) = (vec![Jet::ZERO; n * n], vec![Jet::ZERO; n], vec![Jet::ZERO; n]);
+    let mut sum = Jet::ZERO;
+    for i in 0..n {
+        for j in 0..=i {
+            let mut entry = if i == j { Jet::ONE } else { Jet::ZERO };
+            for row in 0..n {
+                entry = entry.minus(&all[row * n + i].conj().times(&all[row * n + j]));
+            }
+            for m in 0..j {
+                entry = entry.minus(&l[i * n + m].times(&d[m]).times(&l[j * n + m].conj()));
+            }
+            if i == j {
+                if entry.least() <= 0.0 {
+                    return None;
+                }
+                d[i] = entry;
+            } else {
+                l[i * n + j] = entry.times(&d[j].inverse()?);
+            }
+        }
+        let mut entry = seen.h[i].conj().scaled(w[i].recip());
+        for m in 0..i {
+            entry = entry.minus(&l[i * n + m].times(&z[m]));
+        }
+        z[i] = entry;
+        sum = sum.plus(&entry.square().times(&d[i].inverse()?));
+    }
+    Some(sum)
+}
+
+impl Several<'_> {
+    fn problem(&self, moving: &[Moving], beside: &Beside) -> Option<Problem> {
+        let driven = self.seen.at(Span::at(self.driven_hz))?.plain();
+        // one contact has no weights to search
+        let searched = driven.a.len() > 1;
+        let plain = |hz: Vec<f64>| if searched { self.plain(&hz) } else { Vec::new() };
+        (driven.t.norm() > 0.0).then(|| Problem {
+            delta: self.seen.delta(moving),
+            group: self.seen.sections(),
+            direct: self.seen.direct(moving, &beside.direct_current_a),
+            emf_v: beside.emf_v,
+            driven,
+            band: plain(weights::frequencies(self.band_hz, 6.0)),
+            everywhere: plain(weights::everywhere()),
+        })
     }
 
-    fn ceiling(&self, driven_hz: f64, band_hz: (f64, f64)) -> Ceiling {
-        let log_grid = log_grid(band_hz);
-        let grid: Vec<f64> = log_grid.iter().map(|x| x.exp()).collect();
-        let on_grid = self.see(&grid);
-        let w = self.weights(&on_grid);
-        let driven = self.driven(&w);
-        let values: Vec<f64> = on_grid.g.iter().zip(&on_grid.h).map(|(g, h)| self.lambda(&w, g, h)).collect();
-        let refined = |ln_f: f64| {
-            let seen = self.see(&[ln_f.exp()]);
-            self.lambda(&w, &seen.g[0], &seen.h[0])
+    fn plain(&self, frequency_hz: &[f64]) -> Vec<super::seen::Plain> {
+        frequency_hz.iter().filter_map(|&f| Some(self.seen.at(Span::at(f))?.plain())).collect()
+    }
+
+    /// Whether no frequency from zero to infinity can take a negative share under these weights.
+    fn everywhere_passive(&self, delta: &[f64], w: &[f64]) -> bool {
+        let mut open = Span::everywhere();
+        for _ in 0..MOST_INTERVALS {
+            let Some(span) = open.pop() else { return true };
+            let proved = self.seen.at(span).is_some_and(|seen| lambda(&seen, delta, w).is_some());
+            if !proved {
+                if span.is_narrow() {
+                    return false;
+                }
+                open.extend(span.halves());
+            }
+        }
+        false
+    }
+
+    fn ceiling(&self, problem: &Problem, w: &[f64]) -> Ceiling {
+        let driven = problem.driven(w);
+        let over = |spans: &[Span]| {
+            let found = supremum_of(spans, |span| lambda(&self.seen.at(span)?, &problem.delta, w));
+            (found * driven).sqrt()
         };
-        let chatter = (refine_largest(&log_grid, &values, refined) * driven).sqrt();
+        let chatter = if driven.is_finite() { over(&Span::band(self.band_hz)) } else { f64::INFINITY };
         if !chatter.is_finite() {
-            return Ceiling::none(Status::NoBound);
+            return Ceiling::none(if problem.has_direct() { Status::DirectCurrent } else { Status::NoBound });
         }
-        let last = (band_hz.1 / driven_hz * (1.0 + 1e-12)).floor() as usize;
+        let (f, (low, high)) = (self.driven_hz, self.band_hz);
+        let last = (high / f * (1.0 + 1e-12)).floor() as usize;
         let harmonics = if last > MOST_HARMONICS {
             chatter
         } else {
-            let lines: Vec<f64> = (2..=last).map(|n| n as f64 * driven_hz).filter(|&f| f >= band_hz.0).collect();
-            if lines.is_empty() { f64::NAN } else { (self.largest(&w, &self.see(&lines), 1) * driven).sqrt() }
+            let lines: Vec<Span> = (2..=last).map(|n| n as f64 * f).filter(|&f| f >= low).map(Span::at).collect();
+            if lines.is_empty() { f64::NAN } else { over(&lines).min(chatter) }
         };
         Ceiling { harmonics, chatter, status: Status::Holds }
     }
@@ -251,8 +243,8 @@ impl<'a> Several<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::{Contact, Lead, Load, PathItem, Section, Source};
-    use crate::response::ceiling::ceiling;
+    use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
+    use crate::response::ceiling::{Loop, ceiling};
     use crate::response::linear::AUDIBLE_BAND_HZ;
     use approx::assert_relative_eq;
     use proptest::prelude::*;
@@ -321,5 +313,135 @@ mod tests {
         let of = |moving: &[Moving]| ceiling_many(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ).status;
         assert_eq!(of(&[(0, (0.0, f64::INFINITY)), (1, (0.0, 1.0))]), Status::CanOpen);
         assert_eq!(of(&[(0, (1.0, 1.0))]), Status::Holds);
+    }
+
+    fn two_sections(farad: f64, equalisation: Equalisation) -> Network {
+        let section = |name: &str, source| {
+            ChainItem::Section(Section {
+                name: name.into(),
+                source,
+                path: vec![
+                    PathItem::Lead(Lead { resistance_ohm: 200.0, capacitance_f: farad, ..Lead::default() }),
+                    PathItem::Contact(Contact::ohmic(name, 0.0)),
+                ],
+                load: Load::resistance(700.0),
+            })
+        };
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 100.0, inductance_h: 0.0 });
+        let stage = Stage { name: "s".into(), gain_db: 20.0, equalisation, output_resistance_ohm: 100.0 };
+        let items = vec![section("a", source), ChainItem::Stage(stage), section("b", None)];
+        Network::from_chain(&Chain { items }).unwrap()
+    }
+
+    #[test]
+    fn a_nearly_resistive_chain_is_nearly_the_closed_form_and_never_below() {
+        for (far, room) in [((0.0, 3.0), 1.01), ((0.0, 300.0), 1.1)] {
+            let moving = [(0, far), (1, (0.0, 90.0))];
+            let of = |farad: f64| {
+                let network = two_sections(farad, Equalisation::Flat);
+                ceiling_many(&network, 1e3, &moving, &[0.0; 2], AUDIBLE_BAND_HZ).chatter
+            };
+            let (exact, near) = (of(0.0), of(1e-15));
+            assert!(near >= exact && near < exact * room, "{near} {exact}");
+        }
+    }
+
+    #[test]
+    fn an_equaliser_between_weighs_what_came_before_it() {
+        let network = two_sections(0.0, Equalisation::Riaa);
+        let of = |moving: &[Moving]| ceiling_many(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ).chatter;
+        let (a, b) = ((0, (0.0, 1.0)), (1, (0.0, 1.0)));
+        // 20 Hz stands 19.274 dB above 1 kHz (IEC 60098): the first contact counts so much more than the second
+        assert_relative_eq!(of(&[a]) / of(&[b]), 10f64.powf(19.274 / 20.0), max_relative = 1e-3);
+        assert!(of(&[a, b]) >= of(&[a]) + of(&[b]) * 0.999);
+    }
+
+    #[test]
+    fn too_much_has_no_ceiling_and_says_so() {
+        let network = two_sections(1e-8, Equalisation::Riaa);
+        let found = ceiling_many(&network, 1e3, &[(0, (0.0, 1e9)), (1, (0.0, 1e9))], &[0.0; 2], AUDIBLE_BAND_HZ);
+        assert!(found.status == Status::NoBound || found.chatter > 100.0, "{found:?}");
+    }
+
+    #[test]
+    fn contacts_from_zero_ohm_between_capacitances_have_a_ceiling() {
+        // their loops close through capacitances at infinite frequency
+        for equalisation in [Equalisation::Flat, Equalisation::Riaa] {
+            let mut network = two_sections(1e-8, equalisation);
+            network.links.iter_mut().for_each(|link| link.ladder.load.capacitance_f = 1e-9);
+            let of = |moving: &[Moving]| ceiling_many(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ);
+            let (a, b) = ((0, (0.0, 40.0)), (1, (0.0, 30.0)));
+            let both = of(&[a, b]);
+            assert_eq!(both.status, Status::Holds);
+            assert!(both.chatter >= of(&[a]).chatter && both.chatter < 2.0 * (of(&[a]).chatter + of(&[b]).chatter));
+        }
+    }
+
+    fn headphones(sleeve_moves: bool) -> Network {
+        let contact = |name: &str, role| PathItem::Contact(Contact::perfect(name, role));
+        let path = vec![contact("tip", Role::Signal), contact("sleeve", Role::SharedReturn)];
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 10.0, inductance_h: 0.0 });
+        // a capacitance that changes nothing keeps the closed form for resistive chains away
+        let load = Load { capacitance_f: if sleeve_moves { 1e-18 } else { 0.0 }, ..Load::resistance(32.0) };
+        Network::from_section(&Section { name: "h".into(), source, path, load }).unwrap()
+    }
+
+    #[test]
+    fn a_shared_return_is_one_gain_at_every_instant() {
+        // both channels resistive: y = x (p even + q odd gain), so the bound is sinh(1/2 ln of the ratio of the gains)
+        let network = headphones(true);
+        let (low, high) = (0.5, 6.0);
+        for other in [1.0, 0.5, 0.0, -0.5] {
+            let gain = |ohm: f64| 0.5 * (1.0 + other) * 32.0 / (42.0 + 2.0 * ohm) + 0.5 * (1.0 - other) * 32.0 / 42.0;
+            let exact = (0.5 * (gain(low) / gain(high)).ln().abs()).sinh();
+            let beside = Beside { other_channel: other, ..Beside::nothing(&network) };
+            let of = |moving: &[Moving]| {
+                ceiling_many_beside(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ, &beside).chatter
+            };
+            assert_relative_eq!(of(&[(1, (low, high))]), exact, max_relative = 1e-8);
+            // with a tip that moves, and its twin in the other channel, there is more
+            assert!(of(&[(0, (0.0, 1.0)), (1, (low, high))]) > exact);
+        }
+    }
+
+    #[test]
+    fn across_the_signal_alone_is_t1_and_beside_a_series_contact_more() {
+        let path = vec![
+            PathItem::Contact(Contact::ohmic("a", 0.0)),
+            PathItem::Contact(Contact::perfect("mute", Role::Shunt)),
+            PathItem::Lead(Lead { resistance_ohm: 10.0, capacitance_f: 1e-8, ..Lead::default() }),
+        ];
+        let source = Some(Source { emf_v: 1.0, resistance_ohm: 1000.0, inductance_h: 0.02 });
+        let section = Section { name: "s".into(), source, path, load: Load::resistance(9000.0) };
+        let network = Network::from_section(&section).unwrap();
+        let fixed = network.perfect_ohm();
+        let mute = (1, (2000.0, f64::INFINITY));
+        let one = ceiling(&network, 1e3, &[mute], &fixed, AUDIBLE_BAND_HZ);
+        let many = ceiling_many(&network, 1e3, &[mute], &fixed, AUDIBLE_BAND_HZ);
+        assert_relative_eq!(many.chatter, one.chatter, max_relative = 1e-9);
+        assert_relative_eq!(many.harmonics, one.harmonics, max_relative = 1e-9);
+        let both = ceiling_many(&network, 1e3, &[mute, (0, (0.0, 300.0))], &fixed, AUDIBLE_BAND_HZ);
+        assert!(both.status == Status::Holds && both.chatter > many.chatter);
+        let shorts = ceiling_many(&network, 1e3, &[(1, (0.0, 1e3))], &fixed, AUDIBLE_BAND_HZ);
+        assert_eq!(shorts.status, Status::CanShort);
+    }
+
+    #[test]
+    fn beside_a_direct_current_one_loop_is_t1() {
+        let network = section(0.05, Lead::default());
+        let ready = Loop::new(&network, &[0], &[0.0; 2], 1e3, AUDIBLE_BAND_HZ).unwrap();
+        let moving = [(0, (100.0, 9e3))];
+        let at = |direct: f64| {
+            let beside = Beside { emf_v: 2.0, direct_current_a: vec![direct, 0.0], other_channel: 1.0 };
+            let many = ceiling_many_beside(&network, 1e3, &moving, &[0.0; 2], AUDIBLE_BAND_HZ, &beside);
+            (many, ready.ceiling_beside(moving[0].1, 2.0, direct))
+        };
+        for direct in [1e-6, 1e-4, 4e-4] {
+            let (many, one) = at(direct);
+            assert_relative_eq!(many.chatter, one.chatter, max_relative = 1e-6);
+        }
+        // Delta I0 above the EMF: the tone can be cancelled
+        let (many, one) = at(1e-3);
+        assert_eq!((many.status, one.status), (Status::DirectCurrent, Status::DirectCurrent));
     }
 }

@@ -8,7 +8,8 @@
 //! `20 log10((|M + Rmid| - Delta)/|M|)` and `20 log10((|M + Rmid| + Delta)/|M|)`
 //!
 //! In a resistive loop these are the losses at `Rmin` and `Rmax`; behind an inductance the lower end can be a gain. Several
-//! contacts of one loop add their ranges. Across the signal the dual holds: conductances, and the admittance of the node.
+//! contacts of one loop add their ranges. It is for one tone: out of a second one, or of direct current, a contact that jumps
+//! makes some of this one, and the disc is left. Across the signal the dual holds: conductances, and the admittance of the node.
 //! Related to describing functions and the circle criterion (Desoer and Vidyasagar, Feedback Systems, 1975 \[memory\]).
 
 use super::ceiling::Status;
@@ -46,6 +47,9 @@ pub fn loss_range_db(
     let Some(&first) = loop_of.first() else {
         return Ok((rest_db, rest_db));
     };
+    if loop_of.iter().any(|&k| network.contacts[k].direct_current_a != 0.0) {
+        return Err(Status::DirectCurrent);
+    }
     let is_shared = |k: usize| network.contacts[k].role == Role::SharedReturn;
     if (0..fixed.len()).any(|k| is_shared(k) && (loop_of.contains(&k) || fixed[k] > 0.0)) {
         return Err(Status::SharedReturn);
@@ -95,6 +99,14 @@ mod tests {
         let (low, high) = loss_range_db(&network, 1e3, &[(0, (100.0, 700.0))], &[0.0]).unwrap();
         assert_relative_eq!(low, loss_db(&network, 1e3, &[100.0]), max_relative = 1e-12);
         assert_relative_eq!(high, loss_db(&network, 1e3, &[700.0]), max_relative = 1e-12);
+    }
+
+    #[test]
+    fn with_a_direct_current_it_is_refused() {
+        let mut network = section(Role::Signal, 0.0);
+        network.contacts[0].direct_current_a = 1e-3;
+        assert_eq!(loss_range_db(&network, 1e3, &[(0, (0.0, 1.0))], &[0.0]), Err(Status::DirectCurrent));
+        assert!(loss_range_db(&network, 1e3, &[(0, (1.0, 1.0))], &[0.0]).is_ok());
     }
 
     #[test]

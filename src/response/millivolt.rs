@@ -7,13 +7,15 @@
 //! with `T/M` the load voltage per EMF in series with the contact, the stages behind it relative to the driven frequency. In a
 //! resistive loop it is the load's share of the loop. The whole voltage across the contact stands for the part of it that is
 //! not fundamental, so nothing has to be told apart: 1 mV across a relay at 2.83 V bounds the residue at 0.035 %. It holds for
-//! the time and the state in which it was measured, with a meter that takes in the band in true rms.
+//! the time and the state in which it was measured (several contacts, each with its own voltage: their bounds add), with a meter that takes in the band in true rms. The supremum is
+//! enclosed (`response::supremum`).
 
 use super::ceiling::Status;
-use super::linear::{gain_after, log_grid, refine_largest};
+use super::enclosed::{EVEN, Field, Walk};
+use super::linear::gain_after;
+use super::supremum::{Span, supremum_of};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
-use crate::circuit::ports::Ports;
 
 /// Most residue at the output, as a ratio to the fundamental, per volt across the contact and volt at its section's load.
 ///
@@ -45,14 +47,17 @@ pub fn millivolt_factor(
         return Err(Status::NoFundamental);
     }
     let k = index - link.ladder.contacts().start;
-    let factor = |ln_f: f64| {
-        let frequency_hz = ln_f.exp();
-        let reach = Ports::new(&link.ladder, &[frequency_hz], &fixed_ohm).reach[k].norm();
-        reach * after(frequency_hz) / at_driven
-    };
-    let grid = log_grid(band_hz);
-    let on_grid: Vec<f64> = grid.iter().map(|&ln_f| factor(ln_f)).collect();
-    Ok(refine_largest(&grid, &on_grid, factor))
+    let largest = supremum_of(&Span::band(band_hz), |span| {
+        let field = Field::new(span);
+        let mut factor = Walk::new(&field, &link.ladder, &fixed_ohm, EVEN).reach(&field, k)?;
+        factor = factor.times(&field.stages(&link.stages)?).scaled(at_driven.recip());
+        for later in &network.links[number + 1..] {
+            let walk = Walk::new(&field, &later.ladder, &fixed_ohm, EVEN);
+            factor = factor.times(&walk.transfer(&field)?).times(&field.stages(&later.stages)?);
+        }
+        Some(factor.square())
+    });
+    if largest.is_finite() { Ok(largest.max(0.0).sqrt()) } else { Err(Status::NoBound) }
 }
 
 #[cfg(test)]

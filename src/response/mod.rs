@@ -1,9 +1,14 @@
 //! What the chain does to the signal.
 
+pub mod attack;
+pub mod bounds;
 pub mod ceiling;
-pub mod ceiling_cascade;
 pub mod ceiling_many;
+pub mod ceiling_resistive;
+pub mod ceiling_two_tone;
 pub mod distortion;
+pub(crate) mod enclosed;
+pub(crate) mod jet;
 pub mod level;
 pub mod level_cycle;
 pub mod linear;
@@ -11,8 +16,11 @@ pub mod loss_disc;
 pub mod millivolt;
 pub mod residue;
 pub mod resistive_loop;
+pub(crate) mod seen;
 pub mod status;
 pub mod steady;
+pub(crate) mod supremum;
 pub mod sweep;
 pub mod two_tone;
 pub mod weighting;
+pub(crate) mod weights;

@@ -16,13 +16,17 @@ pub enum Status {
     CanShort = 4,
     /// a contact in a shared return: the other channel is a drive too
     SharedReturn = 5,
-    /// several contacts together can do too much for the bound T2
+    /// the contacts can do too much for the bound
     NoBound = 6,
+    /// a direct current through the contact of which it can make as much as the tone
+    DirectCurrent = 7,
+    /// the bound is for resistive chains with flat stages, and this one is not
+    NotResistive = 8,
 }
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Holds,
         Self::CanOpen,
         Self::SeveralLoops,
@@ -30,21 +34,34 @@ impl Status {
         Self::CanShort,
         Self::SharedReturn,
         Self::NoBound,
+        Self::DirectCurrent,
+        Self::NotResistive,
     ];
 
     /// One word for each, by number.
-    pub const WORDS: [&'static str; 7] =
-        ["holds", "can open", "several loops", "no fundamental", "can short", "shared return", "no bound"];
+    pub const WORDS: [&'static str; 9] = [
+        "holds",
+        "can open",
+        "several loops",
+        "no fundamental",
+        "can short",
+        "shared return",
+        "no bound",
+        "direct current",
+        "not resistive",
+    ];
 
     /// The reason of each in a sentence, by number.
-    pub const REASONS: [&'static str; 7] = [
+    pub const REASONS: [&'static str; 9] = [
         "the ceiling holds for any contact whose chord stays in the range",
         "no ceiling: a contact that can open can do anything; give a finite largest resistance",
         "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}",
         "no ceiling: the output passes nothing at the driven frequency, or direct current runs through a contact without a signal",
         "no ceiling: a contact across the signal that can short it can do anything; give a smallest resistance above zero",
         "no ceiling from this bound: a contact in a shared return carries the other channel's current too",
-        "no ceiling: so many ohms in several loops of one section are more than the bound can hold",
+        "no ceiling: so many ohms are more than the bound can hold",
+        "no bound: out of the direct current through it a contact that jumps makes some of the tone, and may cancel it",
+        "no ceiling of this kind: it is for resistive chains with flat stages, and this one has reactances or an equaliser",
     ];
 
     /// One word for it.

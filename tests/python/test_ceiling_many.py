@@ -1,4 +1,4 @@
-"""The ceilings T2 (one section), T4 (several sections) and T8 (millivolts), attacked by switching contacts."""
+"""The ceilings T2 (one section and several) and T8 (millivolts), attacked by switching contacts."""
 
 import numpy as np
 import pytest
@@ -94,8 +94,8 @@ def test_the_attack_on_two_solves_what_it_says():
 
 
 def test_attack_on_two_contacts():
-    # least that the median attack has to reach: two contacts share their worst frequency less often than one has it to itself
-    reached_by_the_median = 0.7
+    # least that the median attack has to reach
+    reached_by_the_median = 0.85
     random = np.random.default_rng(11)
     reached, refused = [], 0
     samples = 15
@@ -164,7 +164,7 @@ def test_attack_on_the_millivolts():
     assert reached.max() <= 1.0 + ATTACK_ROUNDING and np.median(reached) > 0.3
 
 
-# ---------------------------------------------------------------- the attack on a cascade, T4
+# ---------------------------------------------------------------- the attack on a cascade, T2 through a stage
 
 
 def cascaded(first, second, equalisation):
@@ -218,6 +218,5 @@ def test_attack_on_a_cascade(equalisation):
         reached.append(best / ceiling.harmonics)
     reached = np.array(reached)
     print(f"cascade, {equalisation}: median {np.median(reached):.3f}, most {reached.max():.6f}, no bound {refused} of 40")
-    assert reached.max() <= 1.0 + ATTACK_ROUNDING and refused <= 15
-    # suprema are taken apart in later sections: the bound is not tight, and it must not be absurd either
-    assert np.median(reached) > 0.2
+    assert reached.max() <= 1.0 + ATTACK_ROUNDING and refused == 0
+    assert np.median(reached) >= 0.85

@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 
 import weaklink as wl
@@ -80,7 +81,9 @@ def test_shared_return_by_crosstalk_and_typical_values_tell_how_much_they_move()
     # 600 ohm of the line stage and 32 ohm; Rg/(M + 2 Rg) over its rest to one: x = Rg/(M + Rg)
     x = 10 ** (-30 / 20)
     assert sleeve.crosstalk_ohm == pytest.approx(632 * x / (1 - x), rel=1e-6)
-    assert sleeve.residue_ohm is None and sleeve.stop_ohm == sleeve.crosstalk_ohm
+    # both channels play the same: twice its ohms in one of 632, r = 2 d (d + sqrt(1 + d^2)) of it
+    assert sleeve.residue_ohm == pytest.approx(316 * 2e-3 * (1e-3 + np.hypot(1.0, 1e-3)), rel=1e-6)
+    assert sleeve.stop_ohm == sleeve.residue_ohm < sleeve.crosstalk_ohm
     # both channels alike: the contact sees half of one channel's loop
     assert sleeve.loop_ohm == pytest.approx(316.0, rel=1e-12)
     moved = {used.name: used.moves_by for used in found.typical}
