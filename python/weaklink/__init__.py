@@ -48,6 +48,7 @@ from .results import (
     assess,
     limits,
 )
+from .sweep import sweep
 
 __all__ = [
     "TYPICAL_VERSION",
@@ -94,5 +95,6 @@ __all__ = [
     "physics",
     "residue_from_loss_range",
     "show_validation",
+    "sweep",
     "typical",
 ]
