@@ -34,6 +34,7 @@ from ._core import (
     residue_from_loss_range,
     typical,
 )
+from .evidence import Evidence, evidence
 from .fits import FilmFit, HarmonicLaw, fit_film, law_from_harmonics, show_validation
 from .results import (
     Assessment,
@@ -58,6 +59,7 @@ __all__ = [
     "Contact",
     "Distortion",
     "Divider",
+    "Evidence",
     "Film",
     "FilmFit",
     "Finding",
@@ -85,6 +87,7 @@ __all__ = [
     "WeaklinkError",
     "__version__",
     "assess",
+    "evidence",
     "fit_film",
     "hearing",
     "law_from_harmonics",
