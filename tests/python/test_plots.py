@@ -121,6 +121,8 @@ def test_a_level_cycle_fades_when_quiet_and_stays_once_turned_up():
     up, down, morning = (line(ax, name).get_ydata() for name in ("turned up", "turned down", "next morning"))
     # 60 ohm into 8.1: closed form at the lowest level, where the film is straight
     assert up[0] == pytest.approx(20 * np.log10(68.1 / 8.1), abs=1e-2)
+    # a tunnelling film lets more through the louder it gets, until it breaks and lets nearly all through
+    assert (np.diff(up) < 0.0).all() and up[3] < up[0] - 0.1
     assert down[0] < 0.1 and morning[0] == up[0] and up[-1] == down[-1]
     assert ax.yaxis_inverted() and "dB" in ax.get_ylabel() and ax.get_xlabel() == "EMF of the source, V rms"
     ax = plots.level_cycle(cycle, quantity="residue")
@@ -194,6 +196,9 @@ def test_as_found_to_after_joins_what_was_read_twice(gritty, repaired):
     joined = line(ax, "source selector / phono, right")
     after = next(r for r in seen.readings if not r.before_remedy)
     assert joined.get_ydata()[0] == pytest.approx(899.1, rel=1e-3) and joined.get_ydata()[1] == after.high_ohm
+    # the upright bars: from the lowest to the highest end, before and after
+    bars = [one.get_ydata().tolist() for one in ax.lines if one.get_linewidth() == 4.0]
+    assert bars == [pytest.approx([9.9186, 899.1], rel=1e-4), [1e-3, after.high_ohm]]
     assert [text.get_text() for text in ax.get_xticklabels()] == ["as found", "after"]
     assert words(ax) == ["source selector / phono, right"]
     with pytest.raises(wl.InputError, match="before and after"):
