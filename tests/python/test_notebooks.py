@@ -38,7 +38,7 @@ def test_it_is_kept_without_output_and_says_that_its_data_is_invented(root, name
 
 @pytest.mark.parametrize("name", NAMES)
 def test_it_runs(root, name, tmp_path, monkeypatch):
-    monkeypatch.setenv("MPLBACKEND", "agg")
+    monkeypatch.delenv("MPLBACKEND", raising=False)
     monkeypatch.setenv("MPLCONFIGDIR", str(tmp_path))
     book = read(root, name)
     began = time.monotonic()
