@@ -241,6 +241,21 @@ def test_the_ear_is_shown_a_loud_and_a_quiet_passage(sheet, jobs):
     assert text.count("<polyline") == 2 * len(hearing.MODELS) and "A residue of 1.29 %" in text
 
 
+def test_a_write_that_fails_leaves_the_page_that_was_there(tmp_path, monkeypatch):
+    file = tmp_path / "page.html"
+    html_report.write(file, "the page of yesterday")
+    whole = Path.write_text
+
+    def disk_full(self, text, **how):
+        whole(self, text[:3], **how)
+        raise OSError(28, "No space left on device", str(self))
+
+    monkeypatch.setattr(Path, "write_text", disk_full)
+    with pytest.raises(OSError, match="No space"):
+        html_report.write(file, "the page of today")
+    assert file.read_text() == "the page of yesterday" and [p.name for p in tmp_path.iterdir()] == ["page.html"]
+
+
 @pytest.mark.parametrize("name", ["two-faults", "worn-relay", "innocent-contacts", "quick-form"])
 def test_every_example_makes_a_whole_page(jobs, name):
     text = html_report.page(wl.load_job(jobs / f"{name}.toml"))
