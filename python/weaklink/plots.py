@@ -202,9 +202,8 @@ def spectrum(
     ax.set_ylabel("level at the ear, dB SPL", color=INK, fontsize=9)
     grid = np.geomspace(20.0, 16e3, points)
     masked = masked_thresholds(listed, grid)
-    hatches = ("", "\\\\\\", "...")
-    for model, color, dash, hatch in zip(masked.models, SERIES[1:], DASHES[1:], hatches, strict=True):
-        ax.fill_between(grid, model.low_db, model.high_db, facecolor=color, alpha=0.22, hatch=hatch, edgecolor=color, linewidth=0.0)
+    for model, color, dash in zip(masked.models, SERIES[1:], DASHES[1:], strict=True):
+        ax.fill_between(grid, model.low_db, model.high_db, facecolor=color, alpha=0.22, linewidth=0.0)
         ax.plot(grid, model.high_db, color=color, linestyle=dash, linewidth=1.4, label=model.model)
     inside = (at >= 20.0) & (at <= 16e3)
     here = masked_thresholds(listed, at[inside].tolist()) if inside.any() else None
