@@ -14,13 +14,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """What was heard on one route and channel; residue (ratio) and loss_db: lowest and highest, where they were measured."""
+    """What was heard on one route and channel; residue (ratio) and loss_db: lowest and highest, where they were measured.
+
+    output_v: level at the end of the route, V rms; level_db: at the ear, dB SPL; None where the sheet does not say.
+    """
 
     route: str
     channel: str
     what: str
     strength: str
     output_v: float | None
+    level_db: float | None
     residue: tuple[float, float] | None
     loss_db: tuple[float, float] | None
     goes_away: tuple[str, ...]
@@ -96,6 +100,7 @@ def evidence(job: Job) -> Evidence:
             what=h["what"],
             strength=h["strength"],
             output_v=h["output_v"],
+            level_db=h["level_db"],
             residue=_pair(h["residue"]),
             loss_db=_pair(h["loss_db"]),
             goes_away=tuple(h["goes_away"]),

@@ -89,7 +89,8 @@ def _observed(evidence: Evidence) -> str:
         if h.loss_db:
             measured.append(f"{h.loss_db[0]:.3g} to {h.loss_db[1]:.3g} dB quieter")
         gone = ", ".join([*(f"goes away: {g}" for g in h.goes_away), *(f"comes back: {c}" for c in h.comes_back)])
-        level = "-" if h.output_v is None else f"{h.output_v:.3g} V"
+        levels = [f"{h.output_v:.3g} V" if h.output_v is not None else "", f"{h.level_db:.0f} dB SPL" if h.level_db is not None else ""]
+        level = ", ".join(part for part in levels if part) or "-"
         what = h.what if h.what == "clean" else f"{h.what} ({h.strength})"
         return [h.route, h.channel, what, level, "; ".join(measured) or "-", gone or "-"]
 

@@ -24,7 +24,7 @@ mod typical;
 
 pub use assess::assess;
 pub use evidence::{Evidence, evidence};
-pub use limits::{LAYOUTS, Limit, Limits, Targets, limits};
+pub use limits::{LAYOUTS, Limit, Limits, Targets, limits, loudest_db};
 pub use model::{Job, QuickSheet, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
 pub use report::Assessment;
 pub use schema::schema;

@@ -143,13 +143,21 @@ pub(super) fn _layouts() -> Vec<&'static str> {
 pub(super) fn _limits_json(
     py: Python<'_>,
     job: &Bound<'_, Job>,
-    residue: f64,
+    residue: Option<f64>,
     loss_db: f64,
     crosstalk_db: f64,
+    level_db: Option<f64>,
 ) -> PyResult<String> {
     let job = &job.get().0;
-    let targets = job::Targets { residue, loss_db, crosstalk_db };
-    let found = py.detach(|| guarded(|| job::limits(job, targets)))?.map_err(|fault| input_error(py, fault))?;
+    let limits = || {
+        let targets = job::Targets { loss_db, crosstalk_db, ..job::Targets::default() };
+        let targets = match residue {
+            Some(residue) => job::Targets { residue, ..targets },
+            None => targets.inaudible(level_db.map_or_else(|| job::loudest_db(job), Ok)?)?,
+        };
+        job::limits(job, targets)
+    };
+    let found = py.detach(|| guarded(limits))?.map_err(|fault| input_error(py, fault))?;
     serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
