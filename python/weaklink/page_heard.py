@@ -41,11 +41,11 @@ def residue_of(evidence: Evidence, assessment: Assessment) -> tuple[float, str] 
     return (most.ceiling or 0.0), f"the most that {most.contact} can do"
 
 
-def passages(ratio: float) -> tuple[Passage, Passage]:
+def passages(ratio: float, loud_db: float = LOUD_DB) -> tuple[Passage, Passage]:
     """A loud and a quiet passage with a residue of a ratio to each, spread evenly over thirds of an octave."""
-    loud, quiet = hearing.programme(LOUD_DB), (hearing.Masker(QUIET_HZ, QUIET_DB),)
+    loud, quiet = hearing.programme(loud_db), (hearing.Masker(QUIET_HZ, QUIET_DB),)
     out = []
-    for name, maskers, level in ((f"loud: programme, {LOUD_DB:.0f} dB SPL", loud, LOUD_DB), (f"quiet: one tone, {QUIET_DB:.0f} dB SPL", quiet, QUIET_DB)):
+    for name, maskers, level in ((f"loud: programme, {loud_db:.0f} dB SPL", loud, loud_db), (f"quiet: one tone, {QUIET_DB:.0f} dB SPL", quiet, QUIET_DB)):
         each = level + 20.0 * math.log10(ratio) - 10.0 * math.log10(len(THIRDS_HZ))
         bands = [(f * 2 ** (-1 / 6), min(f * 2 ** (1 / 6), 16e3), each) for f in THIRDS_HZ]
         out.append(Passage(name, maskers, each, hearing.audible(maskers, noise_bands=bands).verdict))
@@ -66,7 +66,9 @@ def heard(evidence: Evidence, assessment: Assessment) -> str:
     def y(level: float) -> float:
         return bottom - (bottom - top) * (min(HIGHEST_DB, max(LOWEST_DB, level)) - LOWEST_DB) / (HIGHEST_DB - LOWEST_DB)
 
-    for k, passage in enumerate(passages(ratio)):
+    # the level at which the fault was heard, where the sheet says it
+    levels = [h.level_db for h in evidence.heard if h.level_db is not None and h.what != "clean"]
+    for k, passage in enumerate(passages(ratio, min(100.0, max(levels)) if levels else LOUD_DB)):
         left = 58.0 + k * (WIDTH / 2)
 
         def x(hertz: float, left: float = left) -> float:
@@ -96,6 +98,6 @@ def heard(evidence: Evidence, assessment: Assessment) -> str:
         shift += 26 + ADVANCE * len(label)
     title = (
         f"A residue of {100 * ratio:.3g} % ({source}) over the masked thresholds of three models; it is taken to follow the signal and to spread "
-        "evenly over thirds of an octave (assumptions), beside two invented passages"
+        "evenly over thirds of an octave (assumptions), beside a loud and a quiet passage (assumed)"
     )
     return figure("heard", title, "; ".join(told), down + 14, parts)

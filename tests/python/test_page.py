@@ -239,6 +239,9 @@ def test_the_ear_is_shown_a_loud_and_a_quiet_passage(sheet, jobs):
     assert page_heard.residue_of(wl.evidence(measured), wl.assess(measured)) == (pytest.approx(0.01), "as measured")
     text = html_report.page(job)
     assert text.count("<polyline") == 2 * len(hearing.MODELS) and "A residue of 1.29 %" in text
+    assert "loud: programme, 85 dB SPL: " in text
+    at = wl.Job.from_text(sheet[0].replace('right = "grit"', 'right = "grit"\nlevel = "72 dB"'), readings=("gritty-right-on-records.csv", sheet[1]))
+    assert "loud: programme, 72 dB SPL: " in html_report.page(at) and "<td>72 dB SPL</td>" in html_report.page(at)
 
 
 def test_a_write_that_fails_leaves_the_page_that_was_there(tmp_path, monkeypatch):
