@@ -80,10 +80,15 @@ class Evidence:
         """Every contact once, in the order of the routes."""
         return tuple(dict.fromkeys(contact for _, contacts in self.routes for contact in contacts))
 
-    def symptom(self, route: str, channel: str) -> Heard | None:
-        """What was heard on a route and channel: the symptom if there is one, else clean; None if nobody listened."""
-        found = [h for h in self.heard if h.route == route and h.channel == channel]
-        return next((h for h in found if h.what != "clean"), found[0] if found else None)
+    def symptoms(self, route: str, channel: str) -> tuple[str, ...] | None:
+        """What is wrong on a route and channel, in the words of the sheet; empty where it is clean, None if nobody listened."""
+        found = [h.what for h in self.heard if h.route == route and h.channel == channel]
+        return tuple(what for what in found if what != "clean") if found else None
+
+    def told(self, route: str, channel: str) -> str:
+        """The same in a word or two: "grit and hum", "clean", "not listened to"."""
+        found = self.symptoms(route, channel)
+        return "not listened to" if found is None else " and ".join(found) or "clean"
 
 
 def _pair(ends: list[float] | None) -> tuple[float, float] | None:

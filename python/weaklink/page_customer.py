@@ -77,10 +77,9 @@ def _found(evidence: Evidence, assessment: Assessment) -> list[str]:
     for side in CHANNELS:
         bad: dict[str, list[str]] = {}
         for route, _ in evidence.routes:
-            heard = evidence.symptom(route, side)
-            if heard is not None and heard.what != "clean":
-                bad.setdefault(heard.what, []).append(route)
-        clean = [route for route, _ in evidence.routes if (h := evidence.symptom(route, side)) is not None and h.what == "clean"]
+            for what in evidence.symptoms(route, side) or ():
+                bad.setdefault(what, []).append(route)
+        clean = [route for route, _ in evidence.routes if evidence.symptoms(route, side) == ()]
         told = [f"{HEARD.get(what, what)} on {listed(routes)}" for what, routes in bad.items()]
         if not told and not clean:
             continue
@@ -133,7 +132,7 @@ def _not_tested(evidence: Evidence, assessment: Assessment, words: Words) -> lis
     open_ = [f for f in assessment.findings if f.kind == "not settled" and (f.contact, f.channel) not in read]
     if open_:
         out.append(f"Not measured and not excluded: {listed(list(dict.fromkeys(named(f.contact) for f in open_)))}.")
-    silent = [f"{route}, {side}" for side in CHANNELS for route, _ in evidence.routes if evidence.symptom(route, side) is None]
+    silent = [f"{route}, {side}" for side in CHANNELS for route, _ in evidence.routes if evidence.symptoms(route, side) is None]
     if silent:
         out.append(f"Not listened to: {'; '.join(silent)}.")
     if assessment.rivals:

@@ -75,11 +75,10 @@ def routes(evidence: Evidence, assessment: Assessment) -> str:
     y, told = top + 20.0, []
     for side in CHANNELS:
         for route, contacts in evidence.routes:
-            heard = evidence.symptom(route, side)
-            what = "not listened to" if heard is None else heard.what
-            bad = heard is not None and heard.what != "clean"
+            heard = evidence.symptoms(route, side)
+            what, bad = evidence.told(route, side), bool(heard)
             at = [place[contact] for contact in contacts]
-            classes = "heavy" if bad else "thin" if heard else "thin dots"
+            classes = "heavy" if bad else "thin dots" if heard is None else "thin"
             parts.append(_line(min(at) - step * 0.45, y, WIDTH - right, y, classes))
             parts.append(_text(left - 8, y + 4, _shortened(f"{side}: {route}", left - 12), "end"))
             parts.append(_text(WIDTH - right + 8, y + 4, _shortened(what, right - 10), "bold" if bad else ""))

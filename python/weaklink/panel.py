@@ -31,8 +31,7 @@ CURVE = 16
 PHONO_STAGE_OHM, POWER_STAGE_OHM = 1e3, 0.05
 
 
-@functools.cache
-def _places() -> dict[str, Section]:
+def _make_places() -> dict[str, Section]:
     contact = Contact("contact", resistance_ohm=0.0)
     return {
         "record player's socket": Section(
@@ -68,7 +67,8 @@ def _places() -> dict[str, Section]:
     }
 
 
-PLACES = tuple(_places())
+_PLACES = _make_places()
+PLACES = tuple(_PLACES)
 LAWS = ("ohmic", "tunnelling", "rectifying", "bridged")
 
 
@@ -87,7 +87,7 @@ def place(name: str) -> Section:
     """The section of a typical place, its contact perfect; InputError for another name."""
     if name not in PLACES:
         raise bad_input("place", f'"{name}"', f"allowed: {', '.join(PLACES)}")
-    return _places()[name]
+    return _PLACES[name]
 
 
 @dataclass(frozen=True)
@@ -113,8 +113,7 @@ class Moved:
     status: str
 
 
-@functools.lru_cache(maxsize=256)
-def _thresholds(tone_db: float) -> tuple[tuple[float, ...], dict[str, tuple[float, ...]]]:
+def _thresholds_at(tone_db: float) -> tuple[tuple[float, ...], dict[str, tuple[float, ...]]]:
     import numpy as np
 
     grid = np.geomspace(200.0, 15e3, 60).tolist()
@@ -122,8 +121,10 @@ def _thresholds(tone_db: float) -> tuple[tuple[float, ...], dict[str, tuple[floa
     return tuple(grid), {model.model: model.high_db for model in masked.models}
 
 
-@functools.lru_cache(maxsize=64)
-def _curve(name: str, law: str, emf_v: float) -> tuple[Any, Any, Any]:
+_thresholds = functools.lru_cache(maxsize=256)(_thresholds_at)
+
+
+def _curve_of(name: str, law: str, emf_v: float) -> tuple[Any, Any, Any]:
     """Residue and ceiling along the ohms about the place's loop: kept while only the ohms move."""
     import numpy as np
 
@@ -135,7 +136,9 @@ def _curve(name: str, law: str, emf_v: float) -> tuple[Any, Any, Any]:
     return ohm, np.asarray(found.thd_f), np.asarray(top.chatter)
 
 
-@functools.cache
+_curve = functools.lru_cache(maxsize=64)(_curve_of)
+
+
 def ohm_range(name: str) -> tuple[float, float]:
     """Ohms that a place can be moved over: from a ten-thousandth to twice of its loop, to whole decades."""
     section = place(name)

@@ -114,10 +114,9 @@ def suspects(evidence: Evidence, assessment: Assessment, *, ax: Axes | None = No
     ticks: list[float] = []
     for side in CHANNELS:
         for route, contacts in evidence.routes:
-            heard = evidence.symptom(route, side)
-            what = "not listened to" if heard is None else heard.what
-            bad = heard is not None and heard.what != "clean"
-            width, dash, color = (3.2, "-", SERIES[0]) if bad else (1.4, "-" if heard else DASHES[3], QUIET)
+            heard = evidence.symptoms(route, side)
+            what, bad = evidence.told(route, side), bool(heard)
+            width, dash, color = (3.2, "-", SERIES[0]) if bad else (1.4, DASHES[3] if heard is None else "-", QUIET)
             at = sorted(place[contact] for contact in contacts)
             ax.plot([at[0] - 0.5, *at, len(names) - 0.5], [y] * (len(at) + 2), color=color, linewidth=width, linestyle=dash, zorder=1)
             ax.text(len(names) - 0.35, y, what, va="center", fontsize=9, color=INK, fontweight="bold" if bad else "normal")

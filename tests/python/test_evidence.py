@@ -3,6 +3,7 @@
 import pytest
 
 import weaklink as wl
+from weaklink import html_report
 
 # a dry box of 1.5 V over 75 kohm and 1 kohm shows v = 19.7 mV R/(R + 987) (divider, common practice); within 1 % + 200 uV
 OPEN_V, SOURCE_OHM, SHARE, FLOOR_V = 19.7e-3, 987.0, 0.01, 200e-6
@@ -31,18 +32,27 @@ def test_a_reading_becomes_ohms_at_its_place(seen):
 def test_routes_and_what_was_heard(seen):
     assert [name for name, _ in seen.routes] == ["phono", "tuner"]
     assert seen.contacts[0] == "phono socket / pin" and len(seen.contacts) == 7
-    assert seen.symptom("phono", "right").what == "grit" and seen.symptom("phono", "left").what == "clean"
-    assert seen.symptom("phono", "middle") is None
+    assert seen.symptoms("phono", "right") == ("grit",) and seen.symptoms("phono", "left") == () and seen.symptoms("phono", "middle") is None
+    assert [seen.told("phono", side) for side in ("left", "right", "middle")] == ["clean", "grit", "not listened to"]
     assert dict(seen.prices) == {"speaker relay": 9.0} and seen.currency is None
+
+
+def test_two_symptoms_on_one_route_are_both_told(jobs):
+    text = (jobs / "innocent-contacts.toml").read_text() + '\n[[heard]]\nroute = "disc"\nchannel = "both"\nwhat = "hum"\n'
+    job = wl.Job.from_text(text, readings=("innocent-contacts.csv", (jobs / "innocent-contacts.csv").read_text()))
+    seen = wl.evidence(job)
+    assert seen.symptoms("disc", "left") == ("grit", "hum") and seen.told("disc", "left") == "grit and hum"
+    page = html_report.page(job)
+    assert "The left channel sounds gritty on disc and hums on disc." in page and ">grit and hum</text>" in page
 
 
 def test_states_limits_and_bridges_come_through(jobs):
     job = wl.load_job(jobs / "worn-relay.toml")
     seen = wl.evidence(job)
-    relay = seen.symptom("loudspeakers", "left")
+    relay = next(h for h in seen.heard if (h.route, h.channel) == ("loudspeakers", "left"))
     assert relay.loss_db == (3.0, 5.0) and relay.goes_away == ("turned up",) and relay.comes_back == ("overnight",) and relay.output_v == 0.2
     two = wl.load_job(jobs / "two-faults.toml")
-    assert wl.evidence(two).symptom("disc", "right").residue == (pytest.approx(0.007), pytest.approx(0.011))
+    assert next(h for h in wl.evidence(two).heard if (h.route, h.channel) == ("disc", "right")).residue == (pytest.approx(0.007), pytest.approx(0.011))
     (bridge,) = wl.evidence(two).bridged
     assert (bridge.contact, bridge.channel, bridge.then, bridge.put) == ("speaker relay / a", "left", "clean", "clip lead")
     name, csv = two.readings
