@@ -38,6 +38,7 @@ from ._core import (
     try_ceiling,
     typical,
 )
+from .evidence import Evidence, evidence
 from .fits import FilmFit, HarmonicLaw, fit_film, law_from_harmonics, show_validation
 from .results import (
     Assessment,
@@ -52,6 +53,7 @@ from .results import (
     assess,
     limits,
 )
+from .sweep import sweep
 
 __all__ = [
     "TYPICAL_VERSION",
@@ -62,6 +64,7 @@ __all__ = [
     "Contact",
     "Distortion",
     "Divider",
+    "Evidence",
     "Film",
     "FilmFit",
     "Finding",
@@ -91,6 +94,7 @@ __all__ = [
     "WeaklinkError",
     "__version__",
     "assess",
+    "evidence",
     "fit_film",
     "hearing",
     "law_from_harmonics",
@@ -101,6 +105,7 @@ __all__ = [
     "physics",
     "residue_from_loss_range",
     "show_validation",
+    "sweep",
     "try_ceiling",
     "typical",
 ]

@@ -48,6 +48,7 @@ __all__ = [
     "load_job",
     "_reread_job",
     "_assess_json",
+    "_evidence_json",
     "_engineering",
     "typical",
     "_layouts",
@@ -831,6 +832,7 @@ def loss_range_for_residue(residue: _Num) -> _Floats:
 
 def _reread_job(text: str, file: str, readings: tuple[str, str] | None) -> Job: ...
 def _assess_json(job: Job) -> str: ...
+def _evidence_json(job: Job) -> str: ...
 def _engineering(value: float, unit: str) -> str: ...
 def typical(name: str) -> Job:
     """A typical layout as a job without readings: "integrated amplifier", "receiver" and so on (weaklink typicals)."""

@@ -8,7 +8,8 @@ import sys
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from . import InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
+from . import Assessment, InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
+from .extras import bad_input
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +27,11 @@ def _parser() -> argparse.ArgumentParser:
     judge.add_argument("--json", action="store_true", help="everything, for machines")
     judge.add_argument("--all", action="store_true", help="every reason and number")
     judge.add_argument("--shop", metavar="shop.toml", help="rank remedies by what compare --save learnt")
+    judge.add_argument("--report", metavar="FILE.html", help="also write the page for the customer, with the bench record behind it")
+    judge.add_argument("--done", action="append", default=[], metavar="TEXT", help="for the page: what was done; may be repeated")
+    judge.add_argument("--not-tested", action="append", default=[], metavar="TEXT", help="for the page: what was not tested; may be repeated")
+    judge.add_argument("--price", metavar="TEXT", help="for the page: the price, as a sentence")
+    judge.add_argument("--ohms", action="store_true", help="for the page: show the customer ohms as well")
     most = commands.add_parser("limits", help="say how many ohms are too many at each place")
     which = most.add_mutually_exclusive_group(required=True)
     which.add_argument("job", nargs="?", metavar="JOB.toml", help="a job sheet; its readings are not used")
@@ -65,6 +71,7 @@ def _answer(options: argparse.Namespace) -> str:
     if options.command == "assess":
         job = load_job(options.job)
         answer = assess(job)
+        _report(options, job, answer)
         if options.shop is None:
             return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
         from .shop_job import load_shop, remedies_for, remedies_text
@@ -92,8 +99,24 @@ def _answer(options: argparse.Namespace) -> str:
     return typicals_text()
 
 
+def _report(options: argparse.Namespace, job: Job, answer: Assessment) -> None:
+    """Writes the page, or says which option does nothing without it."""
+    words = {"--done": options.done, "--not-tested": options.not_tested, "--price": options.price, "--ohms": options.ohms}
+    if options.report is None:
+        idle = next((name for name, given in words.items() if given), None)
+        if idle is not None:
+            raise bad_input(idle, "without --report", "allowed: beside --report FILE.html")
+        return
+    from .html_report import page, write
+
+    write(
+        options.report,
+        page(job, assessment=answer, done=options.done, not_tested=options.not_tested, price=options.price, ohms=options.ohms),
+    )
+
+
 def _compare(options: argparse.Namespace) -> str:
-    from .shop_log import bad_input, columns_text
+    from .shop_log import columns_text
 
     if options.columns:
         return columns_text()

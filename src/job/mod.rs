@@ -1,6 +1,7 @@
 //! Files in and out: the job sheet, the readings, the assessment.
 
 pub mod assess;
+pub mod evidence;
 pub mod keys;
 pub mod limits;
 pub mod model;
@@ -22,6 +23,7 @@ mod tree;
 mod typical;
 
 pub use assess::assess;
+pub use evidence::{Evidence, evidence};
 pub use limits::{LAYOUTS, Limit, Limits, Targets, limits, loudest_db};
 pub use model::{Job, QuickSheet, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
 pub use report::Assessment;

@@ -235,6 +235,8 @@ impl Loaded {
     /// Root of `linear x + law phi(x) = y` between two bounds, with `phi(x) - x` and `phi'(x) - 1` there.
     #[inline]
     fn root(&self, y: f64, (linear, law): (f64, f64), (low, high): (f64, f64), start: f64) -> (f64, f64, f64) {
+        // on a film that is all but straight two bounds meet, and rounding may put them the other way round
+        let (low, high) = (low.min(high), high.max(low));
         let mut x = start;
         if !(x > low && x < high) {
             x = if self.shape == Shape::Atan { low } else { high };

@@ -98,6 +98,14 @@ pub(super) fn _assess_json(py: Python<'_>, job: &Bound<'_, Job>) -> PyResult<Str
     serde_json::to_string(&answer).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
+/// The evidence of a job line by line, as JSON.
+#[pyfunction]
+pub(super) fn _evidence_json(py: Python<'_>, job: &Bound<'_, Job>) -> PyResult<String> {
+    let job = &job.get().0;
+    let seen = py.detach(|| guarded(|| job::evidence(job)))?.map_err(|fault| input_error(py, fault))?;
+    serde_json::to_string(&seen).map_err(|error| InternalError::new_err(error.to_string()))
+}
+
 /// A value in engineering form, as the reports print it.
 #[pyfunction]
 pub(super) fn _engineering(value: f64, unit: &str) -> String {

@@ -301,3 +301,12 @@ def test_a_channel_fades_comes_back_when_turned_up_and_stays():
         wl.level_cycle(3, [1.0], frit_v=0.5)
     with pytest.raises(wl.InputError, match="no tunnelling or rectifying film"):
         wl.level_cycle(relay.with_contact("k", resistance_ohm=1.0), [1.0], frit_v=0.5)
+
+
+@pytest.mark.parametrize("law", [wl.Film.tunnelling(resistance_ohm=1.0, scale_v=0.4), wl.Film.bridged(resistance_ohm=1.0), wl.Film.rectifying(resistance_ohm=1.0)])
+def test_films_that_are_all_but_straight_are_solved_too(law):
+    """Nanovolts on a film: the two bounds of its root meet, and rounding must not turn them round."""
+    loop = wl.Section("s", source=wl.Source(emf_v=0.3, resistance_ohm=1e3), path=[wl.Contact("k", film=law)], load=wl.Load(resistance_ohm=50e3))
+    ohm = np.geomspace(0.1, 1e4, 60)
+    found = loop.distortion(1000.0, emf_v=0.3 * 10.0 ** (-np.arange(30.0, 91.0, 3.0)[:, None] / 20), contacts={"k": ohm})
+    assert found.converged.all() and (found.thd_f >= 0.0).all()
