@@ -6,6 +6,7 @@ pub mod finding;
 pub mod needs;
 pub mod next_step;
 pub mod suspects;
+pub mod uncertainty;
 
 pub use faults::SharedCause;
 pub use finding::{Finding, Kind};
