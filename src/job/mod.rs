@@ -1,6 +1,7 @@
 //! Files in and out: the job sheet, the readings, the assessment.
 
 pub mod assess;
+mod drawn;
 pub mod keys;
 pub mod limits;
 pub mod model;
@@ -9,19 +10,21 @@ pub mod report;
 mod route;
 mod routes;
 mod rows;
+mod scene;
 mod schema;
 mod sentences;
 pub mod sheet;
 mod sheet_circuit;
 mod sheet_contact;
 mod sheet_evidence;
+mod sheet_prior;
 mod sheet_route;
 mod template;
 mod together;
 mod tree;
 mod typical;
 
-pub use assess::assess;
+pub use assess::{Draws, Settings, assess, assess_with, draws};
 pub use limits::{LAYOUTS, Limit, Limits, Targets, limits};
 pub use model::{Job, QuickSheet, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
 pub use report::Assessment;

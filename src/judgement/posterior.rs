@@ -486,6 +486,13 @@ pub fn believe(scene: &Scene, asked: Asked, watch: &dyn Watch) -> Result<[Option
     scene.priors.check()?;
     let active = scene.channels.iter().filter(|c| c.has_symptoms()).count();
     let each = Asked { draws: asked.draws / active.max(1), ..asked };
+    for channel in scene.channels.iter().filter(|c| c.has_symptoms()) {
+        let prior: f64 = strata(channel, &scene.priors).iter().map(|s| s.prior).sum();
+        if prior + scene.priors.something_else <= 0.0 {
+            let allowed = "something on every bad route, or something_else above 0";
+            return Err(InputError::new("[prior]", "the priors exclude everything", allowed));
+        }
+    }
     let mut weighed = [None, None];
     for (side, channel) in scene.channels.iter().enumerate() {
         if channel.has_symptoms() {
