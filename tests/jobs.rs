@@ -49,3 +49,28 @@ fn a_missing_file_is_an_error_with_its_name() {
     assert!(faults[0].to_string().contains("nowhere.toml"));
     assert_eq!(read("sheet = 3", "s", &|_| Err(std::io::ErrorKind::NotFound.into())).unwrap_err()[0].line, Some(1));
 }
+
+#[test]
+fn tmp_print() {
+    for name in ["gritty-right-on-records", "two-faults", "worn-relay", "innocent-contacts", "quick-form"] {
+        let start = std::time::Instant::now();
+        let a = example(&format!("{name}.toml"));
+        println!("== {name} {:?}", start.elapsed());
+        for h in &a.headlines {
+            println!("{:?} {} | {}", h.channel, h.says, h.because);
+        }
+        for o in &a.odds {
+            println!(
+                "{:?} else {:.3} two {:.3} moved {:?} {:?}-{:?}",
+                o.channel, o.something_else, o.two_faults, o.moved_by, o.moved_from, o.moved_to
+            );
+            for w in &o.odds {
+                println!("   {:.4} +-{:.4} {} {:?}", w.probability, w.probability_se, w.who, w.by_hypothesis);
+            }
+        }
+        for s in a.next_steps.iter().take(6) {
+            println!("  next {:.3} bits {} min {}", s.bits, s.minutes, s.what);
+        }
+        println!("clashes {:?}", a.clashes);
+    }
+}

@@ -150,10 +150,10 @@ impl Drawn {
 fn told(moved_by: Option<&MovedBy>, error: f64) -> String {
     let within = format!("+-{:.1} % by the number of draws", 100.0 * error);
     match moved_by {
-        Some(moved) => {
+        Some(moved) if moved.to - moved.from >= 0.01 => {
             format!("{within}; moved most by {}, {} to {}", moved.assumption, percent(moved.from), percent(moved.to))
         }
-        None => within,
+        _ => within,
     }
 }
 

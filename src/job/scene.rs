@@ -20,6 +20,10 @@ use std::sync::Arc;
 /// What is taken as usual where a kind has no figure, ohm \[assumption\].
 const USUAL_OHM: f64 = 0.1;
 
+/// How much likelier an output stage is at fault than another stage or a source, and a loudspeaker \[assumption\].
+const POWER_STAGE: f64 = 2.0;
+const LOUDSPEAKER: f64 = 0.7;
+
 fn nature(job: &Job, who: &Who) -> Nature {
     match who {
         Who::Contact(name) if job.role(name).is_in_the_path() => Nature::Contact,
@@ -54,6 +58,11 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
     }
     let priors = &job.priors;
     let times = |who: &Who| {
+        match nature(job, who) {
+            Nature::PowerStage => return POWER_STAGE,
+            Nature::Loudspeaker => return LOUDSPEAKER,
+            _ => {}
+        }
         let part = job.parts.get(part_of(who.name())).filter(|_| who.is_contact());
         part.and_then(|p| p.suspicion).unwrap_or(1.0)
     };
@@ -83,6 +92,7 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
             laws: priors.laws(part.and_then(|p| p.metal.as_deref())),
             prior: if prior.is_finite() { prior } else { 0.0 },
             usual_ohm: row.and_then(|r| r.in_order_up_to_ohm).unwrap_or(USUAL_OHM),
+            worn_ohm: if place.loop_ohm.is_finite() { priors.worn_to * place.loop_ohm } else { 0.0 },
             readings: readings.map(|r| Measured::new(r, &place)).collect(),
             bridges: bridges.map(|b| b.then).collect(),
             cannot_be_sole: row.is_some_and(|r| r.findings[side(channel)].kind == Kind::CannotBeSole),

@@ -232,12 +232,13 @@ fn log_share((low, high): (f64, f64), (from, to): (f64, f64)) -> f64 {
 
 /// Probability that an innocent contact of a kind lies in a range: lognormal about half of what is usual, or worn.
 #[must_use]
-pub fn innocent_share(usual_ohm: f64, (low, high): (f64, f64), priors: &Priors) -> f64 {
+pub fn innocent_share(suspect: &Suspect, (low, high): (f64, f64), priors: &Priors) -> f64 {
+    let usual_ohm = suspect.usual_ohm;
     let cdf = |ohm: f64| {
         if ohm <= 0.0 { 0.0 } else { normal_cdf((ohm / (0.5 * usual_ohm)).ln() / INNOCENT_SPREAD.ln()) }
     };
     let sound = cdf(high) - cdf(low);
-    let worn = log_share((low, high), (usual_ohm, usual_ohm * priors.worn_times.max(1.000_001)));
+    let worn = log_share((low, high), (usual_ohm, suspect.worn_ohm.max(10.0 * usual_ohm)));
     (1.0 - priors.worn_part) * sound + priors.worn_part * worn
 }
 
@@ -257,7 +258,7 @@ pub fn agreed(readings: &[Measured]) -> Option<(f64, f64)> {
 /// How probable the readings of a contact are if it is innocent.
 #[must_use]
 pub fn readings_if_innocent(suspect: &Suspect, priors: &Priors) -> f64 {
-    let share = |range| innocent_share(suspect.usual_ohm, range, priors);
+    let share = |range| innocent_share(suspect, range, priors);
     let mut p = agreed(&suspect.readings).map_or(MISFIT, share);
     for r in &suspect.readings {
         if !r.dry {
@@ -266,7 +267,7 @@ pub fn readings_if_innocent(suspect: &Suspect, priors: &Priors) -> f64 {
             p *= share((r.low_ohm, r.high_ohm)) * if swings(r) { 0.05 } else { 0.95 };
         }
     }
-    p.max(1e-9)
+    p.max(1e-6)
 }
 
 /// Whether a reading shows that the contact jumps: it reached three times its least, the meter's width taken off.

@@ -410,7 +410,7 @@ fn weigh(
     for (k, one) in found {
         sums[k].add(one);
     }
-    let else_evidence = scene.sightings.iter().map(if_something_else).product();
+    let else_evidence = scene.sightings.iter().map(if_something_else).product::<f64>() * trial.bridges(&[]);
     Ok(Weighed { strata, sums, else_prior: priors.something_else, else_evidence })
 }
 

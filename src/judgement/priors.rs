@@ -62,8 +62,8 @@ priors! {
     something_else = 0.05 in 0.0 .. 1.0, "that it is nothing in this sheet";
     two_faults = 0.10 in 0.0 .. 1.0, "that a channel has two faults";
     shared = 0.60 in 0.0 .. 1.0, "that one cause is behind both channels where both are bad";
-    worn_part = 0.15 in 0.0 .. 1.0, "share of innocent contacts with more ohms than is usual";
-    worn_times = 30.0 in 1.0 .. 1e6, "how many times what is usual an innocent one may have";
+    worn_part = 0.15 in 0.0 .. 1.0, "share of innocent contacts with more ohms than is usual for them";
+    worn_to = 0.02 in 1e-6 .. 1.0, "largest resistance of an innocent contact over its loop's";
     bad_from = 1e-3 in 1e-6 .. 1.0, "least resistance of a bad contact over its loop's";
     bad_to = 100.0 in 1.0 .. 1e6, "largest resistance of a bad contact over its loop's";
     hopping = 0.35 in 0.0 .. 1.0, "share of tunnelling films that hop";

@@ -90,6 +90,8 @@ pub struct Suspect {
     pub prior: f64,
     /// what is usual for its kind, ohm
     pub usual_ohm: f64,
+    /// resistance up to which an innocent one may be worn, ohm
+    pub worn_ohm: f64,
     /// its readings before any remedy
     pub readings: Vec<Measured>,
     /// what bridging or replacing it changed
