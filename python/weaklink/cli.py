@@ -30,7 +30,9 @@ def _parser() -> argparse.ArgumentParser:
     which = most.add_mutually_exclusive_group(required=True)
     which.add_argument("job", nargs="?", metavar="JOB.toml", help="a job sheet; its readings are not used")
     which.add_argument("--typical", metavar="NAME", help=f"a typical layout: {', '.join(_core._layouts())}")
-    most.add_argument("--residue", type=float, default=0.1, metavar="PERCENT", help="target, default 0.1")
+    told = 'target, default 0.1; or "inaudible"'
+    most.add_argument("--residue", type=_percent, default=1e-3, metavar="PERCENT", help=told)
+    most.add_argument("--level", type=float, metavar="DB", help="inaudible up to this level at the ear, dB SPL")
     most.add_argument("--loss", type=float, default=0.5, metavar="DB", help="target, default 0.5")
     most.add_argument("--crosstalk", type=float, default=-40.0, metavar="DB", help="target in a shared return, default -40")
     most.add_argument("--json", action="store_true", help="for machines")
@@ -53,6 +55,10 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _percent(text: str) -> float | str:
+    return text if text == "inaudible" else float(text) / 100.0
+
+
 def _answer(options: argparse.Namespace) -> str:
     from .report import text, typicals_text
 
@@ -70,7 +76,9 @@ def _answer(options: argparse.Namespace) -> str:
         return text(answer, everything=options.all) + remedies_text(job, answer, shop)
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
-        found = limits(job, residue=options.residue / 100.0, loss_db=options.loss, crosstalk_db=options.crosstalk)
+        found = limits(
+            job, residue=options.residue, loss_db=options.loss, crosstalk_db=options.crosstalk, level_db=options.level
+        )
         return found.to_json() + "\n" if options.json else str(found)
     if options.command == "compare":
         return _compare(options)

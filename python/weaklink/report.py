@@ -36,10 +36,12 @@ def _wrapped(text: str, lead: str = "  ", then: str = "    ") -> list[str]:
 
 
 def _number(ohm: float) -> str:
-    """Ohms without their unit: 9.92, 0.058, 1.47k."""
+    """Ohms without their unit: 9.92, 0.058, 1.47k, 240u."""
     for scale, prefix in ((1e9, "G"), (1e6, "M"), (1e3, "k")):
         if ohm >= 0.9995 * scale:
             return f"{ohm / scale:.3g}{prefix}"
+    if 0 < ohm < 0.0995:
+        return f"{ohm * 1e6:.3g}u" if ohm < 0.000995 else f"{ohm:.2g}"
     return f"{ohm:.3f}".rstrip("0").rstrip(".") if ohm < 1 else f"{ohm:.3g}"
 
 
@@ -130,6 +132,8 @@ def limits_text(limits: Limits) -> str:
     if any(row.role == "shunt" for row in limits.rows):
         marks += " > across the signal: at least."
     lines = [*([limits.title, ""] if limits.title else []), *_aligned(rows), ""]
+    if limits.inaudible_up_to_db is not None:
+        residue += f", which nobody hears up to {limits.inaudible_up_to_db:.0f} dB SPL by three models of hearing"
     told = f'Ohms. Below "residue" no contact leaves {residue}; "loss" is {loss} at 1 kHz.{marks}'
     lines += _wrapped(told, "", "  ")
     meter = limits.hand_meter.replace(" ", HOLDS)

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from . import _core
+from ._core import InputError
 
 if TYPE_CHECKING:
     import pandas
@@ -235,10 +236,14 @@ class TypicalLimit:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """How many ohms are too many at each place, for a residue (ratio), a loss (dB) and a crosstalk (dB, below zero)."""
+    """How many ohms are too many at each place, for a residue (ratio), a loss (dB) and a crosstalk (dB, below zero).
+
+    inaudible_up_to_db: where the residue is what no model of hearing lets through, the level at the ear it holds up to.
+    """
 
     title: str
     residue: float
+    inaudible_up_to_db: float | None
     loss_db: float
     crosstalk_db: float
     rows: tuple[Limit, ...]
@@ -264,13 +269,27 @@ class Limits:
         return limits_text(self)
 
 
-def limits(job: Job, *, residue: float = 1e-3, loss_db: float = 0.5, crosstalk_db: float = -40.0) -> Limits:
+def limits(
+    job: Job,
+    *,
+    residue: float | str = 1e-3,
+    loss_db: float = 0.5,
+    crosstalk_db: float = -40.0,
+    level_db: float | None = None,
+) -> Limits:
     """Says how many ohms each contact of a job may have; no readings are needed.
 
-    residue: target as a ratio to the tone. loss_db: target at 1 kHz, dB. crosstalk_db: target at 1 kHz through a shared
-    return, dB, below zero (default: DIN 45500-6). InputError for a target out of its range.
+    residue: target as a ratio to the tone, or "inaudible": what no published model of hearing lets through, wherever it
+    stands in the spectrum, at any level at the ear up to level_db (dB SPL; default the loudest that the job's listenings
+    speak of, else 80). loss_db: target at 1 kHz, dB. crosstalk_db: target at 1 kHz through a shared return, dB, below zero
+    (default: DIN 45500-6). InputError for a target out of its range.
     """
-    source = _core._limits_json(job, residue, loss_db, crosstalk_db)
+    if isinstance(residue, str) and residue != "inaudible":
+        raise InputError(f'residue: "{residue}"; allowed: a ratio above zero, or "inaudible"')
+    if not isinstance(residue, str) and level_db is not None:
+        raise InputError('level_db: given with a number for residue; allowed: with residue="inaudible"')
+    wanted = None if isinstance(residue, str) else residue
+    source = _core._limits_json(job, wanted, loss_db, crosstalk_db, level_db)
     data = json.loads(source)
     return Limits(
         title=job.title,

@@ -136,6 +136,8 @@ pub struct Heard {
     pub strength: Strength,
     /// level at the end of the route while listening, V rms, where it is known
     pub output_v: Option<f64>,
+    /// level at the ear while listening, dB SPL, where it is known
+    pub level_db: Option<f64>,
     /// measured residue, lowest and highest, as a ratio to the tone
     pub residue: Option<(f64, f64)>,
     /// measured loss, lowest and highest, dB

@@ -20,6 +20,7 @@ pub enum Dimension {
     Inductance,
     Time,
     Frequency,
+    Length,
     Decibel,
     Ratio,
 }
@@ -42,6 +43,7 @@ const UNITS: &[(&str, D, f64)] = &[
     ("min", D::Time, 60.0),
     ("h", D::Time, 3600.0),
     ("Hz", D::Frequency, 1.0),
+    ("m", D::Length, 1.0),
     ("dB", D::Decibel, 1.0),
     ("%", D::Ratio, 0.01),
     ("ppm", D::Ratio, 1e-6),
@@ -73,6 +75,7 @@ impl Dimension {
             D::Inductance => "an inductance",
             D::Time => "a time",
             D::Frequency => "a frequency",
+            D::Length => "a distance",
             D::Decibel => "a level in dB",
             D::Ratio => "a percentage",
         }
@@ -90,6 +93,7 @@ impl Dimension {
             D::Inductance => "\"500 mH\"",
             D::Time => "\"40 min\"",
             D::Frequency => "\"1 kHz\"",
+            D::Length => "\"2.5 m\"",
             D::Decibel => "\"-30 dB\"",
             D::Ratio => "\"1.2 %\"",
         }
@@ -107,6 +111,7 @@ impl Dimension {
             D::Inductance => "H",
             D::Time => "s",
             D::Frequency => "Hz",
+            D::Length => "m",
             D::Decibel => "dB",
             D::Ratio => "%",
         }

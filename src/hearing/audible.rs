@@ -206,8 +206,18 @@ pub enum Where {
 
 super::named!(Where { Harmonics = "harmonics", Anywhere = "anywhere" });
 
-/// Total residue of a tone, as ratios to it: below the first it cannot be heard however it is spread, above the second it is plain
-/// however it is spread over the harmonics (or sixths of an octave).
+/// Total residue of a tone, as ratios to it, from which on it counts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Noticeable {
+    /// below this it cannot be heard, by any model, however it is spread
+    pub never_below: f64,
+    /// from this on it can be heard by every model, where all of it stands at the best place
+    pub placed_well: f64,
+    /// above this it is heard by every model, however it is spread over the harmonics (or sixths of an octave)
+    pub always_above: f64,
+}
+
+/// The residue of a tone that counts.
 ///
 /// # Errors
 /// A tone outside what the models take, or without a harmonic up to 16 kHz.
@@ -216,7 +226,7 @@ pub fn smallest_noticeable_residue(
     tone_db: f64,
     place: Where,
     listener: &Listener,
-) -> Result<(f64, f64), InputError> {
+) -> Result<Noticeable, InputError> {
     let tone = Masker { frequency_hz: tone_hz, level_db: tone_db, kind: Kind::Tone };
     tone.check()?;
     let probes: Vec<f64> = match place {
@@ -231,9 +241,13 @@ pub fn smallest_noticeable_residue(
     // own levels are 0 dB: an excess is minus the threshold
     let thresholds = found.over_all.by_probe_db.iter().zip(&found.band_db);
     let low = thresholds.map(|((_, most), band)| band - most).fold(f64::INFINITY, f64::min);
-    let high = decibel(found.over_all.by_probe_db.iter().map(|(least, _)| power(-least)).sum());
+    let strict = || found.over_all.by_probe_db.iter().map(|(least, _)| -least);
     let ratio = |level_db: f64| 10f64.powf((level_db - tone_db) / 20.0);
-    Ok((ratio(low), ratio(high)))
+    Ok(Noticeable {
+        never_below: ratio(low),
+        placed_well: ratio(strict().fold(f64::INFINITY, f64::min)),
+        always_above: ratio(decibel(strict().map(power).sum())),
+    })
 }
 
 #[cfg(test)]
@@ -355,11 +369,13 @@ mod tests {
 
     #[test]
     fn smallest_residues() {
-        let (low, high) = smallest_noticeable_residue(1e3, 80.0, Where::Harmonics, &terhardt()).unwrap();
+        let found = smallest_noticeable_residue(1e3, 80.0, Where::Harmonics, &terhardt()).unwrap();
+        let (low, high) = (found.never_below, found.always_above);
         // the safe end is at the fourth harmonic, -3.388 dB SPL (0.0068 %); the strict end sums the highest, 1.288 % and less
         assert!((low * 100.0 - 0.00677).abs() < 5e-5, "{low}");
         assert!(high * 100.0 > 1.288 && high * 100.0 < 1.4, "{high}");
         let chatter = smallest_noticeable_residue(1e3, 80.0, Where::Anywhere, &terhardt()).unwrap();
+        let chatter = (chatter.never_below, chatter.always_above);
         assert!(chatter.0 <= low && chatter.1 > high);
         assert!(smallest_noticeable_residue(9e3, 80.0, Where::Harmonics, &terhardt()).is_err());
     }

@@ -142,6 +142,13 @@ pub const TOP: &[Key] = &[
     key("title", Text, "\"Gritty on records, right channel\"", "one line about the job"),
     key("readings", Text, "# \"readings.csv\"", "name of a CSV file beside the sheet"),
     key("currency", Text, "# \"EUR\"", "currency of prices"),
+    key(
+        "sensitivity",
+        Quantity(D::Decibel),
+        "# \"87 dB\"",
+        "sound level of the loudspeakers at 1 m from 2.83 V; without a distance, of headphones from 1 V",
+    ),
+    key("distance", Quantity(D::Length), "# \"2.5 m\"", "from the loudspeakers to the listener"),
 ];
 
 /// Every header.
@@ -250,6 +257,7 @@ pub const HEADERS: &[Header] = &[
             key("right", Word(whats), "\"grit\"", "what is heard on the right"),
             key("strength", Word(strengths), "# \"slight\"", "how plainly"),
             key("output", Figure, "# \"1 W\"", "level at the end of the route"),
+            key("level", Quantity(D::Decibel), "# \"75 dB\"", "sound level at the ear, if it is known"),
             key("residue", Quantity(D::Ratio), "# \"1.2 % +- 0.2 %\"", "measured residue"),
             key("by", Quantity(D::Decibel), "# \"0.6 dB +- 0.2 dB\"", "measured loss"),
             key("than", Text, "# \"the other channel\"", "what the loss is measured against"),

@@ -10,11 +10,12 @@ use super::model::{Job, TypicalUse, part_of};
 use super::routes::Routes;
 use super::rows::{Deed, contacts, smallest_reaching};
 use super::typical::with_typical;
-use crate::bench::Method;
 use crate::bench::method::{Shows, TYPICAL_LEADS_OHM};
 use crate::bench::range::{clears_below, shows_too_much_from_ohm};
+use crate::bench::{Method, Strength};
 use crate::circuit::Role;
 use crate::error::{InputError, finite, positive};
+use crate::judgement::needs::{LISTENING_DB, Noticed};
 use serde::Serialize;
 
 /// What is wanted of every contact.
@@ -22,6 +23,8 @@ use serde::Serialize;
 pub struct Targets {
     /// most residue, as a ratio to the tone
     pub residue: f64,
+    /// where that is what nobody hears: the loudest level at the ear that it holds for, dB SPL
+    pub inaudible_up_to_db: Option<f64>,
     /// most loss at 1 kHz, dB
     pub loss_db: f64,
     /// most crosstalk through a shared return at 1 kHz, dB, below zero
@@ -31,8 +34,30 @@ pub struct Targets {
 impl Default for Targets {
     /// 0.1 %, 0.5 dB, and the 40 dB between channels at 1 kHz that DIN 45500-6 asks for \[seen\].
     fn default() -> Self {
-        Self { residue: 1e-3, loss_db: 0.5, crosstalk_db: -40.0 }
+        Self { residue: 1e-3, inaudible_up_to_db: None, loss_db: 0.5, crosstalk_db: -40.0 }
     }
+}
+
+impl Targets {
+    /// The same with a residue that no published model of hearing lets through, however it is spread, at any level at the ear up
+    /// to so many dB SPL: the residue takes less the louder it is, in silence as beside a tone.
+    ///
+    /// # Errors
+    /// A level that the models do not reach.
+    pub fn inaudible(self, up_to_db: f64) -> Result<Self, InputError> {
+        let noticed = Noticed::at(up_to_db, Strength::Slight).map_err(|e| e.within("level_db"))?;
+        Ok(Self { residue: noticed.never_below, inaudible_up_to_db: Some(up_to_db), ..self })
+    }
+}
+
+/// Loudest level at the ear that a job speaks of, dB SPL: what its listenings say, else the usual one.
+///
+/// # Errors
+/// A route whose chain cannot be computed, a level that the models of hearing do not reach.
+pub fn loudest_db(job: &Job) -> Result<f64, InputError> {
+    let routes = Routes::new(job)?;
+    let levels = job.heard.iter().map(|heard| routes.level_at_ear_db(job, heard));
+    Ok(levels.reduce(f64::max).unwrap_or(LISTENING_DB))
 }
 
 /// Limits of one contact.
@@ -265,9 +290,29 @@ mod tests {
     }
 
     #[test]
+    fn inaudible_is_the_lowest_threshold_of_all_models_and_falls_with_level() {
+        // 1 kHz at 80 dB: 2.4 dB SPL less the 7.9 dB of the most sensitive place, ISO 389-7 free field at 3 to 4 kHz
+        let lowest = crate::hearing::threshold::Quiet::ALL
+            .iter()
+            .flat_map(|quiet| (0..60).filter_map(|k| quiet.level_db(20.0 * 2f64.powf(f64::from(k) / 6.0)).ok()));
+        let lowest_db = lowest.fold(f64::INFINITY, f64::min);
+        let at = |db: f64| Targets::default().inaudible(db).unwrap();
+        assert_relative_eq!(20.0 * at(80.0).residue.log10(), lowest_db - 80.0, epsilon = 0.5);
+        let all: Vec<f64> = (30..=110).map(|db| at(f64::from(db)).residue).collect();
+        assert!(all.windows(2).all(|pair| pair[1] < pair[0]));
+        assert!(Targets::default().inaudible(150.0).unwrap_err().to_string().contains("level_db"));
+        let job = layout("integrated amplifier");
+        assert_eq!(loudest_db(&job).unwrap(), LISTENING_DB);
+        let stop = |targets| limits(&job, targets).unwrap().rows[0].residue_ohm.unwrap();
+        assert!(stop(at(80.0)) < 0.1 * stop(Targets::default()));
+    }
+
+    #[test]
     fn targets_must_be_above_zero() {
         let job = layout("headphone amplifier");
-        let with = |residue, loss_db, crosstalk_db| limits(&job, Targets { residue, loss_db, crosstalk_db });
+        let with = |residue, loss_db, crosstalk_db| {
+            limits(&job, Targets { residue, loss_db, crosstalk_db, ..Targets::default() })
+        };
         assert!(with(0.0, 0.5, -40.0).unwrap_err().to_string().contains("residue: 0; allowed"));
         assert!(with(1e-3, f64::NAN, -40.0).is_err());
         assert!(with(1e-3, 0.5, 40.0).unwrap_err().to_string().contains("below zero"));

@@ -25,7 +25,7 @@ mod tree;
 mod typical;
 
 pub use assess::{Draws, Settings, assess, assess_with, draws};
-pub use limits::{LAYOUTS, Limit, Limits, Targets, limits};
+pub use limits::{LAYOUTS, Limit, Limits, Targets, limits, loudest_db};
 pub use model::{Job, QuickSheet, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
 pub use report::Assessment;
 pub use schema::schema;

@@ -111,6 +111,10 @@ pub struct Job {
     pub readings_text: Option<(String, String)>,
     /// currency of prices
     pub currency: Option<String>,
+    /// sensitivity, dB SPL: of loudspeakers at 1 m from 2.83 V where there is a distance, else of headphones from 1 V
+    pub sensitivity_db: Option<f64>,
+    /// distance of the listener from the loudspeakers, m
+    pub distance_m: Option<f64>,
     /// parts by name; a part that paths name without an entry is here with nothing known
     pub parts: BTreeMap<String, Part>,
     /// sections, in the order of the sheet

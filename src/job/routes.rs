@@ -4,6 +4,8 @@ use super::model::Job;
 use super::route::Route;
 use crate::bench::{Channel, Heard};
 use crate::error::InputError;
+use crate::hearing::level::Sensitivity;
+use crate::judgement::needs::{LISTENING_DB, Need, Noticed};
 use crate::judgement::{Observation, Who};
 
 /// Loudest listening that is taken for granted where the sheet gives no output level, V rms: 1 W into 8 ohm [assumption].
@@ -17,6 +19,8 @@ pub(super) struct Routes {
     pub(super) all: Vec<Route>,
     /// level at the end of every route where the sheet says nothing: all are listened to equally loud, V rms
     pub(super) output_v: f64,
+    /// residue that could be noticed, observation by observation, in the order of the sheet
+    noticed: Vec<(usize, String, Noticed)>,
 }
 
 impl Routes {
@@ -27,7 +31,33 @@ impl Routes {
         let reference = heard_bad.and_then(|h| named(&h.route)).or(all.first());
         let by_sheet = |route: &Route| if route.to_the_ear { route.output_v.min(LISTENING_V) } else { route.output_v };
         let output_v = heard_bad.and_then(|h| h.output_v).or(reference.map(by_sheet)).unwrap_or(0.0);
-        Ok(Self { all, output_v })
+        let mut routes = Self { all, output_v, noticed: Vec::new() };
+        for heard in &job.heard {
+            let level_db = routes.level_at_ear_db(job, heard);
+            let place = || format!("level at the ear, route \"{}\"", heard.route);
+            let noticed = Noticed::at(level_db, heard.strength).map_err(|e| e.within(&place()).at_line(heard.line))?;
+            routes.noticed.push((heard.line, heard.route.clone(), noticed));
+        }
+        Ok(routes)
+    }
+
+    /// Level at the ear while listening, dB SPL: as the sheet says, or by sensitivity and distance, or the usual one.
+    pub(super) fn level_at_ear_db(&self, job: &Job, heard: &Heard) -> f64 {
+        let by_sensitivity = |sensitivity_db| match job.distance_m {
+            Some(away_m) => Sensitivity::LoudspeakerVoltage.level_db(sensitivity_db, self.level(heard), away_m),
+            None => Sensitivity::HeadphoneVoltage.level_db(sensitivity_db, self.level(heard), 1.0),
+        };
+        heard.level_db.or(job.sensitivity_db.map(by_sensitivity)).unwrap_or(LISTENING_DB)
+    }
+
+    /// What one observation asks for; `None` for a clean one.
+    pub(super) fn need(&self, heard: &Heard) -> Option<Need> {
+        Need::of(heard, self.noticed(heard)?)
+    }
+
+    /// Residue that could be noticed while listening so.
+    pub(super) fn noticed(&self, heard: &Heard) -> Option<Noticed> {
+        self.noticed.iter().find(|(line, route, _)| *line == heard.line && *route == heard.route).map(|found| found.2)
     }
 
     pub(super) fn named(&self, name: &str) -> Option<&Route> {

@@ -116,7 +116,7 @@ pub(super) fn abilities(
     let one = |heard: &Heard| {
         let route = routes.named(&heard.route)?;
         let index = route.index_of(contact)?;
-        let need = Need::of(heard)?;
+        let need = routes.need(heard)?;
         let level = routes.level(heard);
         let deed = Deed::new(route, index, level);
         let across = deed.across;
@@ -236,7 +236,7 @@ impl<'r> Deed<'r> {
 fn impossible_below(need: Need, deed: &Deed<'_>) -> Option<f64> {
     let residue = |ohm| deed.residue(ohm).unwrap_or(f64::INFINITY);
     let (law, least): (&dyn Fn(f64) -> f64, f64) = match need {
-        Need::Residue(least) | Need::ResidueNowAndThen(least) => {
+        Need::Residue(least, _) | Need::ResidueNowAndThen(least, _) => {
             deed.bound.as_ref()?;
             (&residue, least)
         }

@@ -6,10 +6,11 @@ use super::routes::Routes;
 use super::rows::side;
 use crate::bench::kind::Kind as PartKind;
 use crate::bench::range::Place;
-use crate::bench::{Channel, What};
+use crate::bench::{Channel, Strength, What};
 use crate::circuit::Role;
 use crate::error::InputError;
 use crate::judgement::deeds::Deeds;
+use crate::judgement::needs::Noticed;
 use crate::judgement::scene::{ChannelScene, Measured, Nature, Noted, On, Scene, Sighting, Suspect};
 use crate::judgement::uncertainty::monte_carlo::blocks;
 use crate::judgement::{Kind, Who};
@@ -102,17 +103,23 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
     everyone.into_iter().map(one).collect()
 }
 
+/// Route, level, line, least residue that is noticed there, what was noted.
+type Heard = (String, f64, usize, f64, Vec<Noted>);
+
 /// Symptoms of a channel, route by route and level by level: route, level, what was noted.
-fn heard(job: &Job, routes: &Routes, channel: Channel) -> Vec<(String, f64, usize, Vec<Noted>)> {
-    let mut found: Vec<(String, f64, usize, Vec<Noted>)> = Vec::new();
+fn heard(job: &Job, routes: &Routes, channel: Channel) -> Result<Vec<Heard>, InputError> {
+    let mut found: Vec<Heard> = Vec::new();
     for h in job.heard.iter().filter(|h| h.channel == channel) {
         let level = routes.level(h);
-        let at = found.iter().position(|f| f.0 == h.route && f.1 == level).unwrap_or_else(|| {
-            found.push((h.route.clone(), level, h.line, Vec::new()));
+        let at_ear_db = routes.level_at_ear_db(job, h);
+        let least = Noticed::at(at_ear_db, Strength::Slight)?.never_below;
+        let known = found.iter().position(|f| f.0 == h.route && f.1 == level && f.3 == least);
+        let at = known.unwrap_or_else(|| {
+            found.push((h.route.clone(), level, h.line, least, Vec::new()));
             found.len() - 1
         });
         if h.what != What::Clean {
-            found[at].3.push(Noted {
+            found[at].4.push(Noted {
                 what: h.what,
                 strength: h.strength,
                 residue: h.residue,
@@ -123,7 +130,7 @@ fn heard(job: &Job, routes: &Routes, channel: Channel) -> Vec<(String, f64, usiz
             });
         }
     }
-    found
+    Ok(found)
 }
 
 /// The scene of a job, its tables solved on every thread there is.
@@ -132,14 +139,14 @@ fn heard(job: &Job, routes: &Routes, channel: Channel) -> Vec<(String, f64, usiz
 /// Stopped by the watch.
 pub(super) fn scene(job: &Job, routes: &Routes, rows: &[Row], watch: &dyn Watch) -> Result<Scene, InputError> {
     let both = [Channel::Left, Channel::Right];
-    let heard = both.map(|channel| heard(job, routes, channel));
-    let bad = |k: usize| heard[k].iter().any(|h| !h.3.is_empty());
+    let heard = [heard(job, routes, Channel::Left)?, heard(job, routes, Channel::Right)?];
+    let bad = |k: usize| heard[k].iter().any(|h| !h.4.is_empty());
     // a table for every contact on a bad route of its channel, wherever it was listened through
     let mut wanted: BTreeMap<(usize, usize, u64), f64> = BTreeMap::new();
     for k in (0..2).filter(|&k| bad(k)) {
         let on_bad: Vec<&str> = heard[k]
             .iter()
-            .filter(|h| !h.3.is_empty())
+            .filter(|h| !h.4.is_empty())
             .filter_map(|h| routes.named(&h.0))
             .flat_map(|route| route.contacts())
             .collect();
@@ -166,7 +173,7 @@ pub(super) fn scene(job: &Job, routes: &Routes, rows: &[Row], watch: &dyn Watch)
         let behind = routes.behind_control(job, channel);
         let sightings = heard[side(channel)]
             .iter()
-            .filter_map(|(name, level, line, noted)| {
+            .filter_map(|(name, level, line, least, noted)| {
                 let number = routes.all.iter().position(|route| &route.name == name)?;
                 let route = &routes.all[number];
                 let elements = route.elements(job, *level);
@@ -180,7 +187,7 @@ pub(super) fn scene(job: &Job, routes: &Routes, rows: &[Row], watch: &dyn Watch)
                         Some(On { deeds, level_v: element.level_v, follows_hand })
                     })
                     .collect();
-                Some(Sighting { route: name.clone(), line: *line, noted: noted.clone(), on })
+                Some(Sighting { route: name.clone(), line: *line, least_residue: *least, noted: noted.clone(), on })
             })
             .collect();
         ChannelScene { suspects, sightings }

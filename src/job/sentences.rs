@@ -8,9 +8,8 @@ use super::rows::{is_proved, side};
 use super::together::together;
 use crate::bench::evidence::{ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, engineering};
-use crate::bench::{Channel, What};
+use crate::bench::{Channel, Heard, What};
 use crate::circuit::Role;
-use crate::judgement::needs::{PLAIN_RESIDUE, SLIGHT_RESIDUE};
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Kind, Picture, Standing, Who};
 use crate::response::ceiling::loss_range_for_residue;
@@ -221,9 +220,21 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
 
 pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     let mut lines = Vec::new();
-    if job.heard.iter().any(|h| h.what == What::Grit && h.residue.is_none()) {
-        let ratio = |residue| engineering(residue, Dimension::Ratio);
-        lines.push(format!("grit is {} residue if plain, {} if slight", ratio(PLAIN_RESIDUE), ratio(SLIGHT_RESIDUE)));
+    let guessed = |h: &&Heard| matches!(h.what, What::Grit | What::Crackle) && h.residue.is_none();
+    let ratio = |residue| engineering(residue, Dimension::Ratio);
+    for heard in job.heard.iter().filter(guessed) {
+        let Some(noticed) = routes.noticed(heard) else { continue };
+        let line = format!(
+            "{} {} at {:.0} dB SPL takes {} to {} residue, by the model of hearing",
+            heard.strength.word(),
+            heard.what.word(),
+            noticed.level_db,
+            ratio(noticed.never_below),
+            ratio(noticed.surely_from)
+        );
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
     }
     if job.heard.iter().any(|h| h.output_v.is_none()) && routes.all.iter().any(|r: &Route| r.network.links.len() > 1) {
         lines.push(format!("all routes equally loud, {}", engineering(routes.output_v, Dimension::Voltage)));

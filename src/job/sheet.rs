@@ -48,12 +48,23 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     let mut tables: BTreeMap<&str, &Node<'_>> = BTreeMap::new();
     let mut csv_name = None;
     let mut version = None;
+    let mut distance_at = None;
     for (key, node) in tree.get_ref() {
         let (name, at): (&str, usize) = (key.get_ref(), key.span().start);
         match name {
             "sheet" => version = Some(node),
             "title" => job.title = walk.text("title", node).unwrap_or_default(),
             "currency" => job.currency = walk.text("currency", node),
+            "sensitivity" => {
+                job.sensitivity_db = walk.quantity("sensitivity", node, Dimension::Decibel).map(|q| q.value)
+            }
+            "distance" => {
+                job.distance_m = walk.quantity("distance", node, Dimension::Length).map(|q| q.value);
+                distance_at = job.distance_m.map(|_| at);
+                if job.distance_m == Some(0.0) {
+                    walk.fault(at, "distance", "0 m", "allowed: above zero; for headphones leave it out");
+                }
+            }
             "readings" => csv_name = walk.text("readings", node).map(|text| (text, node.span().start)),
             _ if HEADERS.iter().any(|h| h.name == name) => {
                 tables.insert(name, node);
@@ -76,6 +87,9 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
                 walk.fault(node.span().start, "sheet", written, "allowed: 1, the only version so far");
             }
         }
+    }
+    if let (Some(at), None) = (distance_at, job.sensitivity_db) {
+        walk.fault(at, "distance", "distance without sensitivity", "write sensitivity = \"87 dB\" beside it");
     }
     let methods = tables.get("method").map(|node| read_methods(&mut walk, node)).unwrap_or_default();
     if let Some(node) = tables.get("part") {

@@ -16,6 +16,9 @@ macro_rules! all_words {
     };
 }
 
+/// Sound levels at the ear that a sheet may state, dB SPL: from a quiet room to the end of the models of masking.
+const LEVELS_DB: (f64, f64) = (20.0, 110.0);
+
 /// Reads `[[heard]]` and `[[bridged]]` into the job.
 pub(super) fn read(walk: &mut Walk<'_>, heard: Option<&Node<'_>>, bridged: Option<&Node<'_>>, job: &mut Job) {
     if let Some(node) = heard {
@@ -45,6 +48,7 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
         what: What::Clean,
         strength: Strength::Plain,
         output_v: None,
+        level_db: None,
         residue: None,
         loss_db: None,
         goes_away: Vec::new(),
@@ -91,6 +95,13 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
                 row.strength = word.unwrap_or(row.strength);
             }
             "output" => output = walk.text(&place, node).map(|text| (text, at)),
+            "level" => {
+                row.level_db = walk.quantity(&place, node, Dimension::Decibel).map(|q| q.value);
+                if let Some(level) = row.level_db.filter(|level| !(LEVELS_DB.0..=LEVELS_DB.1).contains(level)) {
+                    let allowed = format!("allowed: {} to {} dB, sound level at the ear", LEVELS_DB.0, LEVELS_DB.1);
+                    walk.fault(at, &place, format!("{level} dB"), allowed);
+                }
+            }
             "residue" => row.residue = walk.quantity(&place, node, Dimension::Ratio).map(low_high),
             "by" => row.loss_db = walk.quantity(&place, node, Dimension::Decibel).map(low_high),
             "goes_away" => {

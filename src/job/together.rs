@@ -24,7 +24,7 @@ pub(super) struct Together {
 pub(super) fn together(job: &Job, routes: &Routes, channel: Channel) -> Vec<Together> {
     let bad = job.heard.iter().filter(|h| h.channel == channel && h.what != What::Clean);
     let one = |heard: &crate::bench::Heard| {
-        let Some(Need::Residue(need)) = Need::of(heard) else { return None };
+        let Some(Need::Residue(need, _)) = routes.need(heard) else { return None };
         let route = routes.named(&heard.route)?;
         let level = routes.level(heard);
         let mut moving = Vec::new();

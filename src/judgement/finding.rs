@@ -106,7 +106,7 @@ fn decibel(db: f64) -> String {
 fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
     const READING: &str = "the upper end of its reading, grown as far as a rectifying film could at this signal";
     const MILLIVOLTS: &str = "the millivolts across it while the signal played";
-    let residue_asked = matches!(ability.need, Need::Residue(_) | Need::ResidueNowAndThen(_));
+    let residue_asked = matches!(ability.need, Need::Residue(..) | Need::ResidueNowAndThen(..));
     let upper = if ability.by_millivolts && residue_asked { MILLIVOLTS } else { READING };
     let route = &ability.route;
     if ability.need.needs_moved_reading() && !range.moved {
@@ -115,14 +115,18 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
         );
         return (Verdict::Open, reason, "the contact was not moved while it was read");
     }
-    let by_reach = |low: f64, high: f64, need: f64, text: &dyn Fn(f64) -> String, what: &str| {
+    let by_reach = |low: f64, high: f64, (need, sure): (f64, f64), text: &dyn Fn(f64) -> String, what: &str| {
         if high < need {
             let reason =
                 format!("route \"{route}\": at most {} {what}, what is heard takes {}", text(high), text(need));
             (Verdict::Cannot, reason, upper)
-        } else if low >= need {
-            let reason = format!("route \"{route}\": up to {} {what}, what is heard takes {}", text(low), text(need));
+        } else if low >= sure {
+            let reason = format!("route \"{route}\": up to {} {what}, what is heard takes {}", text(low), text(sure));
             (Verdict::Able, reason, "chatter, the worst that the reading allows")
+        } else if low >= need {
+            let (low, need, sure) = (text(low), text(need), text(sure));
+            let reason = format!("route \"{route}\": up to {low} {what}, what is heard takes {need} to {sure}");
+            (Verdict::Open, reason, "which model of hearing holds, or where within its range the measured value lies")
         } else {
             let reason = format!(
                 "route \"{route}\": {} to {} {what} within the reading, what is heard takes {}",
@@ -134,8 +138,8 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
         }
     };
     match ability.need {
-        Need::Residue(need) | Need::ResidueNowAndThen(need) => {
-            let found = by_reach(ability.residue.0, ability.residue.1, need, &percent, "residue");
+        Need::Residue(need, sure) | Need::ResidueNowAndThen(need, sure) => {
+            let found = by_reach(ability.residue.0, ability.residue.1, (need, sure), &percent, "residue");
             if found.0 == Verdict::Able && ability.least_loss_db > LOSS_SURELY_HEARD_DB && !ability.loss_was_heard {
                 let reason = format!(
                     "route \"{route}\": at the resistance read it would also be {} quieter, and nobody noted that",
@@ -154,15 +158,17 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
                 );
                 return (Verdict::Cannot, reason, "the measured loss");
             }
-            let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, least, &decibel, "quieter");
+            let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, (least, least), &decibel, "quieter");
             if found.0 == Verdict::Able {
                 found.2 = "the resistance that was read";
             }
             found
         }
-        Need::LossNowAndThen(least) => by_reach(ability.loss_db.0, ability.loss_db.1, least, &decibel, "quieter"),
+        Need::LossNowAndThen(least) => {
+            by_reach(ability.loss_db.0, ability.loss_db.1, (least, least), &decibel, "quieter")
+        }
         Need::ResponseChange(least) => {
-            by_reach(ability.change_db.0, ability.change_db.1, least, &decibel, "response change")
+            by_reach(ability.change_db.0, ability.change_db.1, (least, least), &decibel, "response change")
         }
         Need::NotComputed => {
             let reason = format!("route \"{route}\": hum through a contact is not computed by this version");
@@ -380,19 +386,21 @@ mod tests {
 
     #[test]
     fn all_six_kinds() {
-        let grit = |residue| vec![ability(Need::Residue(0.001), residue, (0.01, 0.02))];
+        let grit = |residue| vec![ability(Need::Residue(0.001, 0.0015), residue, (0.01, 0.02))];
         assert_eq!(kind(&Standing::Proved, None, vec![]), Kind::Proved);
         assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.002, 0.003))), Kind::Able);
         assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), grit((1e-6, 2e-6))), Kind::CannotBeSole);
         assert_eq!(kind(&Standing::Suspect, Some(range(10.0, 300.0)), grit((1e-4, 3e-3))), Kind::NotSettled);
         assert_eq!(kind(&Standing::NotOnABadRoute(None), Some(range(0.01, 0.03)), vec![]), Kind::InOrder);
+        // between the models of hearing it is open
+        assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.0012, 0.003))), Kind::NotSettled);
         let cleared = Standing::ClearedBy { route: "tape".into(), level_v: 1.0, bad_level_v: 1.0 };
         assert_eq!(kind(&cleared, None, vec![]), Kind::Cleared);
     }
 
     #[test]
     fn a_crackle_is_never_excluded_at_rest() {
-        let crackle = vec![ability(Need::ResidueNowAndThen(0.001), (1e-9, 1e-9), (0.0, 0.0))];
+        let crackle = vec![ability(Need::ResidueNowAndThen(0.001, 0.001), (1e-9, 1e-9), (0.0, 0.0))];
         assert_eq!(kind(&Standing::Suspect, Some(range(0.0, 0.01)), crackle.clone()), Kind::NotSettled);
         let moved = ResistanceRange { moved: true, ..range(0.0, 0.01) };
         assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
@@ -400,7 +408,7 @@ mod tests {
 
     #[test]
     fn predicting_more_than_is_heard_speaks_against_it() {
-        let grit = vec![ability(Need::Residue(0.001), (0.5, 0.6), (6.0, 7.0))];
+        let grit = vec![ability(Need::Residue(0.001, 0.001), (0.5, 0.6), (6.0, 7.0))];
         assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), grit), Kind::NotSettled);
         let loss = vec![ability(Need::Loss(0.4, 0.8), (0.5, 0.6), (6.0, 7.0))];
         assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), loss), Kind::CannotBeSole);
@@ -410,7 +418,7 @@ mod tests {
     fn unknowns_stay_open() {
         assert_eq!(known(None, None, vec![]).judge().kind, Kind::NotSettled);
         let one_sided = ResistanceRange { dry: false, high_ohm: f64::INFINITY, ..range(0.0, 0.2) };
-        let grit = vec![ability(Need::Residue(0.001), (0.0, f64::INFINITY), (0.0, f64::INFINITY))];
+        let grit = vec![ability(Need::Residue(0.001, 0.001), (0.0, f64::INFINITY), (0.0, f64::INFINITY))];
         let finding = known(Some(&Standing::Suspect), Some(one_sided), grit).judge();
         assert_eq!(finding.kind, Kind::NotSettled);
         assert!(finding.reasons[0].contains("more voltage than the signal"));

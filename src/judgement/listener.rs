@@ -5,7 +5,7 @@
 //! symptom that was not written down would have been.
 
 use super::causes::{Cures, Effect, SILENT_DB};
-use super::needs::{PLAIN_LOSS_DB, PLAIN_RESIDUE, SLIGHT_LOSS_DB, SLIGHT_RESIDUE};
+use super::needs::{PLAIN_LOSS_DB, PLAINLY, SLIGHT_LOSS_DB};
 use super::priors::Priors;
 use super::scene::{Noted, Sighting};
 use super::uncertainty::generator::normal_cdf;
@@ -63,8 +63,8 @@ fn heard(size: f64, least: f64, plain: f64, times: f64, spread: f64) -> Heard {
     Heard { any: over(least), plain: over(plain) }
 }
 
-fn residue(size: f64, listener: &Listener) -> Heard {
-    heard(size, SLIGHT_RESIDUE, PLAIN_RESIDUE, listener.residue, FROM_TIME_TO_TIME)
+fn residue(size: f64, least: f64, listener: &Listener) -> Heard {
+    heard(size, least, PLAINLY * least, listener.residue, FROM_TIME_TO_TIME)
 }
 
 fn loss(size: f64, listener: &Listener) -> Heard {
@@ -86,12 +86,12 @@ fn kind_of(what: What) -> Option<usize> {
     })
 }
 
-fn of_kind(kind: usize, effect: &Effect, listener: &Listener) -> Heard {
+fn of_kind(kind: usize, effect: &Effect, least: f64, listener: &Listener) -> Heard {
     // a channel that is silent shows nothing else
     let silent = effect.loss_db >= SILENT_DB;
     match kind {
-        0 if !silent => residue(effect.grit, listener),
-        1 if !silent => residue(effect.crackle, listener),
+        0 if !silent => residue(effect.grit, least, listener),
+        1 if !silent => residue(effect.crackle, least, listener),
         2 => loss(effect.loss_db, listener),
         3 if !silent => loss(effect.drops_db, listener),
         4 if !silent => loss(effect.dull_db, listener),
@@ -151,7 +151,7 @@ fn cured(noted: &Noted, cures: &Cures, tried: f64) -> f64 {
 pub fn probability(sighting: &Sighting, effect: &Effect, cures: Option<&Cures>, listener: &Listener) -> f64 {
     let mut p = 1.0;
     for kind in 0..KINDS {
-        let heard = of_kind(kind, effect, listener);
+        let heard = of_kind(kind, effect, sighting.least_residue, listener);
         let mut any = false;
         for noted in sighting.noted.iter().filter(|n| kind_of(n.what) == Some(kind)) {
             p *= as_noted(noted, heard, effect);
@@ -189,8 +189,10 @@ pub fn if_something_else(sighting: &Sighting) -> f64 {
 mod tests {
     use super::*;
 
+    const LEAST: f64 = 6.8e-5;
+
     fn sighting(noted: Vec<Noted>) -> Sighting {
-        Sighting { route: "disc".into(), line: 1, noted, on: Vec::new() }
+        Sighting { route: "disc".into(), line: 1, least_residue: LEAST, noted, on: Vec::new() }
     }
 
     fn noted(what: What, strength: Strength) -> Noted {
@@ -217,7 +219,7 @@ mod tests {
         let listener = Listener::new(0.0, &Priors::default());
         let of = |w: Vec<Noted>, effect: &Effect| probability(&sighting(w), effect, None, &listener);
         let slight = || vec![noted(What::Grit, Strength::Slight)];
-        assert_eq!(of(slight(), &grit(0.99 * SLIGHT_RESIDUE)), 0.0);
+        assert_eq!(of(slight(), &grit(0.99 * LEAST)), 0.0);
         assert!(of(slight(), &grit(2e-3)) > 0.9 && of(slight(), &grit(0.2)) < 1e-6);
         // grit alone was noted: a loss of 12 dB beside it would have been
         let both = Effect { loss_db: 12.0, ..grit(2e-3) };

@@ -3,14 +3,15 @@
 //! Where the sheet has no measured figure, the least that an ear could have noticed is taken: the safe end for clearing.
 
 use crate::bench::{Heard, Strength, What};
+use crate::error::InputError;
+use crate::hearing::audible::{Listener, Where, smallest_noticeable_residue};
 
-/// Least residue that a listener could call grit, as a ratio, when only just heard.
-///
-/// Safe end of published masking and threshold models: higher harmonics of 1 kHz at 80 dB become audible from
-/// 0.0068 % on (ISO/IEC 11172-3 annex D with Terhardt's threshold \[calc\]).
-pub const SLIGHT_RESIDUE: f64 = 0.000_068;
-/// The same when plainly heard: ten times as much \[assumption\].
-pub const PLAIN_RESIDUE: f64 = 10.0 * SLIGHT_RESIDUE;
+/// Level at the ear that is taken for granted where the sheet gives none, dB SPL \[assumption\].
+pub const LISTENING_DB: f64 = 80.0;
+/// Tone that stands for the programme, Hz \[assumption\].
+const PROGRAMME_HZ: f64 = 1000.0;
+/// Residue that is heard plainly, against one that is just heard: ten times as much \[assumption\].
+pub const PLAINLY: f64 = 10.0;
 /// Least loss or imbalance noticed, dB: 0.5 dB (Jesteadt, Wier and Green 1977, 80 dB sensation level \[calc\]; Mills 1960 \[seen\]).
 pub const SLIGHT_LOSS_DB: f64 = 0.5;
 /// The same when plainly heard: 1 dB (Mills 1960, 1 kHz \[seen\]).
@@ -20,13 +21,36 @@ pub const DEAD_LOSS_DB: f64 = 20.0;
 /// Loss that would itself have been heard and written down, dB: the limit of channel difference in DIN 45500-6 \[seen\].
 pub const LOSS_SURELY_HEARD_DB: f64 = 3.0;
 
+/// Residue that could be called grit, as ratios, at one level at the ear: a range over published models of hearing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Noticed {
+    /// level at the ear, dB SPL
+    pub level_db: f64,
+    /// below this no model hears it, wherever it stands in the spectrum: excludes
+    pub never_below: f64,
+    /// from this on every model can hear it, at the place in the spectrum where it is heard best: accuses
+    pub surely_from: f64,
+}
+
+impl Noticed {
+    /// At a level at the ear, dB SPL; both grow tenfold for what is heard plainly.
+    ///
+    /// # Errors
+    /// A level that the models of hearing do not reach.
+    pub fn at(level_db: f64, strength: Strength) -> Result<Self, InputError> {
+        let found = smallest_noticeable_residue(PROGRAMME_HZ, level_db, Where::Anywhere, &Listener::default())?;
+        let times = if strength == Strength::Plain { PLAINLY } else { 1.0 };
+        Ok(Self { level_db, never_below: times * found.never_below, surely_from: times * found.placed_well })
+    }
+}
+
 /// What it takes.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Need {
-    /// residue at the output of at least this ratio, steadily
-    Residue(f64),
-    /// residue of at least this ratio at moments: never excluded by a reading at rest
-    ResidueNowAndThen(f64),
+    /// steady residue at the output: what does less than the first ratio is excluded, what does the second is able
+    Residue(f64, f64),
+    /// the same at moments: never excluded by a reading at rest
+    ResidueNowAndThen(f64, f64),
     /// loss of at least so many dB; and at most, where it was measured
     Loss(f64, f64),
     /// loss of at least so many dB at moments: never excluded by a reading at rest
@@ -38,16 +62,16 @@ pub enum Need {
 }
 
 impl Need {
-    /// What one observation asks for; `None` for a clean one.
+    /// What one observation asks for, `noticed` where no residue was measured; `None` for a clean one.
     #[must_use]
-    pub fn of(heard: &Heard) -> Option<Self> {
+    pub fn of(heard: &Heard, noticed: Noticed) -> Option<Self> {
         let plain = heard.strength == Strength::Plain;
-        let residue = heard.residue.map_or(if plain { PLAIN_RESIDUE } else { SLIGHT_RESIDUE }, |r| r.0);
+        let residue = heard.residue.unwrap_or((noticed.never_below, noticed.surely_from));
         let loss = heard.loss_db.unwrap_or((if plain { PLAIN_LOSS_DB } else { SLIGHT_LOSS_DB }, f64::INFINITY));
         Some(match heard.what {
             What::Clean => return None,
-            What::Grit => Self::Residue(residue),
-            What::Crackle => Self::ResidueNowAndThen(residue),
+            What::Grit => Self::Residue(residue.0, residue.1),
+            What::Crackle => Self::ResidueNowAndThen(residue.0, residue.1),
             What::Quieter | What::Imbalance => Self::Loss(loss.0, loss.1),
             What::Dead => Self::Loss(DEAD_LOSS_DB, f64::INFINITY),
             What::ComesAndGoes => Self::LossNowAndThen(loss.0),
@@ -59,6 +83,48 @@ impl Need {
     /// Whether only a reading taken while the contact moves can exclude it.
     #[must_use]
     pub fn needs_moved_reading(self) -> bool {
-        matches!(self, Self::ResidueNowAndThen(_) | Self::LossNowAndThen(_))
+        matches!(self, Self::ResidueNowAndThen(..) | Self::LossNowAndThen(_))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn louder_listening_hears_smaller_residue_and_plain_is_ten_times_slight() {
+        let at = |db, strength| Noticed::at(db, strength).unwrap();
+        for db in [40.0, 60.0, 80.0, 100.0] {
+            let (slight, plain) = (at(db, Strength::Slight), at(db, Strength::Plain));
+            assert!(slight.never_below < slight.surely_from && slight.surely_from < 0.1);
+            assert_eq!(plain.never_below, 10.0 * slight.never_below);
+            assert_eq!(plain.surely_from, 10.0 * slight.surely_from);
+            assert!(at(db + 1.0, Strength::Slight).never_below < slight.never_below);
+        }
+        // the threshold in quiet decides: 20 dB quieter takes ten times the ratio
+        let (loud, quiet) = (at(80.0, Strength::Slight), at(60.0, Strength::Slight));
+        assert!((quiet.never_below / loud.never_below / 10.0 - 1.0).abs() < 0.05);
+        assert!(Noticed::at(120.0, Strength::Plain).is_err());
+    }
+
+    #[test]
+    fn a_measured_residue_comes_before_any_model() {
+        let heard = Heard {
+            route: "disc".into(),
+            channel: crate::bench::Channel::Left,
+            what: What::Grit,
+            strength: Strength::Plain,
+            output_v: None,
+            level_db: None,
+            residue: Some((0.01, 0.014)),
+            loss_db: None,
+            goes_away: vec![],
+            comes_back: vec![],
+            line: 1,
+        };
+        let noticed = Noticed::at(80.0, Strength::Plain).unwrap();
+        assert_eq!(Need::of(&heard, noticed), Some(Need::Residue(0.01, 0.014)));
+        let unmeasured = Heard { residue: None, ..heard };
+        assert_eq!(Need::of(&unmeasured, noticed), Some(Need::Residue(noticed.never_below, noticed.surely_from)));
     }
 }

@@ -137,6 +137,8 @@ pub struct Sighting {
     pub route: String,
     /// first line of the sheet that says so
     pub line: usize,
+    /// least residue that any ear could notice there
+    pub least_residue: f64,
     /// what was noted; nothing for clean
     pub noted: Vec<Noted>,
     /// every suspect of the channel, where it is on the route

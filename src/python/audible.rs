@@ -199,7 +199,8 @@ pub(super) fn _smallest_noticeable_residue<'py>(
     let given = [("tone_hz", Positive, tone_hz), ("tone_db", Finite, tone_db)];
     over(py, "smallest_noticeable_residue", &given, move |x| {
         masker(x, Kind::Tone, beyond)?;
-        let pair = audible::smallest_noticeable_residue(x[0], x[1], place, &listener)?;
+        let found = audible::smallest_noticeable_residue(x[0], x[1], place, &listener)?;
+        let pair = (found.never_below, found.always_above);
         Ok(if accuses { pair.1 } else { pair.0 })
     })
 }

@@ -8,9 +8,11 @@
 //!
 //! The harmonics are complex, of a time that begins at a crest of the fundamental: `x(t) = cos + sum Re h_n exp(j n omega t)`.
 
+use super::steady::direct::channel_chords;
 use super::steady::solve::{Answer, Solver, Tones};
 use crate::circuit::chain::Network;
 use num_complex::Complex64;
+use std::f64::consts::FRAC_1_SQRT_2;
 
 /// How a steady-state answer is to be taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -88,6 +90,9 @@ pub fn distortion(
     film_ohm: &[f64],
     count: usize,
 ) -> Distortion {
+    if let Some(found) = solver.direct_distortion(network, (frequency_hz, emf_v), film_ohm, count) {
+        return found;
+    }
     let answer = solver.solve(network, Tones::One((frequency_hz, emf_v)), film_ohm);
     let fundamental = answer.output.get(1).copied().unwrap_or_default();
     let size = fundamental.norm();
@@ -100,7 +105,7 @@ pub fn distortion(
         })
         .collect();
     let thd_f = residue_v(&answer) / (std::f64::consts::SQRT_2 * size);
-    let linear = std::f64::consts::FRAC_1_SQRT_2 * emf_v * even_transfer(network, frequency_hz, film_ohm);
+    let linear = FRAC_1_SQRT_2 * emf_v * even_transfer(network, frequency_hz, film_ohm);
     Distortion {
         thd_f,
         harmonics,
@@ -110,6 +115,46 @@ pub fn distortion(
         outcome: Outcome::of(answer.converged, size),
         chord_ohm: answer.chord_ohm,
         film_peak_v: answer.film_peak_v,
+    }
+}
+
+impl Solver {
+    /// The direct road without the lists of an [`Answer`]: one resistive section and nothing behind it that shapes.
+    fn direct_distortion(
+        &mut self,
+        network: &Network,
+        tone: (f64, f64),
+        film_ohm: &[f64],
+        count: usize,
+    ) -> Option<Distortion> {
+        let [link] = &network.links[..] else { return None };
+        if !link.stages.is_empty() {
+            return None;
+        }
+        let road = self.direct.run(network, tone, film_ohm, &mut self.planner)?;
+        let lines = &self.direct.lines;
+        let linear = road.output * tone.1 * FRAC_1_SQRT_2;
+        let size = linear + road.reach * lines[1];
+        let harmonics_v2: f64 = lines[2..].iter().map(|c| c * c).sum();
+        let per_v = road.reach / size;
+        // a size below zero is a crest half a period later: odd harmonics turn round with it, even ones do not
+        let turn = |n: usize| if size < 0.0 && n % 2 == 0 { -1.0 } else { 1.0 };
+        let harmonic = |n: usize| Complex64::from(lines.get(n).map_or(0.0, |c| turn(n) * c * per_v));
+        let mut chord_ohm = channel_chords(network, film_ohm);
+        chord_ohm[road.film.contact] = road.chord_ohm;
+        let mut film_peak_v = vec![0.0; film_ohm.len()];
+        film_peak_v[road.film.contact] = road.film_peak_v;
+        let thd_f = harmonics_v2.sqrt() * per_v.abs();
+        Some(Distortion {
+            thd_f,
+            harmonics: (2..count + 2).map(harmonic).collect(),
+            fundamental_db: 20.0 * (size / linear).abs().log10(),
+            error_bound: road.error * per_v.abs() * FRAC_1_SQRT_2 * (1.0 + thd_f),
+            rounds: 0,
+            outcome: Outcome::of(road.converged, size.abs()),
+            chord_ohm,
+            film_peak_v,
+        })
     }
 }
 
@@ -153,5 +198,43 @@ pub fn signature(
         slope: (over.thd_f / under.thd_f).ln() / (2.0 * SLOPE_STEP.ln()),
         fundamental_db: 0.5 * (over.fundamental_db + under.fundamental_db),
         outcome: if (over.outcome as u8) > (under.outcome as u8) { over.outcome } else { under.outcome },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::chain::{Chain, ChainItem};
+    use crate::circuit::{Contact, Equalisation, Load, PathItem, Section, Source, Stage};
+    use crate::physics::Film;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn the_short_way_is_the_long_one(log_r in -3.0f64..6.0, log_z in 0.0f64..5.0, emf_v in 1e-4f64..2.0, which in 0usize..3) {
+            // a flat stage behind it takes the same section through the lists of an answer
+            let (r, z) = (10f64.powf(log_r), 10f64.powf(log_z));
+            let film = [Film::Tunnelling { resistance_ohm: r, scale_v: 0.2 }, Film::Bridged { resistance_ohm: r },
+                        Film::Rectifying { resistance_ohm: r, ideality: 1.5, leak_ratio: 0.1 }][which];
+            let section = Section {
+                name: "s".into(),
+                source: Some(Source { emf_v, resistance_ohm: 0.3 * z, inductance_h: 0.0 }),
+                path: vec![PathItem::Contact(Contact { film, constriction_ohm: 0.01 * z, ..Contact::ohmic("k", 1.0) })],
+                load: Load::resistance(z),
+            };
+            let short = Network::from_section(&section).unwrap();
+            let stage = Stage { name: "flat".into(), gain_db: 0.0, equalisation: Equalisation::Flat, output_resistance_ohm: 0.0 };
+            let long = Network::from_chain(&Chain { items: vec![ChainItem::Section(section), ChainItem::Stage(stage)] }).unwrap();
+            let mut solver = Solver::default();
+            let mut solve = |network: &Network| distortion(&mut solver, network, (1e3, emf_v), &[r], 5);
+            let (a, b) = (solve(&short), solve(&long));
+            prop_assert!((a.thd_f / b.thd_f - 1.0).abs() < 1e-12);
+            prop_assert!((a.fundamental_db - b.fundamental_db).abs() < 1e-12);
+            prop_assert!((a.error_bound / b.error_bound - 1.0).abs() < 1e-12 && a.outcome == b.outcome);
+            prop_assert!(a.chord_ohm == b.chord_ohm && a.film_peak_v == b.film_peak_v);
+            for (x, y) in a.harmonics.iter().zip(&b.harmonics) {
+                prop_assert!((x - y).norm() <= 1e-12 * a.thd_f);
+            }
+        }
     }
 }

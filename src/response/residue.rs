@@ -169,7 +169,8 @@ fn sidebands(
     nodes.iter().zip(weights).zip(shape).map(at).sum()
 }
 
-/// Residue of a tone whose steady state is `answer`; `contact_ohm` are whole resistances, of a chattering contact any.
+/// Residue of a tone whose steady state is `answer`; `contact_ohm` are whole resistances, of a chattering contact
+/// its mean, with which `answer` was solved too.
 #[must_use]
 pub fn residue(
     network: &Network,
@@ -186,30 +187,25 @@ pub fn residue(
         if inside { 2.0 * line.norm_sqr() * view.power(*hz, tone_hz) } else { 0.0 }
     };
     let harmonics_v2: f64 = answer.output.iter().zip(&answer.frequency_hz).skip(2).map(harmonic).sum();
-    let mut ohm = contact_ohm.to_vec();
-    for one in unsteady {
-        if let Some(telegraph) = one.chatter {
-            ohm[one.contact] = telegraph.mean_ohm();
-        }
-    }
+    let ohm = contact_ohm;
     let (nodes, weights) = view.quadrature(tone_hz, NEAREST_HZ);
-    let noise = |(&f, w): (&f64, &f64)| w * johnson_v2_per_hz(network, f, &ohm) * view.power(f, tone_hz);
+    let noise = |(&f, w): (&f64, &f64)| w * johnson_v2_per_hz(network, f, ohm) * view.power(f, tone_hz);
     let johnson_v2: f64 = nodes.iter().zip(&weights).map(noise).sum();
     let (mut chatter, mut contact_noise, mut crackle) = (0.0, 0.0, 0.0);
     for one in unsteady {
         let number = network.section_of(one.contact);
         let ladder = &network.links[number].ladder;
         let k = one.contact - ladder.contacts().start;
-        let seen = |hz: &[f64]| Ports::new(ladder, hz, &ohm);
+        let seen = |hz: &[f64]| Ports::new(ladder, hz, ohm);
         let reach = |ports: &Ports, point: usize| {
-            let after = gain_after(network, number, ports.frequency_hz[point], &ohm);
+            let after = gain_after(network, number, ports.frequency_hz[point], ohm);
             ports.reach[k * ports.points() + point].norm() * after
         };
         let at_tone = seen(&[tone_hz]);
-        let whole = transfer(network, tone_hz, &ohm).norm();
+        let whole = transfer(network, tone_hz, ohm).norm();
         if let Some(telegraph) = one.chatter {
             let state = |value: f64| {
-                let mut ohm = ohm.clone();
+                let mut ohm = ohm.to_vec();
                 ohm[one.contact] = value;
                 transfer(network, tone_hz, &ohm)
             };
@@ -232,7 +228,7 @@ pub fn residue(
             let (drop, direct_v) =
                 (ohm[one.contact] * current, ohm[one.contact] * network.contacts[one.contact].direct_current_a);
             let shape: Vec<f64> = (0..nodes.len()).map(|point| reach(&ports, point)).collect();
-            let before = whole / (at_tone.output[0].norm() * gain_after(network, number, tone_hz, &ohm));
+            let before = whole / (at_tone.output[0].norm() * gain_after(network, number, tone_hz, ohm));
             let beside = |f: f64| one.flicker / f.max(NEAREST_HZ);
             let scale = drop * before / whole;
             contact_noise += scale * scale * sidebands(view, tone_hz, (&nodes, &weights), &shape, beside);

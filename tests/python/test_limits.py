@@ -144,7 +144,7 @@ def test_json_sheet_and_bad_targets(jobs):
     sheet = str(jobs / "two-faults.toml")
     data = json.loads(run("limits", sheet, "--json").stdout)
     rows = data["rows"]
-    assert data["targets"] == {"residue": 1e-3, "loss_db": 0.5, "crosstalk_db": -40.0}
+    assert data["targets"] == {"residue": 1e-3, "inaudible_up_to_db": None, "loss_db": 0.5, "crosstalk_db": -40.0}
     assert {row["contact"] for row in rows} == set(wl.load_job(sheet).contacts)
     assert len(wl.limits(wl.load_job(sheet)).to_frame()) == len(rows) == 6
     done = run("limits", sheet, "--residue", "0")

@@ -68,6 +68,8 @@ def test_noise_through_a_chain_against_scipy():
     found = chain.residue(1e3, emf_v=5e-3)
     tone = 5e-3 * abs(chain.transfer(1e3))
     assert found.johnson == pytest.approx(known / tone, rel=QUADRATURE)
+    weighted = chain.residue(1e3, emf_v=5e-3, weighting="A").johnson
+    assert weighted == pytest.approx(chain.johnson_v(weighting="A") / tone, rel=QUADRATURE) and weighted < 0.9 * found.johnson
     assert found.total == found.johnson and found.notch_reading == pytest.approx(found.total / math.hypot(1, found.total))
 
 
@@ -85,6 +87,7 @@ def test_harmonics_are_those_of_the_band_and_weighted():
 
 
 CHATTER = (0.2, 3.0, 2e-3, 5e-3)
+LOOP = {"dwell_low_s": 2e-3, "dwell_high_s": 5e-3, "loop_ohm": 8.3}
 
 
 def loudspeaker():
@@ -95,14 +98,18 @@ def loudspeaker():
 def test_chatter_in_a_resistive_loop_is_the_closed_form():
     # four arctangents of weaklink.physics, checked there by simulation; wide band: sqrt(p (1-p)) dg/mean g
     found = loudspeaker().residue(1e3, chatter={"relay": CHATTER})
-    assert found.chatter == pytest.approx(wl.physics.chatter_residue_in_band(*CHATTER, 8.3, 1e3, 20.0, 20e3), rel=1e-5)
+    assert found.chatter == pytest.approx(wl.physics.chatter_residue_in_band(*CHATTER[:2], **LOOP, tone_hz=1e3), rel=1e-5)
     wide = loudspeaker().residue(1e3, chatter={"relay": CHATTER}, band_hz=(1e-2, 1e9)).chatter
-    assert wide == pytest.approx(wl.physics.chatter_residue(*CHATTER, 8.3), rel=1e-3)
+    assert wide == pytest.approx(wl.physics.chatter_residue(*CHATTER[:2], **LOOP), rel=1e-3)
     ceiling = loudspeaker().ceiling(1e3, ranges={"relay": CHATTER[:2]}).chatter
     assert 0.5 * ceiling < found.chatter <= ceiling
     assert math.isnan(found.crackle_per_s)  # 286 changes per second fuse
     slow = loudspeaker().residue(1e3, chatter={"relay": (0.2, 3.0, 0.5, 0.3)})
     assert slow.crackle_per_s == pytest.approx(2 / 0.8)
+    # noise and tone beside a chattering contact are those of its mean resistance, 2.2 ohm
+    mean = loudspeaker().with_contact("relay", resistance_ohm=(2 * 0.2 + 5 * 3.0) / 7)
+    same = mean.johnson_v() / (2.83 * 8.0 / 10.5)
+    assert found.johnson == pytest.approx(same, rel=1e-3) and abs(loudspeaker().residue(1e3).johnson / same - 1) > 0.02
     # at every level alike
     level = loudspeaker().residue(1e3, emf_v=[1e-3, 10.0], chatter={"relay": CHATTER}).chatter
     assert level[0] == pytest.approx(level[1], rel=1e-12)
@@ -118,7 +125,7 @@ def test_chatter_before_equalisation_against_a_simulation():
     times = np.cumsum(rng.exponential(dwell_low, size=int(2.2 * count / rate / (dwell_low + dwell_high))))
     state = np.searchsorted(times, np.arange(count) / rate) % 2
     gain = np.where(state == 0, 47e3 / (48e3 + low), 47e3 / (48e3 + high))
-    hz = 1000.0
+    hz = 43691 * rate / count  # a whole number of periods, no leakage of the tone
     wave = gain * np.cos(2 * np.pi * hz * np.arange(count) / rate)
     spectrum = np.abs(np.fft.rfft(wave)) ** 2
     f = np.fft.rfftfreq(count, 1 / rate)
@@ -144,6 +151,23 @@ def test_flicker_of_a_contact_in_closed_form():
     beside = section.with_contact("relay", direct_current_a=0.05).residue(1e3, flicker={"relay": c}).contact_noise
     extra = (0.05 * 5.0 * 8.0 / 13.3) ** 2 * c * math.log(1000.0) / (2.83 * 8.0 / 13.3) ** 2
     assert beside**2 - near == pytest.approx(extra, rel=1e-3)
+
+
+def test_flicker_in_the_second_section():
+    # half the signal arrives there: the same ratio to the tone as with half the EMF and nothing before
+    c = {"relay": 1e-8}
+    last = wl.Section("out", source=None, path=[wl.Contact("relay", resistance_ohm=5.0)], load=wl.Load(resistance_ohm=8.0))
+    half = wl.Section("in", source=wl.Source(emf_v=2.83, resistance_ohm=1e3), path=[wl.Contact("pin", resistance_ohm=0.0)],
+                      load=wl.Load(resistance_ohm=1e3))  # fmt: skip
+    chain = wl.Chain([half, wl.Stage("driver", output_resistance_ohm=0.3), last])
+    alone = loudspeaker().with_contact("relay", resistance_ohm=5.0).residue(1e3, flicker=c).contact_noise
+    assert chain.residue(1e3, flicker=c).contact_noise == pytest.approx(alone, rel=1e-9)
+    # direct current is not halved on the way, so its noise counts twice
+    direct = [wl.Contact("relay", resistance_ohm=5.0, direct_current_a=0.05)]
+    with_dc = wl.Chain([half, wl.Stage("driver", output_resistance_ohm=0.3), wl.Section("out", source=None, path=direct, load=last.load)])
+    one = loudspeaker().with_contact("relay", resistance_ohm=5.0, direct_current_a=0.05).residue(1e3, flicker=c).contact_noise
+    added = lambda whole: whole**2 - alone**2
+    assert added(with_dc.residue(1e3, flicker=c).contact_noise) == pytest.approx(4 * added(one), rel=1e-6)
 
 
 def test_arrays_and_bad_input():

@@ -14,6 +14,7 @@ from scipy.special import iv, lambertw
 ORACLE = 1e-6  # asked of 300 random sections; seen: below 1e-8, and there it is the oracle that loses digits
 WEAK = 1e-6  # what the closed forms of a weak law leave out at the levels used
 PROVED = 1e-9
+BALANCE = 1e-10
 
 
 def section(film, emf_v=1.0, ohm=100.0, load_ohm=1000.0, **more):
@@ -153,6 +154,60 @@ def test_never_above_the_ceiling_of_the_chords_that_were_visited():
             assert found.thd_f <= bound.harmonics * (1 + PROVED) + found.error_bound
             reached.append(found.thd_f / bound.harmonics)
     assert len(reached) > 50
+
+
+def test_never_above_the_ceilings_of_several_contacts():
+    # T2, the chords that each contact went through
+    reached = []
+    for _, made, hz in random_sections(350, 12, most_contacts=3):
+        found = made.distortion(hz)
+        if len(made.contact_names) < 2 or not found.converged:
+            continue
+        ranges = {name: tuple(float(x) for x in found.chord_ohm[name]) for name in made.contact_names}
+        bound = made.ceiling(hz, ranges=ranges, band_hz=(hz, 5e6))
+        if bound.applies and any(high > low * (1 + 1e-9) for low, high in ranges.values()):
+            assert found.thd_f <= bound.harmonics * (1 + PROVED) + found.error_bound
+            reached.append(found.thd_f / bound.harmonics)
+    print(f"\n{len(reached)} sections of several contacts below their ceilings, {max(reached):.3f} of it at most")
+    assert len(reached) > 30
+
+
+@pytest.mark.parametrize("henry,farad", [(0.0, 0.0), (0.05, 0.0), (0.05, 1e-7)])
+def test_energy_balance_and_the_law_of_the_loop(henry, farad):
+    # from the load's harmonics alone: current, the film's voltage by its own law, and so the EMF: a pure sine of the amplitude
+    # that was put in; and the source's power is that of the resistances and the contact
+    rng = np.random.default_rng(23)
+    for _ in range(20):
+        loop, load, hz = 10 ** rng.uniform(1, 4), 10 ** rng.uniform(1, 4), 10 ** rng.uniform(2, 3.5)
+        ohm, scale = (loop + load) * 10 ** rng.uniform(-1, 0.5), 10 ** rng.uniform(-1.5, 0)
+        film = rng.choice([wl.Film.tunnelling(resistance_ohm=ohm, scale_v=scale),
+                           wl.Film.rectifying(resistance_ohm=ohm, ideality=1.0 + scale, leak_ratio=0.1)])  # fmt: skip
+        emf_v = float(rng.uniform(0.2, 2.0) * scale)
+        made = section(film, emf_v=emf_v, ohm=loop, load_ohm=load, inductance_h=henry * load / 100, capacitance_f=farad / load)
+        found = made.distortion(hz, harmonics=1000)
+        lines = np.concatenate([[1.0], found.harmonics])
+        assert found.converged and abs(lines[-1]) < 1e-13
+        size = math.sqrt(2) * emf_v * abs(made.transfer(hz)) * 10 ** (found.fundamental_db / 20)
+        n, count = np.arange(1, lines.size + 1), 4096
+        s = 2j * math.pi * hz * n
+        current = size * lines * (1 / load + s * farad / load)
+        wave = lambda lines: count * np.fft.irfft(np.concatenate([[0.0], lines / 2, np.zeros(count // 2 - lines.size)]))
+        # direct current has no way to be seen at the load's harmonics: a loop without direct EMF balances its mean voltage
+        film_v, i = film.voltage_v, wave(current)
+        mean = 0.0
+        for _ in range(50):  # Newton on the direct current
+            voltage = (loop + load) * mean + film_v(i + mean).mean()
+            slope = (loop + load) + (film_v(i + mean + 1e-7 * size / load) - film_v(i + mean)).mean() / (1e-7 * size / load)
+            mean -= voltage / slope
+        u = film_v(i + mean)
+        emf = wave(current * (loop + s * henry * load / 100) + size * lines) + u + (loop + load) * mean
+        spectrum = np.fft.rfft(emf) / count * 2
+        assert abs(spectrum[1]) == pytest.approx(math.sqrt(2) * emf_v, rel=BALANCE)
+        assert np.abs(np.delete(spectrum, 1)[:1000]).max() < BALANCE * emf_v
+        out = np.real(wave(size * lines)) + load * mean
+        spent = ((i + mean) ** 2).mean() * loop + (u * (i + mean)).mean() + (out**2).mean() / load
+        given = math.sqrt(2) * emf_v * abs(current[0]) / 2 * math.cos(np.angle(spectrum[1]) - np.angle(current[0]))
+        assert given == pytest.approx(spent, rel=BALANCE)
 
 
 def test_direct_current_bends_a_film():

@@ -1,11 +1,11 @@
 //! The direct road: one film in a section without reactances has no memory, so each instant is solved alone.
 //!
 //! `u + Z i(u) = e(t)` has one root. With a cosine for EMF the film's own EMF `e_f = R i - u` is even in time, so half a period
-//! is enough; its lines come from a table of cosines where they are few, from a transform where they are many. The
+//! is enough, and of an odd law a quarter; its lines come from a table of cosines where they are few, from a transform where they are many. The
 //! deviation from the zero-voltage resistance is what is summed, so nothing small is taken from something large.
 //! Samples are raised until the outer quarter of the orders holds no more than the error that is allowed.
 
-use super::films::{Placed, Seen, channel_ohm, place};
+use super::films::{Placed, Seen, channel_ohm, placed};
 use super::grid::{Grid, ONE_TONE};
 use super::solve::{Answer, CONVERGED, ENOUGH, chords, stages_at};
 use crate::circuit::chain::Network;
@@ -17,6 +17,9 @@ use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2, TAU};
 /// Sizes whose lines come from a table.
 const TABLES: usize = 2;
 
+/// Instants of a quarter period of the tabled sizes, for odd laws.
+const QUARTERS: [usize; TABLES] = [12, 36];
+
 /// Rounding of the sums, relative to what is summed.
 const ROUNDING: f64 = 1e-15;
 
@@ -27,9 +30,35 @@ pub struct Direct {
     /// `cos(2 pi h n / N)` of each tabled size, row by row over the half period, weights included
     tables: Vec<Vec<f64>>,
     cosines: Vec<Vec<f64>>,
+    /// the same for odd laws over a quarter period: odd lines only, instants `(2k + 1)/(4 M)` of a quarter
+    odd_tables: Vec<Vec<f64>>,
+    odd_cosines: Vec<Vec<f64>>,
+    placed: Vec<Placed>,
     voltage_v: Vec<f64>,
     emf: Vec<f64>,
-    lines: Vec<f64>,
+    /// lines of the film's own EMF, V
+    pub lines: Vec<f64>,
+}
+
+/// What the direct road found; the lines are in [`Direct::lines`].
+#[derive(Debug, Clone, Copy)]
+pub struct Road {
+    /// the film
+    pub film: Placed,
+    /// samples of the whole period
+    pub samples: usize,
+    /// load voltage per EMF of the source, films at zero voltage
+    pub output: f64,
+    /// load voltage per EMF of the film
+    pub reach: f64,
+    /// bound of the error of the film's EMF, V rms
+    pub error: f64,
+    /// whether that is small against its harmonics
+    pub converged: bool,
+    /// chords of the contact over the period, ohm
+    pub chord_ohm: (f64, f64),
+    /// largest film voltage, V peak
+    pub film_peak_v: f64,
 }
 
 impl Direct {
@@ -37,61 +66,113 @@ impl Direct {
     pub fn solve(
         &mut self,
         network: &Network,
-        (hz, emf_v): (f64, f64),
+        tone: (f64, f64),
         film_ohm: &[f64],
         planner: &mut RealFftPlanner<f64>,
     ) -> Option<Answer> {
+        let road = self.run(network, tone, film_ohm, planner)?;
+        let link = network.links.first()?;
+        let (hz, emf_v) = tone;
+        let mut answer = Answer { samples: road.samples, converged: road.converged, ..Answer::default() };
+        let mut gain = 0.0f64;
+        for (line, &made) in self.lines.iter().enumerate() {
+            let at = line as f64 * hz;
+            let shape = stages_at(link, at);
+            let fed = if line == 1 { road.output * emf_v * FRAC_1_SQRT_2 } else { 0.0 };
+            answer.output.push(shape * (fed + road.reach * made));
+            answer.frequency_hz.push(at);
+            answer.orders.push((line as i32, 0));
+            gain = if line > 0 { gain.max(shape.norm()) } else { gain };
+        }
+        answer.error_v = road.error * road.reach.abs() * gain;
+        answer.chord_ohm = channel_chords(network, film_ohm);
+        answer.chord_ohm[road.film.contact] = road.chord_ohm;
+        answer.film_peak_v = vec![0.0; network.contacts.len()];
+        answer.film_peak_v[road.film.contact] = road.film_peak_v;
+        Some(answer)
+    }
+
+    /// The film's own EMF, line by line, where this road is open; nothing is allocated once the buffers are warm but the
+    /// resistances of the contacts.
+    pub fn run(
+        &mut self,
+        network: &Network,
+        (hz, emf_v): (f64, f64),
+        film_ohm: &[f64],
+        planner: &mut RealFftPlanner<f64>,
+    ) -> Option<Road> {
         let [link] = &network.links[..] else { return None };
         if !link.ladder.is_resistive() {
             return None;
         }
-        let placed = place(network, &link.ladder, film_ohm);
-        let [film] = &placed[..] else { return None };
+        self.placed.clear();
+        self.placed.extend(placed(network, &link.ladder, film_ohm));
+        let [film] = self.placed[..] else { return None };
         if network.contacts[film.contact].direct_current_a != 0.0 {
             return None;
         }
-        self.seen.fill(&link.ladder, &placed, &channel_ohm(network, &placed, film_ohm), &[hz]);
+        self.seen.fill(&link.ladder, &self.placed, &channel_ohm(network, &self.placed, film_ohm), &[hz]);
         let (output, reach) = (self.seen.output[0].re, self.seen.reach[0].re);
         let rest_ohm = self.seen.rest[0].re;
         let loaded = Loaded::new(&film.film, rest_ohm)?;
         // open voltage of the film's branch, peak
         let open_v = SQRT_2 * emf_v * self.seen.drive[0].re * (rest_ohm + film.reference_ohm);
-        let film = Placed { wave_ohm: rest_ohm, loaded, ..*film };
+        let film = Placed { wave_ohm: rest_ohm, loaded, ..film };
         for (level, &samples) in ONE_TONE.iter().enumerate() {
-            self.sample(&loaded, open_v, level, samples);
-            self.spectrum(level, samples, planner);
+            let samples = if loaded.is_odd() && level < TABLES {
+                self.quarter(&loaded, open_v, level)
+            } else {
+                self.sample(&loaded, open_v, level, samples);
+                self.spectrum(level, samples, planner);
+                samples
+            };
             let last = level + 1 == ONE_TONE.len();
             let power = |from: usize| 2.0 * self.lines[from..].iter().map(|c| c * c).sum::<f64>();
-            let (outer, residue) = (power(self.first_outer(samples)), power(2));
+            let (outer, residue) = (power(3 * samples / 8 + 1), power(2));
             let error = 2.0 * outer.sqrt() + ROUNDING * power(1).sqrt();
             if error <= ENOUGH * residue.sqrt() || last {
-                let mut answer = Answer { samples, ..Answer::default() };
-                let mut gain = 0.0f64;
-                for (line, &made) in self.lines.iter().enumerate() {
-                    let at = line as f64 * hz;
-                    let shape = stages_at(link, at);
-                    let fed = if line == 1 { output * emf_v * FRAC_1_SQRT_2 } else { 0.0 };
-                    answer.output.push(shape * (fed + reach * made));
-                    answer.frequency_hz.push(at);
-                    answer.orders.push((line as i32, 0));
-                    gain = if line > 0 { gain.max(shape.norm()) } else { gain };
-                }
-                answer.error_v = error * reach.abs() * gain;
-                answer.converged = error <= CONVERGED * residue.sqrt();
-                // an odd number of samples has none at the trough
-                self.voltage_v.push(loaded.film_voltage_v(-open_v, -self.voltage_v[0]));
-                answer.chord_ohm = channel_chords(network, film_ohm);
-                answer.chord_ohm[film.contact] = chords(&film, &self.voltage_v, network);
-                answer.film_peak_v = vec![0.0; network.contacts.len()];
-                answer.film_peak_v[film.contact] = self.voltage_v.iter().fold(0.0, |most, u| u.abs().max(most));
-                return Some(answer);
+                // crest and trough are not among the instants of every grid
+                let crest = loaded.film_voltage_v(open_v, self.voltage_v[0]);
+                let trough = if loaded.is_odd() { -crest } else { loaded.film_voltage_v(-open_v, -crest) };
+                return Some(Road {
+                    samples,
+                    output,
+                    reach,
+                    error,
+                    converged: error <= CONVERGED * residue.sqrt(),
+                    chord_ohm: chords(&film, &[crest, trough], network),
+                    film_peak_v: crest.abs().max(trough.abs()),
+                    film,
+                });
             }
         }
         None
     }
 
-    fn first_outer(&self, samples: usize) -> usize {
-        3 * samples / 8 + 1
+    /// An odd law over a quarter of the period: lines 0 to twice the instants, the even ones zero; returns the samples of
+    /// a whole period that this is worth.
+    fn quarter(&mut self, loaded: &Loaded, open_v: f64, level: usize) -> usize {
+        while self.odd_tables.len() <= level {
+            let count = QUARTERS[self.odd_tables.len()];
+            let angle = |h: usize, k: usize| TAU * (h * (2 * k + 1) % (8 * count)) as f64 / (8 * count) as f64;
+            let row = |h: usize| (0..count).map(move |k| angle(2 * h + 1, k).cos() / count as f64);
+            self.odd_tables.push((0..count).flat_map(row).collect());
+            self.odd_cosines.push((0..count).map(|k| angle(1, k).cos()).collect());
+        }
+        let Self { odd_tables, odd_cosines, voltage_v, emf, lines, .. } = self;
+        voltage_v.clear();
+        emf.clear();
+        let sign = if open_v < 0.0 { -1.0 } else { 1.0 };
+        let across = odd_cosines[level].iter().map(|cosine| open_v.abs() * cosine);
+        loaded.standings_downhill(across, |standing| {
+            voltage_v.push(sign * standing.voltage_v);
+            emf.push(sign * standing.excess_v);
+        });
+        lines.clear();
+        for row in odd_tables[level].chunks_exact(emf.len()) {
+            lines.extend([0.0, row.iter().zip(emf.iter()).map(|(c, e)| c * e).sum::<f64>()]);
+        }
+        4 * emf.len()
     }
 
     /// Film voltages and EMFs over half a period.
@@ -103,7 +184,7 @@ impl Direct {
         }
         self.voltage_v.clear();
         self.emf.clear();
-        let mut u = open_v * loaded.resistance_ohm() / (loaded.resistance_ohm() * (1.0 + loaded.front()));
+        let mut u = open_v / (1.0 + loaded.front());
         for cosine in &self.cosines[level][..half] {
             u = loaded.film_voltage_v(open_v * cosine, u);
             self.voltage_v.push(u);

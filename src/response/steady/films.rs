@@ -55,7 +55,16 @@ fn times(role: Role) -> f64 {
 /// The films of a section with a law of their own, at zero-voltage resistances `contact_ohm` (by number through the chain).
 #[must_use]
 pub fn place(network: &Network, ladder: &Ladder, contact_ohm: &[f64]) -> Vec<Placed> {
-    let one = |index: usize| -> Option<Placed> {
+    placed(network, ladder, contact_ohm).collect()
+}
+
+/// The same, one after another.
+pub fn placed<'a>(
+    network: &'a Network,
+    ladder: &Ladder,
+    contact_ohm: &'a [f64],
+) -> impl Iterator<Item = Placed> + use<'a> {
+    let one = move |index: usize| -> Option<Placed> {
         let contact: &Contact = &network.contacts[index];
         let ohm = contact_ohm[index] * times(contact.role);
         if ohm == 0.0 || ohm.is_infinite() {
@@ -66,7 +75,7 @@ pub fn place(network: &Network, ladder: &Ladder, contact_ohm: &[f64]) -> Vec<Pla
         let constriction_ohm = contact.constriction_ohm * times(contact.role);
         Some(Placed { contact: index, film, constriction_ohm, reference_ohm: ohm, wave_ohm: ohm, loaded })
     };
-    ladder.contacts().filter_map(one).collect()
+    ladder.contacts().filter_map(one)
 }
 
 /// Resistances of all contacts of a section in the loop of one channel, films at their reference.

@@ -70,8 +70,8 @@ pub struct Answer {
 
 /// Buffers of a solver; keep one per thread.
 pub struct Solver {
-    planner: RealFftPlanner<f64>,
-    direct: Direct,
+    pub(crate) planner: RealFftPlanner<f64>,
+    pub(crate) direct: Direct,
     sections: Vec<Section>,
 }
 

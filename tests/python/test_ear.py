@@ -1,0 +1,109 @@
+"""The level at the ear in job sheets and limits: against wl.hearing, closed forms, and bad sheets."""
+
+import math
+import subprocess
+import sys
+
+import pytest
+import weaklink as wl
+
+SHEET = """sheet = 1
+title = "a relay at several levels (invented)"
+{top}
+[section]
+"out" = {{ from = {{ emf = "{emf} V", resistance = "0.1 ohm" }}, path = ["relay / a"], into = "8 ohm" }}
+[route]
+"disc" = ["out"]
+[[heard]]
+route = "disc"
+left = "clean"
+right = "grit"
+strength = "{strength}"
+{heard}
+[[reading]]
+contact = "relay / a"
+channel = "right"
+shows = "{shows}"
+method = "signal millivolts"
+at = "2.8 V"
+"""
+
+
+def job(top="", heard="", emf=2.83, strength="slight", shows="1.8 mV"):
+    return wl.Job.from_text(SHEET.format(top=top, heard=heard, emf=emf, strength=strength, shows=shows))
+
+
+def finding(found):
+    return next(f for f in found.findings if f.channel == "right")
+
+
+def assumed(made):
+    return next(line for line in wl.assess(made).assumes if "dB SPL" in line)
+
+
+def test_level_by_sensitivity_distance_and_drive():
+    # 87 dB at 1 m from 2.83 V; 0.283 V is 20 dB less, 2.5 m 7.96 dB less: 59.04
+    assert "at 59 dB SPL" in assumed(job('sensitivity = "87 dB"\ndistance = "2.5 m"', 'output = "0.283 V"'))
+    assert "at 67 dB SPL" in assumed(job('sensitivity = "87 dB"\ndistance = "1 m"', 'output = "0.283 V"'))
+    # headphones: 100 dB from 1 V, no distance; 0.1 V is 80 dB
+    assert "at 80 dB SPL" in assumed(job('sensitivity = "100 dB"', 'output = "0.1 V"'))
+    # a stated level comes first; nothing stated is 80 dB
+    assert "at 71 dB SPL" in assumed(job('sensitivity = "100 dB"', 'level = "71 dB"'))
+    assert "slight grit at 80 dB SPL" in assumed(job())
+
+
+def test_louder_listening_needs_less_residue():
+    # 1.8 mV across it under 2.8 V at the load, T8: 0.064 % times (0.1 + 8)/8 at most... and the meter's accuracy on top
+    low = wl.hearing.smallest_noticeable_residue(1e3, 50.0, where="anywhere")[0]
+    assert low > 1.1e-3
+    quiet = finding(wl.assess(job(heard='level = "50 dB"')))
+    assert quiet.kind == "cannot be the sole cause" and quiet.ceiling == pytest.approx(6.4e-4, rel=0.1)
+    assert finding(wl.assess(job(heard='level = "90 dB"'))).kind != "cannot be the sole cause"
+    # plain takes ten times as much: 0.16 % at 70 dB
+    at = lambda strength: finding(wl.assess(job(heard='level = "70 dB"', strength=strength))).kind
+    assert (at("slight"), at("plain")) == ("able to account for it", "cannot be the sole cause")
+
+
+def test_limits_for_inaudible():
+    made = wl.typical("integrated amplifier")
+    found = wl.limits(made, residue="inaudible")
+    low = wl.hearing.smallest_noticeable_residue(1e3, 80.0, where="anywhere")[0]
+    assert found.residue == pytest.approx(low, rel=1e-12) and found.inaudible_up_to_db == 80.0
+    same = wl.limits(made, residue=found.residue)
+    assert [row.residue_ohm for row in same.rows] == [row.residue_ohm for row in found.rows] and same.inaudible_up_to_db is None
+    louder = wl.limits(made, residue="inaudible", level_db=100.0)
+    relay = lambda limits: next(row.residue_ohm for row in limits.rows if row.contact == "speaker relay / a")
+    assert relay(louder) == pytest.approx(0.1 * relay(found), rel=0.02)
+    # the loudest listening of a sheet
+    assert wl.limits(job(heard='level = "93 dB"'), residue="inaudible").inaudible_up_to_db == 93.0
+    # what is inaudible there makes no model hear it, at the most sensitive place
+    line = wl.hearing.audible([wl.hearing.Masker(1e3, 80.0)], lines_hz=[3400.0], lines_db=[80.0 + 20 * math.log10(found.residue) - 0.1])
+    assert line.verdict == "inaudible"
+
+
+def test_the_command():
+    run = lambda *more: subprocess.run([sys.executable, "-m", "weaklink.cli", "limits", "--typical", "integrated amplifier", *more], capture_output=True, text=True)  # fmt: skip
+    page = run("--residue", "inaudible", "--level", "90").stdout
+    assert "nobody hears up to 90" in " ".join(page.split()) and max(map(len, page.splitlines())) <= 80
+    assert " 0* " not in page  # a small limit keeps its digits
+    for more, match in ((["--residue", "loud"], "--residue"), (["--level", "90"], "level_db"), (["--residue", "inaudible", "--level", "200"], "level_db")):  # fmt: skip
+        failed = run(*more)
+        assert failed.returncode == 2 and match in failed.stderr
+
+
+@pytest.mark.parametrize("top,heard,match", [
+    ('distance = "2 m"', "", "write sensitivity"),
+    ('sensitivity = "87 dB"\ndistance = "0 m"', "", "above zero"),
+    ('sensitivity = "87 ohm"', "", "sensitivity"),
+    ('sensitivity = "87 dB"\ndistance = "2 s"', "", "distance"),
+    ("", 'level = "140 dB"', r"line \d+: \[\[heard\]\]: level: 140 dB; allowed: 20 to 110"),
+    ("", 'level = "quiet"', "level"),
+])  # fmt: skip
+def test_bad_sheets(top, heard, match):
+    with pytest.raises(wl.InputError, match=match):
+        job(top, heard)
+
+
+def test_a_level_beyond_the_models_is_refused_and_not_clamped():
+    with pytest.raises(wl.InputError, match="level at the ear"):
+        wl.assess(job('sensitivity = "130 dB"\ndistance = "1 m"', 'output = "28 V"', emf=28.3))
