@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import time
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from . import InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -25,6 +26,8 @@ def _parser() -> argparse.ArgumentParser:
     judge.add_argument("job", metavar="JOB.toml", help="the job sheet")
     judge.add_argument("--json", action="store_true", help="everything, for machines")
     judge.add_argument("--all", action="store_true", help="every reason and number")
+    judge.add_argument("--draws", type=int, default=100_000, metavar="N", help="draws behind the probabilities, default 100000; 0 for none")
+    judge.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the draws, default 0")
     judge.add_argument("--shop", metavar="shop.toml", help="rank remedies by what compare --save learnt")
     most = commands.add_parser("limits", help="say how many ohms are too many at each place")
     which = most.add_mutually_exclusive_group(required=True)
@@ -59,12 +62,26 @@ def _percent(text: str) -> float | str:
     return text if text == "inaudible" else float(text) / 100.0
 
 
+def _progress() -> Callable[[int], None] | None:
+    """Tells on standard error how far the draws are, where somebody watches and it takes longer than a moment."""
+    if not sys.stderr.isatty():
+        return None
+    began = time.monotonic()
+
+    def told(blocks: int) -> None:
+        if time.monotonic() - began > 1.0:
+            sys.stderr.write(f"\r\033[Kdraws: block {blocks}\r")
+            sys.stderr.flush()
+
+    return told
+
+
 def _answer(options: argparse.Namespace) -> str:
     from .report import text, typicals_text
 
     if options.command == "assess":
         job = load_job(options.job)
-        answer = assess(job)
+        answer = assess(job, draws=options.draws, seed=options.seed, progress=_progress())
         if options.shop is None:
             return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
         from .shop_job import load_shop, remedies_for, remedies_text

@@ -76,7 +76,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let mut rows = rows(job, &routes, &picture);
     let drawn = drawn(job, &routes, &rows, settings, watch)?;
     let typical = typical(job, &rows)?;
-    let rivals = rivals(&picture, &rows);
+    let mut rivals = rivals(&picture, &rows);
     let mut headlines = headlines(&picture, &rows, &rivals);
     let next_steps = next_steps(job, &routes, &picture, &rows, drawn.as_ref());
     let why = why(job, &routes, &picture, &rows);
@@ -84,6 +84,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let mut clashes: Vec<String> = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
     if let Some(drawn) = &drawn {
         drawn.mark(&mut rows);
+        drawn.likeliest_first(&mut rivals);
         headlines.iter_mut().for_each(|headline| drawn.headline(headline, &rows));
         clashes.extend(drawn.clashes(&picture));
         assumes.push(assumed(settings, &drawn.scene));

@@ -1,7 +1,7 @@
 //! What the draws add to an assessment: probabilities beside the findings and headlines, clashes, weights of the next steps.
 
 use super::assess::Settings;
-use super::report::{ChannelOdds, Headline, Odds, Row};
+use super::report::{ChannelOdds, Headline, Odds, Rival, Row};
 use super::rows::side;
 use super::sentences::list;
 use crate::bench::Channel;
@@ -92,6 +92,19 @@ impl Drawn {
         }
     }
 
+    /// Puts the likeliest rival first.
+    pub(super) fn likeliest_first(&self, rivals: &mut [Rival]) {
+        let odds = |rival: &Rival| {
+            let on = |channel: &Channel| {
+                let (scene, belief) = self.channel(*channel)?;
+                let number = scene.suspects.iter().position(|s| s.who.name() == rival.who)?;
+                belief.of(number).map(|b| b.probability)
+            };
+            rival.channels.iter().filter_map(on).fold(0.0, f64::max)
+        };
+        rivals.sort_by(|a, b| odds(b).total_cmp(&odds(a)));
+    }
+
     /// Says who is likeliest, how sure that is, and what moves it most.
     pub(super) fn headline(&self, headline: &mut Headline, rows: &[Row]) {
         let at = side(headline.channel);
@@ -148,7 +161,11 @@ impl Drawn {
 }
 
 fn told(moved_by: Option<&MovedBy>, error: f64) -> String {
-    let within = format!("+-{:.1} % by the number of draws", 100.0 * error);
+    let within = if error < 5e-4 {
+        "within 0.1 % by the number of draws".to_owned()
+    } else {
+        format!("+-{:.1} % by the number of draws", 100.0 * error)
+    };
     match moved_by {
         Some(moved) if moved.to - moved.from >= 0.01 => {
             format!("{within}; moved most by {}, {} to {}", moved.assumption, percent(moved.from), percent(moved.to))

@@ -563,7 +563,7 @@ impl Cause {
 #[must_use]
 pub fn fault_shares(nature: Nature) -> [f64; 7] {
     match nature {
-        Nature::Source => [0.40, 0.10, 0.20, 0.05, 0.15, 0.05, 0.05],
+        Nature::Source => [0.25, 0.15, 0.20, 0.10, 0.15, 0.10, 0.05],
         Nature::Loudspeaker => [0.40, 0.05, 0.15, 0.10, 0.15, 0.0, 0.15],
         Nature::PowerStage => [0.25, 0.20, 0.05, 0.10, 0.05, 0.20, 0.15],
         _ => [0.30, 0.30, 0.10, 0.05, 0.05, 0.15, 0.05],
