@@ -5,6 +5,7 @@ use super::report::Row;
 use super::routes::Routes;
 use super::rows::side;
 use crate::bench::kind::Kind as PartKind;
+use crate::bench::method::Shows;
 use crate::bench::range::Place;
 use crate::bench::{Channel, Strength, What};
 use crate::circuit::Role;
@@ -97,6 +98,16 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
             readings: readings.map(|r| Measured::new(r, &place)).collect(),
             bridges: bridges.map(|b| b.then).collect(),
             cannot_be_sole: row.is_some_and(|r| r.findings[side(channel)].kind == Kind::CannotBeSole),
+            proved_at_rest: row.is_some_and(|r| {
+                let finding = &r.findings[side(channel)];
+                let bridged = job.bridged.iter().any(|b| b.contact == name && b.channel == channel);
+                let moved = job.readings.iter().any(|r| {
+                    r.contact == name
+                        && r.channel == channel
+                        && (r.when.moved() || r.method.shows == Shows::SignalVolts)
+                });
+                finding.kind == Kind::CannotBeSole && !bridged && !moved
+            }),
             who,
         }
     };

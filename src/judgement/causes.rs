@@ -244,6 +244,8 @@ pub fn innocent_share(suspect: &Suspect, (low, high): (f64, f64), priors: &Prior
 
 /// Geometric standard deviation of sound contacts of a kind \[assumption\].
 pub const INNOCENT_SPREAD: f64 = 2.0;
+/// Changes per second above which a meter shows the mean \[assumption\].
+const AVERAGED_ABOVE_PER_S: f64 = 5.0;
 /// What a reading that does not fit is worth: it was taken at another moment of a contact that wanders \[assumption\].
 const MISFIT: f64 = 1e-3;
 
@@ -416,6 +418,8 @@ impl Cause {
                         (self.low_ohm.max(1e-9), self.resistance_ohm.max(1.001e-9)),
                     );
                     if reaches { told * (0.2 + 0.8 * seen) } else { MISFIT }
+                } else if r.dry && self.rate_per_s >= AVERAGED_ABOVE_PER_S {
+                    if within(self.averaged_ohm(r), r) { 1.0 } else { MISFIT }
                 } else if r.dry {
                     log_share(
                         (r.low_ohm.max(1e-9), r.high_ohm),
@@ -449,6 +453,17 @@ impl Cause {
             };
         }
         p
+    }
+
+    /// What a meter shows of a contact that jumps faster than it looks: the mean voltage, as ohms.
+    fn averaged_ohm(&self, r: &Measured) -> f64 {
+        let (low, high) = (self.low_ohm, self.resistance_ohm);
+        let Some(front) = r.open_v.zip(r.current_a).map(|(v, a)| v / a).filter(|_| !r.at_signal) else {
+            return self.duty * high + (1.0 - self.duty) * low;
+        };
+        let share = |ohm: f64| ohm / (ohm + front);
+        let mean = self.duty * share(high) + (1.0 - self.duty) * share(low);
+        front * mean / (1.0 - mean).max(1e-12)
     }
 
     /// A meter with more voltage than the signal: the film stands it and shows its chord, or breaks and shows a bridge.

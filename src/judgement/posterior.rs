@@ -196,7 +196,8 @@ fn strata(scene: &ChannelScene, priors: &Priors) -> Vec<Stratum> {
         let suspect = &scene.suspects[number];
         for (hypothesis, share) in Hypothesis::of(suspect, priors) {
             let prior = suspect.prior * share * (1.0 - two);
-            if prior > 0.0 && !suspect.cannot_be_sole {
+            let excluded = suspect.cannot_be_sole && !(suspect.proved_at_rest && hypothesis == Hypothesis::Chatter);
+            if prior > 0.0 && !excluded {
                 found.push(Stratum { suspect: Some((number, hypothesis)), prior });
             }
         }

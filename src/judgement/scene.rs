@@ -98,6 +98,8 @@ pub struct Suspect {
     pub bridges: Vec<Then>,
     /// a proof that it cannot be the sole cause
     pub cannot_be_sole: bool,
+    /// whether that proof rests on readings at rest: a contact that jumps faster than a meter looks escapes it
+    pub proved_at_rest: bool,
 }
 
 /// A symptom as it was written down.

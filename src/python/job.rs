@@ -204,6 +204,13 @@ pub(super) fn _hypotheses() -> Vec<&'static str> {
     crate::judgement::causes::Hypothesis::ALL.iter().map(|h| h.word()).collect()
 }
 
+/// Open-loop residue of a class-AB stage at room temperature; `quiescent` over the thermal voltage.
+#[pyfunction]
+pub(super) fn _crossover_residue(quiescent: f64, emitter_ohm: f64, load_ohm: f64, input_peak_v: f64) -> f64 {
+    let thermal_v = crate::physics::constants::THERMAL_VOLTAGE_V;
+    crate::circuit::amplifier::ClassAb { quiescent, emitter_ohm, load_ohm, thermal_v }.residue(input_peak_v)
+}
+
 /// Defaults, limits and meanings of the priors.
 #[pyfunction]
 pub(super) fn _priors() -> Vec<(&'static str, f64, f64, f64, &'static str)> {
