@@ -4,8 +4,9 @@
 
 use std::path::Path;
 use weaklink::bench::Channel;
-use weaklink::job::{Assessment, Targets, assess, limits, load, read};
+use weaklink::job::{Assessment, Settings, Targets, assess, assess_with, limits, load, read};
 use weaklink::judgement::Kind;
+use weaklink::watch::Unwatched;
 
 fn example(name: &str) -> Assessment {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("notebooks/jobs").join(name);
@@ -51,26 +52,37 @@ fn a_missing_file_is_an_error_with_its_name() {
 }
 
 #[test]
-fn tmp_print() {
-    for name in ["gritty-right-on-records", "two-faults", "worn-relay", "innocent-contacts", "quick-form"] {
-        let start = std::time::Instant::now();
-        let a = example(&format!("{name}.toml"));
-        println!("== {name} {:?}", start.elapsed());
-        for h in &a.headlines {
-            println!("{:?} {} | {}", h.channel, h.says, h.because);
-        }
-        for o in &a.odds {
-            println!(
-                "{:?} else {:.3} two {:.3} moved {:?} {:?}-{:?}",
-                o.channel, o.something_else, o.two_faults, o.moved_by, o.moved_from, o.moved_to
-            );
-            for w in &o.odds {
-                println!("   {:.4} +-{:.4} {} {:?}", w.probability, w.probability_se, w.who, w.by_hypothesis);
-            }
-        }
-        for s in a.next_steps.iter().take(6) {
-            println!("  next {:.3} bits {} min {}", s.bits, s.minutes, s.what);
-        }
-        println!("clashes {:?}", a.clashes);
-    }
+fn odds_of_the_examples() {
+    let odds = |name: &str, channel: Channel| {
+        let answer = example(name);
+        let found = answer.odds.into_iter().find(|o| o.channel == channel).unwrap();
+        let sum: f64 = found.odds.iter().map(|o| o.probability).sum::<f64>() + found.something_else - found.two_faults;
+        assert!((sum - 1.0).abs() < 1e-9, "{name} {sum}");
+        found
+    };
+    let first = |name: &str, channel: Channel| {
+        let found = odds(name, channel);
+        (found.odds[0].who.clone(), found.odds[0].probability)
+    };
+    let (who, p) = first("gritty-right-on-records.toml", Channel::Right);
+    assert!(who == "source selector / phono" && p > 0.9, "{who} {p}");
+    let (who, p) = first("two-faults.toml", Channel::Right);
+    assert!(who == "source selector / disc" && p > 0.9, "{who} {p}");
+    let (who, p) = first("worn-relay.toml", Channel::Left);
+    assert!(who == "output relay / a" && p > 0.9, "{who} {p}");
+    let (who, p) = first("quick-form.toml", Channel::Right);
+    assert!(who == "speaker switch / a" && p > 0.8, "{who} {p}");
+    // every contact is excluded by a bound: no probability is left to one
+    let innocent = odds("innocent-contacts.toml", Channel::Left);
+    assert!(innocent.odds.iter().all(|o| !o.who.contains(" / ") || o.probability < 0.01), "{innocent:?}");
+}
+
+#[test]
+fn the_same_seed_the_same_bits() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("notebooks/jobs/two-faults.toml");
+    let job = load(&path).unwrap();
+    let with = |draws, seed| assess_with(&job, Settings { draws, seed }, &Unwatched).unwrap().odds;
+    assert_eq!(with(5000, 3), with(5000, 3));
+    assert_ne!(with(5000, 3), with(5000, 4));
+    assert!(with(0, 0).is_empty());
 }

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 PRIOR = {name: default for name, default, *_ in _core._priors()}
 LEAST_RESIDUE, PLAINLY, LEAST_LOSS_DB, PLAIN_LOSS_DB, SILENT_DB = 6.8e-5, 10.0, 0.5, 1.0, 20.0
+# sources by their typical names, and what stands behind them in the typical table, ohm
+SOURCES = {"tape": ("tape deck", 2200.0), "disc": ("disc player", 1000.0), "tuner": ("tuner", 2200.0)}
 LAWS = ("ohmic", "tunnelling", "rectifying", "bridged", "chatter")
 THERMAL_V = 0.025262
 HEATING_V = 2.0 * math.sqrt(_core._LORENZ_V2_PER_K2) * _core._ROOM_K
@@ -86,8 +88,7 @@ class Layout:
         u = rng.uniform
         self.out_v = float(np.exp(u(math.log(0.1), math.log(3.0))))
         track, setting = float(rng.choice([20e3, 50e3, 100e3])), float(u(-40.0, -15.0))
-        self.source_ohm = float(rng.choice([600.0, 2200.0, 5000.0]))
-        self.emf = float(u(0.15, 0.5))
+        self.signal = {name: float(u(0.15, 0.6)) for name in SOURCES}
         self.gain_db = float(u(26.0, 32.0))
         inputs = ["tape", "disc", "tuner"][: int(rng.integers(1, 4))]
         self.phono = bool(rng.random() < 0.5)
@@ -103,7 +104,7 @@ class Layout:
         self.usual = {"source selector": usual[selector], "tape monitor": 0.13, "volume control": 0.03 * track, "speaker relay": 0.1}
         # the sheet's values are off where that is asked for
         off = lambda: float(np.exp(rng.normal(0.0, wrong_by))) if wrong_by else 1.0  # noqa: E731
-        self.off = {name: off() for name in ("source_ohm", "emf", "track", "coil")}
+        self.off = {name: off() for name in ("signal", "track")}
         self.routes = {name: self._route(name) for name in ([*inputs, "phono"] if self.phono else inputs)}
 
     def _select(self, name: str) -> list[str]:
@@ -125,7 +126,7 @@ class Layout:
         found = {"power stage": ("power stage", every), "8 ohm loudspeaker": ("loudspeaker", every)}
         if self.phono:
             found |= {"phono stage": ("stage", ["phono"]), "moving magnet": ("source", ["phono"])}
-        return found | {f"{name} source": ("source", [name]) for name in self.inputs}
+        return found | {SOURCES[name][0]: ("source", [name]) for name in self.inputs}
 
     def part_usual(self, contact: str) -> float:
         """What is usual for the contact, ohm."""
@@ -153,12 +154,11 @@ class Layout:
 
     def _drive(self, route: str) -> tuple[float, float]:
         if route != "phono":
-            return self.emf, self.source_ohm
+            return self.signal[route], SOURCES[route][1]
         return 5e-3 * 10.0 ** (35.0 / 20.0) * 0.98, 1000.0
 
     def sheet(self, heard: str) -> str:
         """The job sheet, with circuit values as wrong as the world says."""
-        line = f'{{ emf = "{self.emf * self.off["emf"]:.6g} V", resistance = "{self.source_ohm * self.off["source_ohm"]:.6g} ohm" }}'
         rows = ["# Invented for a check; no real set was measured.", "sheet = 1", 'readings = "readings.csv"', "[part]"]
         for part, kind in self.kinds.items():
             more = f', track = "{self.track * self.off["track"]:.6g} ohm", setting = "{self.setting:.6g} dB"' if kind == "potentiometer" else ""
@@ -168,13 +168,12 @@ class Layout:
         track = f"{self.track * self.off['track']:.6g} ohm"
         for name in self.routes:
             if name == "phono":
-                coil = f'{{ emf = "5 mV", resistance = "1 kohm", inductance = "{500.0 * self.off["coil"]:.6g} mH" }}'
                 pin = '{ capacitance = "150 pF" }, "phono socket / pin"'
                 stage = '{ name = "phono stage", gain = "35 dB", equalisation = "riaa", output_resistance = "1 kohm" }'
-                rows.append(f'"phono in" = {{ from = {coil}, path = [{pin}], into = {{ resistance = "47 kohm", capacitance = "100 pF" }}, then = {stage} }}')
+                rows.append(f'"phono in" = {{ from = "moving magnet", path = [{pin}], into = {{ resistance = "47 kohm", capacitance = "100 pF" }}, then = {stage} }}')
                 rows.append(f'"phono select" = {{ path = [{quoted(self._select("phono"))}], into = "{track}" }}')
             else:
-                rows.append(f'"{name} select" = {{ from = {line}, path = [{quoted(self._select(name))}], into = "{track}" }}')
+                rows.append(f'"{name} select" = {{ from = "{SOURCES[name][0]}", signal = "{self.signal[name] * self.off["signal"]:.6g} V", path = [{quoted(self._select(name))}], into = "{track}" }}')
         power = f'{{ name = "power stage", gain = "{self.gain_db:.6g} dB", output_resistance = "0.1 ohm" }}'
         rows.append(f'"volume" = {{ path = ["volume control / wiper"], into = "47 kohm", then = {power} }}')
         rows.append(f'"out" = {{ path = ["{self.relay}"], into = "8 ohm loudspeaker" }}')

@@ -185,6 +185,24 @@ pub fn if_something_else(sighting: &Sighting) -> f64 {
     ON_THE_ROUTE * sighting.noted.iter().map(one).product::<f64>()
 }
 
+/// Probability of all sightings if the cause is nothing in the sheet: one fault sounds alike on every route that it reaches.
+#[must_use]
+pub fn all_if_something_else(sightings: &[Sighting]) -> f64 {
+    const ONE_OF_SIX: f64 = 1.0 / 6.0;
+    const ANOTHER_SOUND: f64 = 0.02;
+    let mut kinds: Vec<usize> = sightings.iter().flat_map(|s| &s.noted).filter_map(|n| kind_of(n.what)).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let more = kinds.len().saturating_sub(1) as i32;
+    let one = |noted: &Noted| {
+        let figures = usize::from(noted.residue.is_some()) + usize::from(noted.loss_db.is_some());
+        // slight or plain
+        0.5 * 0.2f64.powi(figures as i32) * 0.1f64.powi(noted.goes_away.len() as i32)
+    };
+    let each: f64 = sightings.iter().map(|s| 0.5 * s.noted.iter().map(one).product::<f64>()).product();
+    each * if kinds.is_empty() { 1.0 } else { ONE_OF_SIX } * ANOTHER_SOUND.powi(more)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

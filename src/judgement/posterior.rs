@@ -7,7 +7,7 @@
 //! What a theorem excludes as sole cause has no probability as one: probability never overrides a proof.
 
 use super::causes::{Cause, Cures, Effect, Hypothesis};
-use super::listener::{Listener, SLIP, if_something_else, probability};
+use super::listener::{Listener, SLIP, all_if_something_else, if_something_else, probability};
 use super::priors::Priors;
 use super::scene::{ChannelScene, Nature, Scene, Suspect};
 use super::uncertainty::Stream;
@@ -406,7 +406,7 @@ fn weigh(scene: &ChannelScene, priors: &Priors, asked: Asked, watch: &dyn Watch)
     for (k, one) in found {
         sums[k].add(one);
     }
-    let else_evidence = scene.sightings.iter().map(if_something_else).product::<f64>() * trial.bridges(&[]);
+    let else_evidence = all_if_something_else(&scene.sightings) * trial.bridges(&[]);
     Ok(Weighed { strata, sums, else_prior: priors.something_else, else_evidence })
 }
 
