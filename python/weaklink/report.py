@@ -27,7 +27,7 @@ SHORT = {
 }
 
 # the short answer stays below this many lines; the rest is for --all
-MOST_LINES = 39
+MOST_LINES = 44
 
 
 def _wrapped(text: str, lead: str = "  ", then: str = "    ") -> list[str]:

@@ -549,9 +549,9 @@ fn conclude(weighed: &Weighed, scene: &ChannelScene, factors: Option<&[f64]>, pr
     beliefs.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     let p_other = other / total;
     let mut draws: Vec<Draw> = Vec::new();
-    for k in 0..n {
-        let scale = prior[k] / weighed.sums[k].count.max(1.0) / total;
-        draws.extend(weighed.sums[k].draws.iter().map(|d| Draw { weight: d.weight * scale, ..*d }));
+    for (before, sums) in prior.iter().zip(&weighed.sums) {
+        let scale = before / sums.count.max(1.0) / total;
+        draws.extend(sums.draws.iter().map(|d| Draw { weight: d.weight * scale, ..*d }));
     }
     let pair = pair_at.and_then(|at| {
         let sums = &weighed.sums[at];
@@ -582,8 +582,8 @@ fn moved_by(leader: usize, weighed: &Weighed, prior: &[f64], other: f64, priors:
     };
     let probability = |times: &dyn Fn(usize) -> f64, other: f64, mean: &dyn Fn(usize) -> f64| {
         let (mut top, mut all) = (0.0, other);
-        for k in 0..prior.len() {
-            let mass = prior[k] * times(k) * mean(k);
+        for (k, before) in prior.iter().enumerate() {
+            let mass = before * times(k) * mean(k);
             all += mass;
             top += mass * if mine(k) { 1.0 } else { pair(k) };
         }
