@@ -103,7 +103,10 @@ class Layout:
         usual = {"rotary switch": 0.04, "slide switch": 0.13, "push switch": 0.25}
         self.usual = {"source selector": usual[selector], "tape monitor": 0.13, "volume control": 0.03 * track, "speaker relay": 0.1}
         # the sheet's values are off where that is asked for
-        off = lambda: float(np.exp(rng.normal(0.0, wrong_by))) if wrong_by else 1.0  # noqa: E731
+
+        def off() -> float:
+            return float(float(np.exp(rng.normal(0.0, wrong_by))) if wrong_by else 1.0)
+
         self.off = {name: off() for name in ("signal", "track")}
         self.routes = {name: self._route(name) for name in ([*inputs, "phono"] if self.phono else inputs)}
 
@@ -144,7 +147,7 @@ class Layout:
         emf, ohm = self._drive(route)
         source = Source(emf_v=emf, resistance_ohm=ohm)
         control = Divider("control", track_ohm=self.track, setting_db=self.setting, wiper=film if contact == "volume control / wiper" else None)
-        path = [control] if contact == "volume control / wiper" else [film, control]
+        path: list[Contact | Lead | Divider] = [control] if contact == "volume control / wiper" else [film, control]
         whole = Section("loop", source=source, path=path, load=Load(resistance_ohm=47e3))
         if contact != "volume control / wiper":
             return whole, emf
@@ -164,7 +167,10 @@ class Layout:
             more = f', track = "{self.track * self.off["track"]:.6g} ohm", setting = "{self.setting:.6g} dB"' if kind == "potentiometer" else ""
             rows.append(f'"{part}" = {{ kind = "{kind}"{more} }}')
         rows.append("[section]")
-        quoted = lambda names: ", ".join(f'"{name}"' for name in names)  # noqa: E731
+
+        def quoted(names: list[str]) -> str:
+            return ", ".join(f'"{name}"' for name in names)
+
         track = f"{self.track * self.off['track']:.6g} ohm"
         for name in self.routes:
             if name == "phono":
@@ -284,7 +290,10 @@ class Amplifier:
             return {**none, kind: size}
         if fault.who not in layout.routes[route]:
             return none
-        of = lambda ohm, hz: self._loss(fault.who, route, ohm, hz)  # noqa: E731
+
+        def of(ohm: float, hz: float) -> float:
+            return self._loss(fault.who, route, ohm, hz)
+
         if fault.way == "chatter":
             worse, better = (10.0 ** (-of(ohm, 1000.0) / 20.0) for ohm in (fault.ohm, fault.low_ohm))
             mean = fault.duty * worse + (1.0 - fault.duty) * better
@@ -343,8 +352,13 @@ class Amplifier:
         rng = self.rng
         if rng.random() > 0.5:
             return
-        shown = lambda ohm: max(19.7 * ohm / (ohm + 987.0), 0.0)  # noqa: E731
-        noisy = lambda mv: max(mv + rng.uniform(-1.0, 1.0) * (0.01 * mv + 0.2), 0.0)  # noqa: E731
+
+        def shown(ohm: float) -> float:
+            return float(max(19.7 * ohm / (ohm + 987.0), 0.0))
+
+        def noisy(mv: float) -> float:
+            return float(max(mv + rng.uniform(-1.0, 1.0) * (0.01 * mv + 0.2), 0.0))
+
         if fault is None:
             yield f"as found,{contact},{channel},{noisy(shown(self.innocent_ohm(contact))):.4f} mV,dry box"
         elif fault.way == "chatter":
@@ -389,7 +403,9 @@ class Ear:
             ratio = kind in ("grit", "crackle")
             least, plain = (LEAST_RESIDUE, PLAINLY * LEAST_RESIDUE) if ratio else (LEAST_LOSS_DB, PLAIN_LOSS_DB)
             times, spread = (self.residue, 1.3) if ratio else (self.loss, 1.15)
-            over = lambda level: normal_cdf(math.log(size / (level * times)) / math.log(spread)) if size >= level else 0.0  # noqa: B023, E731
+            def over(level: float, size: float = size, times: float = times, spread: float = spread) -> float:
+                return normal_cdf(math.log(size / (level * times)) / math.log(spread)) if size >= level else 0.0
+
             u = rng.random()
             if u >= over(least):
                 continue

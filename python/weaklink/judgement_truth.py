@@ -117,7 +117,10 @@ def judged(amplifiers: int, world: World, *, draws: int = 20_000, seed: int = 0,
 
 def report(name: str, found: Told) -> str:
     """The table of one world."""
-    share = lambda part, whole: f"{100 * part / whole:.1f} %" if whole else "-"  # noqa: E731
+
+    def share(part: int, whole: int) -> str:
+        return f"{100 * part / whole:.1f} %" if whole else "-"
+
     lines = [
         f"{name}: {found.amplifiers} invented amplifiers, {found.channels} channels with a symptom",
         f"  guilty named first: {share(found.first, found.channels)} of all,"
