@@ -149,15 +149,19 @@ class BenchLog:
     def write_set_aside(self, path: str | os.PathLike[str]) -> None:
         """Writes the numbers of the rows without an after and of those set aside, and every fault, as CSV."""
         import csv
+        import io
 
-        with open(path, "w", newline="", encoding="utf-8") as file:
-            out = csv.writer(file)
-            out.writerow(["row", "what", "column", "found", "allowed"])
-            rows: list[tuple[int, str, str, str, str]] = [(row, "without after", "", "", "") for row in self.without_after]
-            for fault in self.faults:
-                what = "row set aside" if fault.row_aside else "cell set aside"
-                rows.append((fault.row, what, fault.column, fault.found, fault.allowed))
-            out.writerows(sorted(rows))
+        from .files import write_whole
+
+        file = io.StringIO(newline="")
+        out = csv.writer(file)
+        out.writerow(["row", "what", "column", "found", "allowed"])
+        rows: list[tuple[int, str, str, str, str]] = [(row, "without after", "", "", "") for row in self.without_after]
+        for fault in self.faults:
+            what = "row set aside" if fault.row_aside else "cell set aside"
+            rows.append((fault.row, what, fault.column, fault.found, fault.allowed))
+        out.writerows(sorted(rows))
+        write_whole(path, file.getvalue())
 
 
 def _log(data: bytes, file: str, strict: bool) -> BenchLog:

@@ -157,12 +157,7 @@ class Comparison:
 
     def save(self, path: str | os.PathLike[str]) -> None:
         """Writes what a later assessment needs, as TOML; never leaves half a file."""
-        import os as system
-        from pathlib import Path
-
+        from .files import write_whole
         from .shop_text import toml
 
-        there = Path(path)
-        new = there.with_name(there.name + ".new")
-        new.write_text(toml(self), encoding="utf-8")
-        system.replace(new, there)
+        write_whole(path, toml(self))

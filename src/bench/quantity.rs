@@ -302,6 +302,9 @@ pub fn quantity(text: &str, dimension: Dimension) -> Result<Quantity, QuantityEr
         return Ok(Quantity { value: single(&text, dimension, None)?, plus_minus: 0.0 });
     };
     let (main, tolerance) = (main.trim(), tolerance.trim());
+    if main.is_empty() || tolerance.is_empty() {
+        return wrong(format!("{text:?} has nothing on one side of +-"), write_like(dimension));
+    }
     let value = single(main, dimension, trailing_unit(tolerance))?;
     let relative = tolerance.ends_with('%') && !matches!(dimension, D::Ratio | D::Decibel);
     let plus_minus = if relative {

@@ -60,7 +60,11 @@ pub(super) fn with_constriction<'a>(values: Values<'a>, constriction: f64, store
             store.extend(values.iter().map(|v| v + constriction));
             Values::Many(store)
         }
-        many @ Values::Many(_) => many,
+        Values::Spread(values, each) if constriction != 0.0 => {
+            store.extend(values.iter().map(|value| value + constriction));
+            Values::Spread(store, each)
+        }
+        many @ (Values::Many(_) | Values::Spread(..)) => many,
     }
 }
 

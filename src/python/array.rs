@@ -152,6 +152,11 @@ impl<'py> Arguments<'py> {
                 Held::Scalar(value) => Column::One(*value),
                 Held::Array(array) if array.len() == 1 => Column::One(array.call_method0("item")?.extract()?),
                 Held::Array(array) => {
+                    if let Some(each) = spread(array.shape(), &shape) {
+                        let whole = numpy.call_method1("ascontiguousarray", (array,))?;
+                        columns.push(Column::Spread(whole.cast_into::<PyArrayDyn<f64>>()?.readonly(), each));
+                        continue;
+                    }
                     let full = numpy.call_method1("broadcast_to", (array, shape.clone()))?;
                     let full = numpy.call_method1("ascontiguousarray", (full,))?;
                     Column::Many(full.cast_into::<PyArrayDyn<f64>>()?.readonly())
@@ -163,8 +168,19 @@ impl<'py> Arguments<'py> {
     }
 }
 
+/// For how many points one after another each value of an array of shape `own` holds in the common shape, where its values
+/// follow each other there; `None` where they do not.
+fn spread(own: &[usize], common: &[usize]) -> Option<usize> {
+    let lead = common.len() - own.len();
+    let axis = |k: &usize| own[*k] == common[lead + k] && own[*k] != 1;
+    let (first, last) = ((0..own.len()).find(axis)?, (0..own.len()).rfind(axis)?);
+    let together = (first..=last).all(|k| own[k] == common[lead + k]);
+    together.then(|| common[lead + last + 1..].iter().product())
+}
+
 enum Column<'py> {
     One(f64),
+    Spread(PyReadonlyArrayDyn<'py, f64>, usize),
     Many(PyReadonlyArrayDyn<'py, f64>),
 }
 
@@ -189,6 +205,14 @@ impl<'py> Columns<'py> {
         Ok(match &self.columns[number] {
             Column::One(value) => Values::One(*value),
             Column::Many(array) => Values::Many(array.as_slice()?),
+            Column::Spread(array, each) => {
+                let values = array.as_slice()?;
+                if *each == 1 && values.len() == self.size {
+                    Values::Many(values)
+                } else {
+                    Values::Spread(values, *each)
+                }
+            }
         })
     }
 
@@ -211,6 +235,7 @@ pub(super) fn at(values: Values<'_>, point: usize) -> f64 {
     match values {
         Values::One(value) => value,
         Values::Many(values) => values[point],
+        Values::Spread(values, each) => values[point / each % values.len()],
     }
 }
 

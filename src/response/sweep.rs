@@ -23,6 +23,8 @@ pub enum Values<'a> {
     One(f64),
     /// one per point
     Many(&'a [f64]),
+    /// each holds for so many points one after another; after the last the first follows again
+    Spread(&'a [f64], usize),
 }
 
 impl Values<'_> {
@@ -32,6 +34,23 @@ impl Values<'_> {
             Self::One(value) => *lanes = [*value; LANES],
             Self::Many(values) => {
                 lanes[..count].copy_from_slice(&values[start..start + count]);
+                let last = lanes[count - 1];
+                lanes[count..].fill(last);
+            }
+            Self::Spread(values, each) => {
+                let (mut at, mut left) = ((start / each) % values.len(), each - start % each);
+                if left >= count {
+                    *lanes = [values[at]; LANES];
+                    return;
+                }
+                for lane in &mut lanes[..count] {
+                    *lane = values[at];
+                    left -= 1;
+                    if left == 0 {
+                        left = *each;
+                        at = if at + 1 == values.len() { 0 } else { at + 1 };
+                    }
+                }
                 let last = lanes[count - 1];
                 lanes[count..].fill(last);
             }

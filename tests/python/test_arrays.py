@@ -1,5 +1,6 @@
 """Whatever can hold real numbers goes in; the broadcast shape comes out; bad values are named."""
 
+import os
 import subprocess
 import sys
 import threading
@@ -347,3 +348,38 @@ def test_a_huge_range_does_not_vanish():
     r = 1e200 / 8.0
     assert found.chatter == pytest.approx(r / (2.0 * np.sqrt(1.0 + r)), rel=1e-12)
     assert section.ceiling(1e3, ranges={"c": (1e200, 2e200)}).chatter > 0.1
+
+
+@pytest.mark.parametrize("shapes", [((3,), (3,)), ((2, 1), (3,)), ((3,), (2, 1)), ((2, 1, 4), (3, 1)), ((2, 3, 1), (4,)), ((1, 3, 1), (2, 1, 4)),
+                                    ((2, 1, 4), (2, 3, 1)), ((1,), (5,)), ((600, 1), (7,)), ((7,), (600, 1)), ((2, 300, 1), (1, 1, 5)), ((0,), (1,)),
+                                    ((2, 0), (1,)), ((), (4,))])  # fmt: skip
+def test_broadcasting_is_numpys(shapes):
+    rng = np.random.default_rng(4)
+    hz, ohm = (10 ** rng.uniform(1, 4, shape) for shape in shapes)
+    section = wl.Section("s", source=wl.Source(emf_v=1.0, resistance_ohm=100.0, inductance_h=0.1),
+                         path=[wl.Contact("k", resistance_ohm=1.0, constriction_ohm=0.5)], load=wl.Load(resistance_ohm=1e3))  # fmt: skip
+    full = np.broadcast_arrays(hz, ohm)
+    for one in (section.loss_db, lambda f, contacts: section.distortion(f, contacts=contacts).chord_ohm["k"][0]):
+        found, known = one(hz, contacts={"k": ohm}), one(np.array(full[0]), contacts={"k": np.array(full[1])})
+        assert np.shape(found) == full[0].shape and np.array_equal(found, known)
+    # strides that are none of numpy's own order
+    if hz.ndim == 2:
+        assert np.array_equal(section.loss_db(np.asfortranarray(hz), contacts={"k": ohm}), section.loss_db(hz, contacts={"k": ohm}))
+
+
+def test_the_same_bits_for_any_number_of_threads():
+    script = """
+import hashlib, numpy as np, weaklink as wl
+rng = np.random.default_rng(1)
+lead = wl.Lead(capacitance_f=1e-10)
+pins = [wl.Contact("a", film=wl.Film.tunnelling(resistance_ohm=100.0, scale_v=0.1)), lead, wl.Contact("b", film=wl.Film.bridged(resistance_ohm=1e3))]
+s = wl.Section("s", source=wl.Source(emf_v=0.5, resistance_ohm=1e3, inductance_h=0.1), path=pins, load=wl.Load(resistance_ohm=47e3, capacitance_f=1e-10))
+hz, ohm = 10 ** rng.uniform(1.5, 4, (400, 1)), 10 ** rng.uniform(0, 5, 700)
+few = ohm[:150]
+parts = [s.loss_db(hz, contacts={"a": ohm}), s.transfer(hz, contacts={"b": ohm}), s.ceiling(hz[:20], ranges={"a": (0.0, ohm)}).chatter,
+         s.distortion(1e3, contacts={"a": few, "b": few[::-1]}).harmonics, s.residue(1e3, contacts={"a": few}, flicker={"b": 1e-9}).total,
+         s.two_tone(6e1, 7e3, contacts={"a": few[:20]}).level]
+print(hashlib.sha256(b"".join(np.ascontiguousarray(part).tobytes() for part in parts)).hexdigest())
+"""
+    run = lambda threads: subprocess.run([sys.executable, "-c", script], env=os.environ | {"RAYON_NUM_THREADS": threads}, capture_output=True, text=True, check=True).stdout  # noqa: E731
+    assert len(run("1")) == 65 and run("1") == run("2") == run("3")
