@@ -24,7 +24,8 @@ fn selector_bad_on_one_channel() {
     assert_eq!(kind(&answer, "source selector / phono", Channel::Right), Kind::Able);
     assert_eq!(kind(&answer, "source selector / phono", Channel::Left), Kind::Cleared);
     assert_eq!(kind(&answer, "tape monitor / source", Channel::Right), Kind::CannotBeSole);
-    assert!(answer.next_steps[0].lid_on);
+    // as good as certain: what is left to do is to prove it
+    assert_eq!(answer.next_steps[0].what, "Clip lead across source selector / phono");
 }
 
 #[test]

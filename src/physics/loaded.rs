@@ -235,6 +235,8 @@ impl Loaded {
     /// Root of `linear x + law phi(x) = y` between two bounds, with `phi(x) - x` and `phi'(x) - 1` there.
     #[inline]
     fn root(&self, y: f64, (linear, law): (f64, f64), (low, high): (f64, f64), start: f64) -> (f64, f64, f64) {
+        // where a bound is the root itself, rounding can turn the two round
+        let (low, high) = (low.min(high), low.max(high));
         let mut x = start;
         if !(x > low && x < high) {
             x = if self.shape == Shape::Atan { low } else { high };
