@@ -6,7 +6,7 @@ as an array of real numbers; all arguments of one call broadcast to one shape S;
 """
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Literal, Self, final
 
 import numpy
@@ -49,6 +49,10 @@ __all__ = [
     "_reread_job",
     "_assess_json",
     "_evidence_json",
+    "_draws",
+    "_hypotheses",
+    "_crossover_residue",
+    "_priors",
     "_engineering",
     "typical",
     "_layouts",
@@ -831,8 +835,12 @@ def loss_range_for_residue(residue: _Num) -> _Floats:
     """Inverse of T6: least range of loss, dB, that goes with a residue in a resistive loop."""
 
 def _reread_job(text: str, file: str, readings: tuple[str, str] | None) -> Job: ...
-def _assess_json(job: Job) -> str: ...
 def _evidence_json(job: Job) -> str: ...
+def _assess_json(job: Job, draws: int, seed: int, progress: Callable[[int], object] | None) -> str: ...
+def _draws(job: Job, draws: int, seed: int) -> list[tuple[str, list[str], dict[str, numpy.typing.NDArray[Any]]]]: ...
+def _hypotheses() -> list[str]: ...
+def _crossover_residue(quiescent: float, emitter_ohm: float, load_ohm: float, input_peak_v: float) -> float: ...
+def _priors() -> list[tuple[str, float, float, float, str]]: ...
 def _engineering(value: float, unit: str) -> str: ...
 def typical(name: str) -> Job:
     """A typical layout as a job without readings: "integrated amplifier", "receiver" and so on (weaklink typicals)."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import time
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from . import Assessment, InputError, Job, WeaklinkError, __version__, _core, as
 from .extras import bad_input
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -26,6 +27,8 @@ def _parser() -> argparse.ArgumentParser:
     judge.add_argument("job", metavar="JOB.toml", help="the job sheet")
     judge.add_argument("--json", action="store_true", help="everything, for machines")
     judge.add_argument("--all", action="store_true", help="every reason and number")
+    judge.add_argument("--draws", type=int, default=100_000, metavar="N", help="draws behind the probabilities, default 100000; 0 for none")
+    judge.add_argument("--seed", type=int, default=0, metavar="N", help="seed of the draws, default 0")
     judge.add_argument("--shop", metavar="shop.toml", help="rank remedies by what compare --save learnt")
     judge.add_argument("--report", metavar="FILE.html", help="also write the page for the customer, with the bench record behind it")
     judge.add_argument("--done", action="append", default=[], metavar="TEXT", help="for the page: what was done; may be repeated")
@@ -65,12 +68,26 @@ def _percent(text: str) -> float | str:
     return text if text == "inaudible" else float(text) / 100.0
 
 
+def _progress() -> Callable[[int], None] | None:
+    """Tells on standard error how far the draws are, where somebody watches and it takes longer than a moment."""
+    if not sys.stderr.isatty():
+        return None
+    began = time.monotonic()
+
+    def told(blocks: int) -> None:
+        if time.monotonic() - began > 1.0:
+            sys.stderr.write(f"\r\033[Kdraws: block {blocks}\r")
+            sys.stderr.flush()
+
+    return told
+
+
 def _answer(options: argparse.Namespace) -> str:
     from .report import text, typicals_text
 
     if options.command == "assess":
         job = load_job(options.job)
-        answer = assess(job)
+        answer = assess(job, draws=options.draws, seed=options.seed, progress=_progress())
         _report(options, job, answer)
         if options.shop is None:
             return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)

@@ -27,7 +27,7 @@ SHORT = {
 }
 
 # the short answer stays below this many lines; the rest is for --all
-MOST_LINES = 39
+MOST_LINES = 44
 
 
 def _wrapped(text: str, lead: str = "  ", then: str = "    ") -> list[str]:
@@ -60,8 +60,19 @@ def _worst(pair: tuple[Finding, Finding]) -> str:
     return f"{100 * max(ceilings):.2g} %" if ceilings else "-"
 
 
+def _percent(p: float) -> str:
+    return "<1 %" if p < 0.005 else ">99 %" if p > 0.995 else f"{100 * p:.0f} %"
+
+
+def _short(finding: Finding) -> str:
+    word = SHORT[finding.kind]
+    if finding.probability is None or finding.probability < 0.005 or finding.kind == "proved":
+        return word
+    return f"{word} {_percent(finding.probability)}".replace(" %", "%")
+
+
 def _verdict(pair: tuple[Finding, Finding]) -> str:
-    left, right = (SHORT[f.kind] for f in pair)
+    left, right = (_short(f) for f in pair)
     return left if left == right else f"{left} / {right}"
 
 
@@ -175,6 +186,10 @@ def _details(assessment: Assessment) -> list[str]:
         by_law = ", ".join(f"{law} {_engineering(worst, '%')}" for law, worst in finding.by_hypothesis)
         if by_law:
             lines += _wrapped(f"most residue by hypothesis: {by_law}", "    ", "      ")
+        ways = ", ".join(f"{law} {_percent(p)}" for law, p in finding.probability_by_hypothesis if p >= 0.005)
+        if finding.probability is not None and ways:
+            error = 100 * (finding.probability_se or 0.0)
+            lines += _wrapped(f"probability {_percent(finding.probability)} +-{error:.1f} %: {ways}", "    ", "      ")
         if finding.in_order_source:
             lines += _wrapped(f"usual for its kind after {finding.in_order_source}", "    ", "      ")
     return lines
@@ -196,7 +211,9 @@ def _steps(assessment: Assessment, most: int) -> list[str]:
 def _rivals(assessment: Assessment, most: int) -> list[str]:
     lines = []
     for rival in assessment.rivals[:most]:
-        lines += _wrapped(f"{rival.who} ({', '.join(rival.channels)}): {rival.test}")
+        odds = {one.channel: one.of(rival.who) for one in assessment.odds}
+        sides = [f"{side} {_percent(odds[side])}" if side in odds else side for side in rival.channels]
+        lines += _wrapped(f"{rival.who} ({', '.join(sides)}): {rival.test}")
     return ["", "If it is no contact", *lines] if lines else []
 
 

@@ -13,7 +13,10 @@ from . import _core
 from ._core import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import pandas
+    import xarray
 
     from ._core import Job
 
@@ -52,6 +55,9 @@ class Finding:
     decided_by: str
     in_order_up_to_ohm: float | None
     in_order_source: str | None
+    probability: float | None
+    probability_se: float | None
+    probability_by_hypothesis: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +93,38 @@ class Typical:
 
 
 @dataclass(frozen=True, slots=True)
+class Odds:
+    """How likely one suspect is at fault on a channel, alone or with another, with its Monte Carlo standard error."""
+
+    who: str
+    probability: float
+    probability_se: float
+    by_hypothesis: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelOdds:
+    """How likely everything is on a channel with a symptom, likeliest first.
+
+    something_else: that it is nothing in the sheet. two_faults: that there are two. moved_by: the assumption that moves the
+    first one's probability most, from moved_from to moved_to.
+    """
+
+    channel: str
+    odds: tuple[Odds, ...]
+    something_else: float
+    something_else_se: float
+    two_faults: float
+    moved_by: str | None
+    moved_from: float | None
+    moved_to: float | None
+
+    def of(self, who: str) -> float:
+        """Probability of a suspect by its name; 0.0 for one that is excluded."""
+        return next((one.probability for one in self.odds if one.who == who), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
 class Assessment:
     """The answer to one job sheet."""
 
@@ -103,6 +141,21 @@ class Assessment:
     version: str
     typical_version: int
     source_json: str
+    odds: tuple[ChannelOdds, ...]
+    draw_count: int
+    seed: int
+    job: Job
+
+    @property
+    def draws(self) -> xarray.Dataset:
+        """Every draw of the joint state with its weight, drawn again from the seed (the same bits); needs xarray.
+
+        Dimension ``draw``; ``channel``, ``suspect``, ``second`` (of two faults, else the same), ``hypothesis`` by name;
+        ``resistance_ohm`` (zero voltage; NaN for what is no contact), ``keenness`` of the listener (standard deviations duller
+        than the median), ``frit_v``, ``residue`` and ``loss_db`` on the first bad route, ``weight`` (sums to one less
+        ``something_else`` on each channel). Raises ModuleNotFoundError without xarray.
+        """
+        return _draws(self.job, self.draw_count, self.seed)
 
     @property
     def headline(self) -> dict[str, str]:
@@ -154,6 +207,26 @@ class Assessment:
         return text(self)
 
 
+def _draws(job: Job, draws: int, seed: int) -> xarray.Dataset:
+    try:
+        import xarray
+    except ModuleNotFoundError as error:
+        raise ModuleNotFoundError(f"{error}: pip install 'weaklink[notebooks]' brings it", name=error.name) from None
+    import numpy as np
+
+    hypotheses = np.array(_core._hypotheses())
+    parts: dict[str, list[Any]] = {}
+    for channel, suspects, columns in _core._draws(job, draws, seed):
+        names = np.array(suspects)
+        columns = {**columns, "suspect": names[columns["suspect"]], "second": names[columns["second"]]}
+        columns["hypothesis"] = hypotheses[columns["hypothesis"]]
+        columns["channel"] = np.full(len(columns["weight"]), channel)
+        for name, values in columns.items():
+            parts.setdefault(name, []).append(values)
+    arrays = {name: ("draw", np.concatenate(values)) for name, values in parts.items()}
+    return xarray.Dataset(arrays, attrs={"seed": seed, "draws": draws, "version": _core.__version__})
+
+
 def _finding(row: dict[str, Any], data: dict[str, Any]) -> Finding:
     return Finding(
         contact=data["contact"],
@@ -170,15 +243,27 @@ def _finding(row: dict[str, Any], data: dict[str, Any]) -> Finding:
         decided_by=data["decided_by"],
         in_order_up_to_ohm=row["in_order_up_to_ohm"],
         in_order_source=row["in_order_source"],
+        probability=data["probability"],
+        probability_se=data["probability_se"],
+        probability_by_hypothesis=tuple(sorted(data["probability_by_hypothesis"].items())),
     )
 
 
-def assess(job: Job) -> Assessment:
+def assess(
+    job: Job, *, draws: int = 100_000, seed: int = 0, progress: Callable[[int], object] | None = None
+) -> Assessment:
     """Says what the evidence of a job sheet leaves.
 
-    job: what :func:`load_job` gives. Raises InputError where a route cannot be computed.
+    job: what :func:`load_job` gives. draws: draws of the joint state behind the probabilities, 0 for findings without them.
+    seed: the same seed gives the same bits, whatever the number of threads. progress: called now and then with the number of
+    blocks done. Raises InputError where a route cannot be computed, or where the sheet's priors exclude everything.
     """
-    source = _core._assess_json(job)
+    from .shop_log import bad_input
+
+    for name, value in (("draws", draws), ("seed", seed)):
+        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**63:
+            raise bad_input(name, repr(value), "allowed: a whole number, zero or more")
+    source = _core._assess_json(job, draws, seed, progress)
     data = json.loads(source)
     return Assessment(
         title=data["title"],
@@ -194,7 +279,16 @@ def assess(job: Job) -> Assessment:
         version=data["version"],
         typical_version=data["typical_version"],
         source_json=source,
+        odds=tuple(_channel_odds(one) for one in data["odds"]),
+        draw_count=draws,
+        seed=seed,
+        job=job,
     )
+
+
+def _channel_odds(data: dict[str, Any]) -> ChannelOdds:
+    odds = tuple(Odds(**{**one, "by_hypothesis": tuple(sorted(one["by_hypothesis"].items()))}) for one in data["odds"])
+    return ChannelOdds(**{**data, "odds": odds})
 
 
 @dataclass(frozen=True, slots=True)

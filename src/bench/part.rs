@@ -18,6 +18,8 @@ pub struct Part {
     pub track_ohm: Option<f64>,
     /// a control's setting, dB (zero or below)
     pub setting_db: Option<f64>,
+    /// how much likelier it is to be at fault than another part; 1 where the sheet says nothing
+    pub suspicion: Option<f64>,
     /// remark
     pub note: Option<String>,
 }

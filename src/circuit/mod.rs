@@ -1,5 +1,6 @@
 //! What is connected: sources, paths, loads, stages, and the network that the contacts sit in.
 
+pub mod amplifier;
 pub mod chain;
 pub mod contact;
 pub mod divider;

@@ -1,33 +1,94 @@
 //! From a job sheet to the answer; the lines of [`assess`] are the steps.
 
+use super::drawn::{Drawn, assumed};
 use super::model::{Job, part_of};
 use super::report::{Assessment, Row};
 use super::routes::Routes;
 use super::rows::{is_proved, rows, side};
+use super::scene::{by_hand, scene};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
 use super::typical::typical;
 use crate::bench::evidence::{GoesAway, Heard};
-use crate::bench::kind::Kind as PartKind;
 use crate::bench::range::dry_box_clears_below_v;
 use crate::error::InputError;
-use crate::judgement::next_step::{Candidate, LID_MIN, LIKELIER, most_telling_first, propose, turn_up};
+use crate::judgement::next_step::{
+    Candidate, LID_MIN, LIKELIER, by_probability, most_telling_first, propose, tap, turn_up,
+};
+use crate::judgement::posterior::{Asked, Draw, believe};
 use crate::judgement::suspects::picture;
 use crate::judgement::{Kind, NextStep, Picture};
+use crate::watch::{Unwatched, Watch};
+
+/// How an assessment is to be made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Settings {
+    /// draws of the joint state; none for findings without probabilities
+    pub draws: usize,
+    /// seed: the same bits for the same seed, whatever the number of threads
+    pub seed: u64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { draws: 100_000, seed: 0 }
+    }
+}
 
 /// Assesses a job.
 ///
 /// # Errors
-/// A route whose chain cannot be computed.
+/// A route whose chain cannot be computed; priors that exclude everything.
 pub fn assess(job: &Job) -> Result<Assessment, InputError> {
+    assess_with(job, Settings::default(), &Unwatched)
+}
+
+/// Every draw behind an assessment, left and right; nothing for a channel without a symptom.
+///
+/// # Errors
+/// As [`assess_with`].
+pub fn draws(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<[Option<Draws>; 2], InputError> {
     let routes = Routes::new(job)?;
     let picture = picture(&routes.observations(job), &job.bridged);
     let rows = rows(job, &routes, &picture);
-    let rivals = rivals(&picture, &rows);
-    let headlines = headlines(&picture, &rows, &rivals);
-    let next_steps = next_steps(job, &routes, &picture, &rows);
-    let why = why(job, &routes, &picture, &rows);
+    let scene = scene(job, &routes, &rows, watch)?;
+    let asked = Asked { draws: settings.draws, seed: settings.seed, keep: true };
+    let names = |k: usize| scene.channels[k].suspects.iter().map(|s| s.who.to_string()).collect();
+    let [left, right] = believe(&scene, asked, watch)?;
+    Ok([(left, 0), (right, 1)].map(|(belief, k)| belief.map(|b| Draws { suspects: names(k), draws: b.draws })))
+}
+
+/// The draws of one channel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draws {
+    /// names of the suspects, by number
+    pub suspects: Vec<String>,
+    /// every draw with its weight
+    pub draws: Vec<Draw>,
+}
+
+/// Assesses a job with settings, asking a watch now and then.
+///
+/// # Errors
+/// As [`assess`]; stopped by the watch.
+pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<Assessment, InputError> {
+    let routes = Routes::new(job)?;
+    let picture = picture(&routes.observations(job), &job.bridged);
+    let mut rows = rows(job, &routes, &picture);
+    let drawn = drawn(job, &routes, &rows, settings, watch)?;
     let typical = typical(job, &rows)?;
-    let clashes = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
+    let mut rivals = rivals(&picture, &rows);
+    let mut headlines = headlines(&picture, &rows, &rivals);
+    let next_steps = next_steps(job, &routes, &picture, &rows, drawn.as_ref());
+    let why = why(job, &routes, &picture, &rows);
+    let mut assumes = assumes(job, &routes);
+    let mut clashes: Vec<String> = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
+    if let Some(drawn) = &drawn {
+        drawn.mark(&mut rows);
+        drawn.likeliest_first(&mut rivals);
+        headlines.iter_mut().for_each(|headline| drawn.headline(headline, &rows));
+        clashes.extend(drawn.clashes(&picture));
+        assumes.push(assumed(settings, &drawn.scene));
+    }
     Ok(Assessment {
         title: job.title.clone(),
         headlines,
@@ -36,15 +97,35 @@ pub fn assess(job: &Job) -> Result<Assessment, InputError> {
         next_steps,
         rivals,
         typical,
-        assumes: assumes(job, &routes),
+        assumes,
         cautions: cautions(job),
         clashes,
+        odds: drawn.as_ref().map(Drawn::odds).unwrap_or_default(),
+        draws: settings.draws,
+        seed: settings.seed,
         version: env!("CARGO_PKG_VERSION"),
         typical_version: crate::circuit::typical::VERSION,
     })
 }
 
-fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Vec<NextStep> {
+/// Draws, where they are asked for and anything is wrong.
+fn drawn(
+    job: &Job,
+    routes: &Routes,
+    rows: &[Row],
+    settings: Settings,
+    watch: &dyn Watch,
+) -> Result<Option<Drawn>, InputError> {
+    if settings.draws == 0 {
+        return Ok(None);
+    }
+    let scene = scene(job, routes, rows, watch)?;
+    let asked = Asked { draws: settings.draws, seed: settings.seed, keep: false };
+    let beliefs = believe(&scene, asked, watch)?;
+    Ok(beliefs.iter().any(Option::is_some).then_some(Drawn { scene, beliefs }))
+}
+
+fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn: Option<&Drawn>) -> Vec<NextStep> {
     let mut steps: Vec<NextStep> = Vec::new();
     for channel in &picture.channels {
         let at = side(channel.channel);
@@ -63,16 +144,6 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
                 job.heard.iter().any(|h| h.channel == channel.channel && h.goes_away.contains(&GoesAway::SwitchWorked));
             let part_name = part_of(who.name());
             let part = job.parts.get(part_name);
-            let by_hand = |kind: PartKind| {
-                matches!(
-                    kind,
-                    PartKind::RotarySwitch
-                        | PartKind::SlideSwitch
-                        | PartKind::PushSwitch
-                        | PartKind::ToggleSwitch
-                        | PartKind::Potentiometer
-                )
-            };
             let elsewhere = rows.iter().any(|row| {
                 row.findings[1 - at].kind == Kind::Proved && who.is_contact() && part_of(&row.contact) == part_name
             });
@@ -89,12 +160,20 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Ve
                 can_be_worked: !worked && part.and_then(|p| p.kind).is_some_and(by_hand),
                 part: part_name.to_owned(),
                 weight: if likelier { LIKELIER } else { 1.0 },
+                cures: drawn.and_then(|d| d.cures(channel.channel, who)),
             });
         }
+        if let Some(drawn) = drawn {
+            by_probability(&mut open, |who| drawn.of(channel.channel, who).unwrap_or(0.0));
+        }
+        let tapped = |h: &Heard| h.channel == channel.channel && h.goes_away.contains(&GoesAway::Tapped);
         let mut proposed = propose(channel.channel, &open, &routes.unheard(job, channel.channel), picture.alike);
         let turned = |h: &Heard| h.channel == channel.channel && h.goes_away.contains(&GoesAway::TurnedUp);
         if !job.heard.iter().any(turned) {
             proposed.extend(turn_up(channel.channel, &open, &routes.behind_control(job, channel.channel)));
+        }
+        if !job.heard.iter().any(tapped) {
+            proposed.extend(tap(channel.channel, &open));
         }
         for step in proposed {
             if !steps.iter().any(|known| known.what == step.what && known.channel == step.channel) {

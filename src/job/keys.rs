@@ -5,6 +5,7 @@ use crate::bench::kind::Kind;
 use crate::bench::quantity::Dimension;
 use crate::bench::{Method, State};
 use crate::circuit::{Equalisation, Role, typical};
+use crate::judgement::priors;
 
 /// What may stand as the value of a key.
 #[derive(Debug, Clone, Copy)]
@@ -53,6 +54,8 @@ pub enum Entries {
     Named,
     /// `"name" = [list of names]`
     Lists,
+    /// the keys themselves, line by line
+    Keys,
     /// `[[header]]` and its keys, line by line
     Rows,
 }
@@ -181,6 +184,7 @@ pub const HEADERS: &[Header] = &[
             key("price", Number, "# 9", "price of a new one, without its currency"),
             key("track", Quantity(D::Resistance), "# \"50 kohm\"", "track of a control"),
             key("setting", Quantity(D::Decibel), "# \"-30 dB\"", "setting of a control, 0 dB is fully up"),
+            key("suspicion", Number, "# 2", "how much likelier at fault than another part"),
             key("note", Text, "# \"worked stiffly\"", "a remark"),
         ],
     },
@@ -282,7 +286,27 @@ pub const HEADERS: &[Header] = &[
         template: &[],
         keys: READING,
     },
+    Header {
+        header: "[prior]",
+        name: "prior",
+        about: "What is likely before anything is heard; leave it out for the values shown",
+        entries: Entries::Keys,
+        template: &[],
+        keys: &PRIOR,
+    },
 ];
+
+/// Keys of `[prior]`, from the table of priors.
+const PRIOR: [Key; priors::TABLE.len()] = {
+    let mut keys = [key("", Number, "", ""); priors::TABLE.len()];
+    let mut k = 0;
+    while k < keys.len() {
+        let row = priors::TABLE[k];
+        keys[k] = key(row.name, Number, row.example, row.meaning);
+        k += 1;
+    }
+    keys
+};
 
 /// Columns of a readings file and keys of `[[reading]]`.
 pub const READING: &[Key] = &[

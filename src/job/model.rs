@@ -2,6 +2,7 @@
 
 use crate::bench::{Bridged, Heard, Method, Part, Reading};
 use crate::circuit::{Contact, Load, PathItem, Role, Section, Source, Stage};
+use crate::judgement::priors::Priors;
 use std::collections::BTreeMap;
 
 /// Where a section gets its signal.
@@ -132,6 +133,8 @@ pub struct Job {
     pub readings: Vec<Reading>,
     /// rows of the readings file with nothing in `shows` yet
     pub blank_readings: usize,
+    /// what was likely before anything was heard
+    pub priors: Priors,
     /// typical values that were used
     pub typical: Vec<TypicalUse>,
 }

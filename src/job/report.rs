@@ -52,6 +52,40 @@ pub struct Row {
     pub findings: [Finding; 2],
 }
 
+/// How likely one suspect is on one channel.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Odds {
+    /// what it is
+    pub who: String,
+    /// that it is at fault, alone or with another
+    pub probability: f64,
+    /// standard error from the number of draws
+    pub probability_se: f64,
+    /// of that, way by way, alone
+    pub by_hypothesis: std::collections::BTreeMap<String, f64>,
+}
+
+/// How likely everything on a channel with a symptom is.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ChannelOdds {
+    /// the channel
+    pub channel: Channel,
+    /// likeliest first
+    pub odds: Vec<Odds>,
+    /// that it is nothing in the sheet
+    pub something_else: f64,
+    /// standard error of that
+    pub something_else_se: f64,
+    /// that there are two faults
+    pub two_faults: f64,
+    /// the assumption that moves the first one most
+    pub moved_by: Option<String>,
+    /// its probability at one end of that assumption
+    pub moved_from: Option<f64>,
+    /// and at the other
+    pub moved_to: Option<f64>,
+}
+
 /// The answer to one job sheet.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Assessment {
@@ -75,6 +109,12 @@ pub struct Assessment {
     pub cautions: Vec<String>,
     /// observations that contradict each other
     pub clashes: Vec<String>,
+    /// how likely everything is, channel by channel; nothing without draws
+    pub odds: Vec<ChannelOdds>,
+    /// number of draws
+    pub draws: usize,
+    /// their seed
+    pub seed: u64,
     /// version of the program
     pub version: &'static str,
     /// version of the table of typical values

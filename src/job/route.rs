@@ -227,6 +227,11 @@ impl Route {
         (on_contact(&self.network, index, emf_v, GAIN_REFERENCE_HZ), emf_v)
     }
 
+    /// EMF of the link of contact `index` while listening at `output_v`, V rms.
+    pub(super) fn emf_v(&self, index: usize, output_v: f64) -> f64 {
+        self.on(index, output_v).1
+    }
+
     /// EMF of the whole chain that puts on contact `index` the signal of listening at `output_v`, V rms.
     pub(super) fn chain_emf_v(&self, index: usize, output_v: f64) -> f64 {
         let by_chain = self.link_emf_v[self.network.section_of(index)];

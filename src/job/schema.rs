@@ -66,6 +66,7 @@ pub fn schema() -> Value {
                 "additionalProperties": { "type": "array", "items": { "type": "string" }, "minItems": 1 }
             }),
             Entries::Rows => json!({ "type": "array", "items": entry }),
+            Entries::Keys => entry,
         };
         if let Value::Object(whole) = &mut whole {
             whole.insert("description".to_owned(), header.about.into());

@@ -242,7 +242,6 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     if job.blank_readings > 0 {
         lines.push(format!("rows of the readings file still blank: {}", job.blank_readings));
     }
-    lines.push("one contact at fault at a time; intervals, no probabilities yet".to_owned());
     lines
 }
 

@@ -95,6 +95,9 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     if let Some(node) = tables.get("part") {
         read_parts(&mut walk, node, &mut job);
     }
+    if let Some(node) = tables.get("prior") {
+        super::sheet_prior::read(&mut walk, node, &mut job.priors);
+    }
     sheet_circuit::read(&mut walk, &tables, &mut job);
     sheet_evidence::read(&mut walk, tables.get("heard").copied(), tables.get("bridged").copied(), &mut job);
 
@@ -268,6 +271,13 @@ fn read_parts(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
                     match written.parse::<f64>() {
                         Ok(price) if price.is_finite() && price >= 0.0 => part.price = Some(price),
                         _ => walk.fault(at, &place, written, "allowed: a number, zero or more, without a currency"),
+                    }
+                }
+                "suspicion" => {
+                    part.suspicion = walk.number(&place, node);
+                    if part.suspicion.is_some_and(|times| !(0.0..=1000.0).contains(&times)) {
+                        let written = walk.written(node.span()).to_owned();
+                        walk.fault(at, &place, written, "allowed: 0 to 1000; 1 is as likely as another part");
                     }
                 }
                 "track" => {

@@ -21,7 +21,7 @@ pub fn sheet_template() -> String {
         text += &format!("\n# {}.\n", header.about);
         match header.entries {
             Entries::Named | Entries::Lists => named(&mut text, header),
-            Entries::Rows => rows(&mut text, header),
+            Entries::Rows | Entries::Keys => rows(&mut text, header),
         }
     }
     text

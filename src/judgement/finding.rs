@@ -51,6 +51,12 @@ pub struct Finding {
     pub by_hypothesis: BTreeMap<String, f64>,
     /// ohms below which it cannot be the cause, if anything on it was heard
     pub impossible_below_ohm: Option<f64>,
+    /// that it is at fault, alone or with another; `None` without draws or without a symptom
+    pub probability: Option<f64>,
+    /// its standard error from the number of draws
+    pub probability_se: Option<f64>,
+    /// of that, law by law, alone
+    pub probability_by_hypothesis: BTreeMap<String, f64>,
     /// why, in sentences
     pub reasons: Vec<String>,
     /// the assumption or evidence that decides
@@ -224,6 +230,9 @@ impl Known<'_> {
             in_order,
             by_hypothesis: self.by_hypothesis,
             impossible_below_ohm: self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min),
+            probability: None,
+            probability_se: None,
+            probability_by_hypothesis: BTreeMap::new(),
             reasons,
             decided_by,
         }

@@ -11,7 +11,7 @@ pub const LISTENING_DB: f64 = 80.0;
 /// Tone that stands for the programme, Hz \[assumption\].
 const PROGRAMME_HZ: f64 = 1000.0;
 /// Residue that is heard plainly, against one that is just heard: ten times as much \[assumption\].
-const PLAINLY: f64 = 10.0;
+pub const PLAINLY: f64 = 10.0;
 /// Least loss or imbalance noticed, dB: 0.5 dB (Jesteadt, Wier and Green 1977, 80 dB sensation level \[calc\]; Mills 1960 \[seen\]).
 pub const SLIGHT_LOSS_DB: f64 = 0.5;
 /// The same when plainly heard: 1 dB (Mills 1960, 1 kHz \[seen\]).

@@ -46,8 +46,63 @@ pub struct Candidate {
     pub can_be_worked: bool,
     /// the part it belongs to
     pub part: String,
-    /// how likely it is beside the others: 1, or [`LIKELIER`] where a reading or the other channel points at it
+    /// how likely it is beside the others: 1, or [`LIKELIER`] where a reading or the other channel points at it; with draws
+    /// its probability over that of what is no candidate
     pub weight: f64,
+    /// with draws: chances that turning up, working its part, tapping cure it, if it is at fault
+    pub cures: Option<[f64; 3]>,
+}
+
+/// Chance that a cure works where the one that it is about is not at fault \[assumption\].
+const BY_CHANCE: f64 = 0.03;
+const TAP_MIN: f64 = 2.0;
+
+/// Expected information of a test with two outcomes: entropy of the outcome less what it has where the culprit is known
+/// (Shannon 1948), bits. `p` are probabilities that sum to one, `q` the chance of the outcome under each.
+#[must_use]
+pub fn information(p: &[f64], q: &[f64]) -> f64 {
+    let entropy = |q: f64| if q <= 0.0 || q >= 1.0 { 0.0 } else { -(q * q.log2() + (1.0 - q) * (1.0 - q).log2()) };
+    let mean: f64 = p.iter().zip(q).map(|(p, q)| p * q).sum();
+    (entropy(mean) - p.iter().zip(q).map(|(p, q)| p * entropy(*q)).sum::<f64>()).max(0.0)
+}
+
+/// Weights from probabilities: beside the candidates stands one that weighs 1, all that is no candidate.
+pub fn by_probability(open: &mut [Candidate], probability: impl Fn(&Who) -> f64) {
+    const LEAST: f64 = 1e-3;
+    let all: f64 = open.iter().map(|c| probability(&c.who)).sum();
+    let rest = (1.0 - all).max(LEAST);
+    for candidate in open {
+        candidate.weight = probability(&candidate.who) / rest;
+    }
+}
+
+/// Bits of a cure that is tried, `which` of [`Candidate::cures`]; where `on` says no, it works by chance.
+fn by_cure(open: &[Candidate], which: usize, on: impl Fn(&Candidate) -> bool) -> Option<f64> {
+    let whole = open.iter().map(|c| c.weight).sum::<f64>() + 1.0;
+    let mut p = vec![1.0 / whole];
+    let mut q = vec![BY_CHANCE];
+    for candidate in open {
+        p.push(candidate.weight / whole);
+        q.push(if on(candidate) { candidate.cures?[which] } else { BY_CHANCE });
+    }
+    Some(information(&p, &q))
+}
+
+/// Tapping along the parts: what is loose or chatters answers.
+///
+/// `None` without draws, and where it would decide nothing.
+#[must_use]
+pub fn tap(channel: Channel, open: &[Candidate]) -> Option<NextStep> {
+    let bits = by_cure(open, 2, |_| true)?;
+    (bits >= WORTH_BITS).then(|| NextStep {
+        what: "Tap the case while it plays, with something insulating".into(),
+        contact: None,
+        channel,
+        minutes: TAP_MIN,
+        bits,
+        lid_on: true,
+        reads_as: "a change speaks for a contact that chatters".into(),
+    })
 }
 
 /// Weight of a candidate that can account for it by its reading, or whose part was proved on the other channel \[assumption\].
@@ -106,7 +161,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
             format!("Work the {part} ten times and listen"),
             open.iter().find(|c| c.part == part && c.who.is_contact()).map(|c| &c.who),
             LISTEN_MIN,
-            READING_SHARE * bits(covered, whole),
+            by_cure(open, 1, |c| c.part == part).unwrap_or_else(|| READING_SHARE * bits(covered, whole)),
             true,
             "a change points at it".into(),
         );
@@ -198,7 +253,7 @@ pub fn most_telling_first(steps: &mut [NextStep]) {
 pub fn turn_up(channel: Channel, open: &[Candidate], behind: &[Who]) -> Option<NextStep> {
     let whole = open.iter().map(|c| c.weight).sum::<f64>() + 1.0;
     let covered = open.iter().filter(|c| behind.contains(&c.who)).map(|c| c.weight).sum();
-    let bits = READING_SHARE * bits(covered, whole);
+    let bits = by_cure(open, 0, |_| true).unwrap_or_else(|| READING_SHARE * bits(covered, whole));
     (bits >= WORTH_BITS).then(|| NextStep {
         what: "Turn the volume up for a moment, back down, and listen".into(),
         contact: None,
@@ -224,6 +279,7 @@ mod tests {
             can_be_worked: false,
             part: name.split(" / ").next().unwrap_or(name).into(),
             weight: 1.0,
+            cures: None,
         }
     }
 

@@ -236,7 +236,7 @@ impl Loaded {
     #[inline]
     fn root(&self, y: f64, (linear, law): (f64, f64), (low, high): (f64, f64), start: f64) -> (f64, f64, f64) {
         // on a film that is all but straight two bounds meet, and rounding may put them the other way round
-        let (low, high) = (low.min(high), high.max(low));
+        let (low, high) = (low.min(high), low.max(high));
         let mut x = start;
         if !(x > low && x < high) {
             x = if self.shape == Shape::Atan { low } else { high };

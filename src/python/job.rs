@@ -3,8 +3,13 @@
 use super::errors::{InternalError, guarded, input_error, input_errors};
 use crate::bench::quantity::{self, Dimension};
 use crate::job;
+use crate::watch::Watch;
+use numpy::PyArray1;
 use pyo3::prelude::*;
+use pyo3::types::PyDict;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// A job sheet, read and checked.
 #[pyclass(frozen, module = "weaklink")]
@@ -89,13 +94,128 @@ pub(super) fn _reread_job(py: Python<'_>, text: &str, file: &str, readings: Opti
     reread(py, text, file, readings)
 }
 
+fn settings(py: Python<'_>, draws: usize, seed: u64) -> PyResult<job::Settings> {
+    const MOST: usize = 50_000_000;
+    if draws > MOST {
+        return Err(input_error(py, crate::error::InputError::new("draws", draws, format!("allowed: 0 to {MOST}"))));
+    }
+    Ok(job::Settings { draws, seed })
+}
+
 /// The assessment of a job, as JSON.
 #[pyfunction]
-pub(super) fn _assess_json(py: Python<'_>, job: &Bound<'_, Job>) -> PyResult<String> {
+pub(super) fn _assess_json(
+    py: Python<'_>,
+    job: &Bound<'_, Job>,
+    draws: usize,
+    seed: u64,
+    progress: Option<Py<PyAny>>,
+) -> PyResult<String> {
     let job = &job.get().0;
-    let answer = py.detach(|| guarded(|| job::assess(job)))?;
-    let answer = answer.map_err(|fault| input_error(py, fault))?;
-    serde_json::to_string(&answer).map_err(|error| InternalError::new_err(error.to_string()))
+    let settings = settings(py, draws, seed)?;
+    let found = asked(py, progress, |watch| job::assess_with(job, settings, watch))?;
+    serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
+}
+
+/// Runs long work with Ctrl-C alive, telling `progress` how many blocks are done.
+fn asked<T: Send>(
+    py: Python<'_>,
+    progress: Option<Py<PyAny>>,
+    work: impl FnOnce(&dyn Watch) -> Result<T, crate::error::InputError> + Send,
+) -> PyResult<T> {
+    let bell = Bell { progress, raised: Mutex::new(None), count: AtomicUsize::new(0), ringing: AtomicBool::new(false) };
+    let found = py.detach(|| guarded(|| work(&bell)))?;
+    if let Some(error) = bell.raised.into_inner().unwrap_or_else(PoisonError::into_inner) {
+        return Err(error);
+    }
+    found.map_err(|fault| input_error(py, fault))
+}
+
+/// Looks for signals and tells of progress from the long loops.
+struct Bell {
+    progress: Option<Py<PyAny>>,
+    raised: Mutex<Option<PyErr>>,
+    count: AtomicUsize,
+    /// whether a thread is at it: the others go on working
+    ringing: AtomicBool,
+}
+
+impl Watch for Bell {
+    fn stop(&self) -> bool {
+        if self.ringing.swap(true, Ordering::AcqRel) {
+            return self.raised.lock().map_or(true, |raised| raised.is_some());
+        }
+        let outcome = Python::attach(|py| {
+            py.check_signals()?;
+            match &self.progress {
+                Some(progress) => progress.call1(py, (self.count.load(Ordering::Relaxed),)).map(|_| ()),
+                None => Ok(()),
+            }
+        });
+        self.ringing.store(false, Ordering::Release);
+        let mut raised = self.raised.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Err(error) = outcome {
+            raised.get_or_insert(error);
+        }
+        raised.is_some()
+    }
+
+    fn done(&self, points: usize) {
+        self.count.fetch_add(points, Ordering::Relaxed);
+    }
+}
+
+/// Every draw behind an assessment: channel by channel the suspects' names and one array per column.
+#[pyfunction]
+#[allow(clippy::type_complexity)]
+pub(super) fn _draws<'py>(
+    py: Python<'py>,
+    job: &Bound<'py, Job>,
+    draws: usize,
+    seed: u64,
+) -> PyResult<Vec<(&'static str, Vec<String>, Bound<'py, PyDict>)>> {
+    let job = &job.get().0;
+    let settings = settings(py, draws, seed)?;
+    let found = asked(py, None, |watch| job::draws(job, settings, watch))?;
+    let mut channels = Vec::new();
+    for (name, channel) in ["left", "right"].into_iter().zip(found) {
+        let Some(channel) = channel else { continue };
+        let columns = PyDict::new(py);
+        let each = &channel.draws;
+        let floats =
+            |pick: fn(&crate::judgement::posterior::Draw) -> f64| PyArray1::from_iter(py, each.iter().map(pick));
+        columns.set_item("suspect", PyArray1::from_iter(py, each.iter().map(|d| d.suspect.0 as i64)))?;
+        columns.set_item("second", PyArray1::from_iter(py, each.iter().map(|d| d.suspect.1 as i64)))?;
+        columns.set_item("hypothesis", PyArray1::from_iter(py, each.iter().map(|d| d.hypothesis as i64)))?;
+        columns.set_item("resistance_ohm", floats(|d| d.resistance_ohm))?;
+        columns.set_item("keenness", floats(|d| d.keenness))?;
+        columns.set_item("frit_v", floats(|d| d.frit_v))?;
+        columns.set_item("residue", floats(|d| d.residue))?;
+        columns.set_item("loss_db", floats(|d| d.loss_db))?;
+        columns.set_item("weight", floats(|d| d.weight))?;
+        channels.push((name, channel.suspects, columns));
+    }
+    Ok(channels)
+}
+
+/// Names of the hypotheses, by number.
+#[pyfunction]
+pub(super) fn _hypotheses() -> Vec<&'static str> {
+    crate::judgement::causes::Hypothesis::ALL.iter().map(|h| h.word()).collect()
+}
+
+/// Open-loop residue of a class-AB stage at room temperature; `quiescent` over the thermal voltage.
+#[pyfunction]
+pub(super) fn _crossover_residue(quiescent: f64, emitter_ohm: f64, load_ohm: f64, input_peak_v: f64) -> f64 {
+    let thermal_v = crate::physics::constants::THERMAL_VOLTAGE_V;
+    crate::circuit::amplifier::ClassAb { quiescent, emitter_ohm, load_ohm, thermal_v }.residue(input_peak_v)
+}
+
+/// Defaults, limits and meanings of the priors.
+#[pyfunction]
+pub(super) fn _priors() -> Vec<(&'static str, f64, f64, f64, &'static str)> {
+    let rows = crate::judgement::priors::TABLE.iter();
+    rows.map(|row| (row.name, row.default, row.low, row.high, row.meaning)).collect()
 }
 
 /// The evidence of a job line by line, as JSON.

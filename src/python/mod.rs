@@ -53,6 +53,10 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(job::_reread_job, module)?)?;
     module.add_function(wrap_pyfunction!(job::_assess_json, module)?)?;
     module.add_function(wrap_pyfunction!(job::_evidence_json, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_draws, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_hypotheses, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_priors, module)?)?;
+    module.add_function(wrap_pyfunction!(job::_crossover_residue, module)?)?;
     module.add_function(wrap_pyfunction!(job::typical, module)?)?;
     module.add_function(wrap_pyfunction!(job::_layouts, module)?)?;
     module.add_function(wrap_pyfunction!(job::_limits_json, module)?)?;

@@ -30,6 +30,7 @@ kind = "rotary switch"
 metal = "silver"
 access = "40 min"
 price = 9
+suspicion = 2
 note = "worked stiffly"
 [part."volume"]
 kind = "potentiometer"
@@ -122,6 +123,7 @@ def sheet(lines):
 def base():
     lines = SHEET.splitlines()
     at = lines.index('[section."table".from]')
+    lines += ["[prior]", *(f"{name} = {value:g}" for name, value, *_ in wl._core._priors())]
     return [*lines[:at], '[section."table"]', 'path = ["table / plug", { lead = "phono lead" }]', *lines[at:]]
 
 
@@ -144,7 +146,7 @@ def test_the_sheet_is_good_and_has_every_key():
 
     walk(schema)
     # keys of inline tables inside paths, headers, and the two ways to write a channel
-    inline = {"lead", "capacitance", "contact", "what", "at"} | {"method", "part", "section", "contact", "route", "heard", "bridged", "reading"}
+    inline = {"lead", "capacitance", "contact", "what", "at"} | {"method", "part", "section", "contact", "route", "heard", "bridged", "reading", "prior"}
     assert keys - written - inline == set()
 
 

@@ -48,7 +48,7 @@ def test_examples_fit_a_page(jobs, name):
         check=True,
     )
     lines = done.stdout.splitlines()
-    assert len(lines) < 40 and max(map(len, lines)) <= 80
+    assert len(lines) < 46 and max(map(len, lines)) <= 80
     assert "\x1b" not in done.stdout and done.stdout.isascii()
     assert "invented" in lines[0] and any(line.startswith("! Lid off") for line in lines)
 
@@ -56,17 +56,17 @@ def test_examples_fit_a_page(jobs, name):
 def test_what_the_examples_say(jobs):
     gritty = wl.assess(wl.load_job(jobs / "gritty-right-on-records.toml"))
     assert gritty.headline["left"].startswith("clean")
-    assert gritty.headline["right"] == "source selector / phono can account for it"
+    assert gritty.headline["right"] == "source selector / phono can account for it, >99 %"
     assert gritty.finding("tape monitor / source", "right").kind == "cannot be the sole cause"
     assert gritty.finding("volume control / wiper", "right").kind == "cleared"
     assert gritty.finding("speaker relay / a", "left").kind == "in order"
     assert gritty.finding("tape monitor / source", "left").kind == "cleared"
     two = wl.assess(wl.load_job(jobs / "two-faults.toml"))
-    assert two.headline == {"left": "speaker relay / a is the cause", "right": "source selector / disc can account for it"}
+    assert two.headline == {"left": "speaker relay / a is the cause", "right": "source selector / disc can account for it, >99 %"}
     assert two.finding("speaker relay / a", "left").kind == "proved"
     worn = wl.assess(wl.load_job(jobs / "worn-relay.toml"))
     relay = worn.finding("output relay / a", "left")
-    assert relay.kind == "able to account for it" and worn.headline["left"] == "output relay / a can account for it"
+    assert relay.kind == "able to account for it" and worn.headline["left"] == "output relay / a can account for it, >99 %"
     # 30 to 120 mV over 150 mV at 8 ohm nominal: 1.6 to 6.4 ohm before the meter's 3 % + 0.1 mV
     assert relay.resistance_ohm[0] == pytest.approx(8 * (0.97 * 30 - 0.1) / 150, rel=1e-9)
     assert worn.finding("headphone socket / tip", "left").kind == "cleared"
@@ -76,12 +76,13 @@ def test_what_the_examples_say(jobs):
     innocent = wl.assess(wl.load_job(jobs / "innocent-contacts.toml"))
     assert {f.kind for f in innocent.findings} == {"cannot be the sole cause"}
     for side in ("left", "right"):
-        assert innocent.headline[side].startswith("no contact alone; look at power stage")
+        assert innocent.headline[side].startswith("likeliest power stage, ") and "no contact alone; look at power stage" in innocent.headline[side]
     # parts whose contacts are excluded are no cause that both channels could share
     assert "shared cause first (power stage and disc player, supply" in innocent.headline["left"]
     assert any("emitter resistor" in rival.test for rival in innocent.rivals)
     quick = wl.assess(wl.load_job(jobs / "quick-form.toml"))
-    assert quick.headline == {"left": "clean wherever it was listened to", "right": "speaker switch / a can account for it"}
+    assert quick.headline == {"left": "clean wherever it was listened to", "right": quick.headline["right"]}
+    assert re.fullmatch("speaker switch / a can account for it, 9[0-9] %", quick.headline["right"])
     bias = quick.finding("bias pot / wiper", "right")
     assert bias.kind == "cleared" and bias.reasons == ('route "tuner, second pair" is clean through it',)
 
@@ -123,7 +124,7 @@ def test_no_contact_can_be_the_headline():
     )
     found = assess(heard("disc", left="grit"), rows)
     assert {f.kind for f in found.findings if f.channel == "left" and "tape" not in f.contact} == {"cannot be the sole cause"}
-    assert found.headline["left"].startswith("no contact alone; look at") and "line stage" in found.headline["left"]
+    assert "no contact alone; look at" in found.headline["left"] and "line stage" in found.headline["left"]
     assert {r.who for r in found.rivals} == {"line stage", "source"}
 
 

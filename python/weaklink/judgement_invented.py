@@ -1,0 +1,510 @@
+"""Invented amplifiers with a planted fault, for checking what the judgement makes of them. No real set is behind any of it.
+
+Symptoms come from the full model (the steady state of the section with its film, reactances and equalisation), not from the
+tables that the draws use; a listener with an ear of its own writes down what is noticed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from . import _core
+from ._core import Chain, Contact, Divider, Film, InputError, Job, Lead, Load, Section, Source, Stage
+from .physics import tunnelling_scale_v, tunnelling_thickness_m
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+PRIOR = {name: default for name, default, *_ in _core._priors()}
+LEAST_RESIDUE, PLAINLY, LEAST_LOSS_DB, PLAIN_LOSS_DB, SILENT_DB = 6.8e-5, 10.0, 0.5, 1.0, 20.0
+# sources by their typical names, and what stands behind them in the typical table, ohm
+SOURCES = {"tape": ("tape deck", 2200.0), "disc": ("disc player", 1000.0), "tuner": ("tuner", 2200.0)}
+LAWS = ("ohmic", "tunnelling", "rectifying", "bridged", "chatter")
+THERMAL_V = 0.025262
+HEATING_V = 2.0 * math.sqrt(_core._LORENZ_V2_PER_K2) * _core._ROOM_K
+# what another fault sounds like, by nature, as the judgement has it: grit, crackle, quieter, comes and goes, dull, hum, dead
+SOUNDS = ("grit", "crackle", "quieter", "comes and goes", "dull", "hum", "dead")
+SHARES = {
+    "source": (0.25, 0.15, 0.20, 0.10, 0.15, 0.10, 0.05),
+    "loudspeaker": (0.40, 0.05, 0.15, 0.10, 0.15, 0.0, 0.15),
+    "power stage": (0.25, 0.20, 0.05, 0.10, 0.05, 0.20, 0.15),
+    "stage": (0.30, 0.30, 0.10, 0.05, 0.05, 0.15, 0.05),
+}
+
+
+@dataclass(frozen=True)
+class World:
+    """How the truth is drawn; the defaults are the judgement's own priors, anything else is misspecified on purpose.
+
+    law: every steady film follows this one. wrong_by: how far the sheet's circuit values are off, as a share.
+    """
+
+    law: str | None = None
+    wrong_by: float = 0.0
+
+
+@dataclass
+class Fault:
+    """One fault: who, in what way, with every number that its sound depends on."""
+
+    who: str
+    way: str
+    ohm: float = math.nan
+    low_ohm: float = 0.0
+    film: Film | None = None
+    frit_v: float = math.inf
+    rate: float = 0.0
+    duty: float = 0.5
+    quiescent: float = 1.0
+    feedback: float = 1.0
+    sound: str = ""
+    size: float = 0.0
+    covered: bool = False
+
+
+@dataclass
+class Invented:
+    """One amplifier: its sheet and who is guilty on each channel."""
+
+    sheet: str
+    readings: str
+    guilty: dict[str, set[str]] = field(default_factory=dict)
+    way: dict[str, str] = field(default_factory=dict)
+
+    def job(self) -> Job:
+        """The sheet, read."""
+        return Job.from_text(self.sheet, readings=("readings.csv", self.readings))
+
+
+class Layout:
+    """A random amplifier: sections, routes, what every contact sees at its level."""
+
+    def __init__(self, rng: np.random.Generator, wrong_by: float) -> None:
+        self.rng = rng
+        u = rng.uniform
+        self.out_v = float(np.exp(u(math.log(0.1), math.log(3.0))))
+        track, setting = float(rng.choice([20e3, 50e3, 100e3])), float(u(-40.0, -15.0))
+        self.signal = {name: float(u(0.15, 0.6)) for name in SOURCES}
+        self.gain_db = float(u(26.0, 32.0))
+        inputs = ["tape", "disc", "tuner"][: int(rng.integers(1, 4))]
+        self.phono = bool(rng.random() < 0.5)
+        if not self.phono and len(inputs) == 1:
+            inputs = ["tape", "disc"]
+        self.inputs = inputs
+        self.monitor = bool(rng.random() < 0.5)
+        self.relay = "speaker relay / a"
+        self.track, self.setting = track, setting
+        selector = str(rng.choice(["rotary switch", "slide switch", "push switch"]))
+        self.kinds = {"source selector": selector, "tape monitor": "slide switch", "volume control": "potentiometer", "speaker relay": "relay"}
+        usual = {"rotary switch": 0.04, "slide switch": 0.13, "push switch": 0.25}
+        self.usual = {"source selector": usual[selector], "tape monitor": 0.13, "volume control": 0.03 * track, "speaker relay": 0.1}
+        # the sheet's values are off where that is asked for
+
+        def off() -> float:
+            return float(float(np.exp(rng.normal(0.0, wrong_by))) if wrong_by else 1.0)
+
+        self.off = {name: off() for name in ("signal", "track")}
+        self.routes = {name: self._route(name) for name in ([*inputs, "phono"] if self.phono else inputs)}
+
+    def _select(self, name: str) -> list[str]:
+        path = [f"{name} socket / pin"] if name != "phono" else []
+        path.append(f"source selector / {name}")
+        return [*path, f"tape monitor / {name}"] if self.monitor else path
+
+    def _route(self, name: str) -> list[str]:
+        pins = ["phono socket / pin"] if name == "phono" else []
+        return [*pins, *self._select(name), "volume control / wiper", self.relay]
+
+    def contacts(self) -> list[str]:
+        """Every contact once."""
+        return list(dict.fromkeys(name for route in self.routes.values() for name in route))
+
+    def others(self) -> dict[str, tuple[str, list[str]]]:
+        """Stages, sources and loudspeakers: nature and routes."""
+        every = list(self.routes)
+        found = {"power stage": ("power stage", every), "8 ohm loudspeaker": ("loudspeaker", every)}
+        if self.phono:
+            found |= {"phono stage": ("stage", ["phono"]), "moving magnet": ("source", ["phono"])}
+        return found | {SOURCES[name][0]: ("source", [name]) for name in self.inputs}
+
+    def part_usual(self, contact: str) -> float:
+        """What is usual for the contact, ohm."""
+        return self.usual.get(contact.split(" / ")[0], 0.1)
+
+    def section(self, route: str, contact: str, film: Contact) -> tuple[Section | Chain, float]:
+        """The section around a contact with its film, as a system, and its EMF at the listening level."""
+        if contact == "phono socket / pin":
+            source = Source(emf_v=5e-3, resistance_ohm=1000.0, inductance_h=0.5)
+            section = Section("pin", source=source, path=[Lead(capacitance_f=150e-12), film], load=Load(resistance_ohm=47e3, capacitance_f=100e-12))
+            return Chain([section, Stage("phono stage", equalisation="riaa", gain_db=35.0)]), 5e-3
+        if contact == self.relay:
+            source = Source(emf_v=1.0, resistance_ohm=0.1)
+            return Section("out", source=source, path=[film], load=Load(resistance_ohm=8.0)), self.out_v * 8.1 / 8.0
+        emf, ohm = self._drive(route)
+        source = Source(emf_v=emf, resistance_ohm=ohm)
+        control = Divider("control", track_ohm=self.track, setting_db=self.setting, wiper=film if contact == "volume control / wiper" else None)
+        path: list[Contact | Lead | Divider] = [control] if contact == "volume control / wiper" else [film, control]
+        whole = Section("loop", source=source, path=path, load=Load(resistance_ohm=47e3))
+        if contact != "volume control / wiper":
+            return whole, emf
+        perfect = Section("loop", source=source, path=[Divider("control", track_ohm=self.track, setting_db=self.setting)], load=Load(resistance_ohm=47e3))
+        by_chain = emf * abs(perfect.transfer(1000.0)) * 10.0 ** (self.gain_db / 20.0) * 8.0 / 8.1
+        return whole, emf * self.out_v / by_chain
+
+    def _drive(self, route: str) -> tuple[float, float]:
+        if route != "phono":
+            return self.signal[route], SOURCES[route][1]
+        return 5e-3 * 10.0 ** (35.0 / 20.0) * 0.98, 1000.0
+
+    def sheet(self, heard: str) -> str:
+        """The job sheet, with circuit values as wrong as the world says."""
+        rows = ["# Invented for a check; no real set was measured.", "sheet = 1", 'readings = "readings.csv"', "[part]"]
+        for part, kind in self.kinds.items():
+            more = f', track = "{self.track * self.off["track"]:.6g} ohm", setting = "{self.setting:.6g} dB"' if kind == "potentiometer" else ""
+            rows.append(f'"{part}" = {{ kind = "{kind}"{more} }}')
+        rows.append("[section]")
+
+        def quoted(names: list[str]) -> str:
+            return ", ".join(f'"{name}"' for name in names)
+
+        track = f"{self.track * self.off['track']:.6g} ohm"
+        for name in self.routes:
+            if name == "phono":
+                pin = '{ capacitance = "150 pF" }, "phono socket / pin"'
+                stage = '{ name = "phono stage", gain = "35 dB", equalisation = "riaa", output_resistance = "1 kohm" }'
+                rows.append(f'"phono in" = {{ from = "moving magnet", path = [{pin}], into = {{ resistance = "47 kohm", capacitance = "100 pF" }}, then = {stage} }}')
+                rows.append(f'"phono select" = {{ path = [{quoted(self._select("phono"))}], into = "{track}" }}')
+            else:
+                rows.append(f'"{name} select" = {{ from = "{SOURCES[name][0]}", signal = "{self.signal[name] * self.off["signal"]:.6g} V", path = [{quoted(self._select(name))}], into = "{track}" }}')
+        power = f'{{ name = "power stage", gain = "{self.gain_db:.6g} dB", output_resistance = "0.1 ohm" }}'
+        rows.append(f'"volume" = {{ path = ["volume control / wiper"], into = "47 kohm", then = {power} }}')
+        rows.append(f'"out" = {{ path = ["{self.relay}"], into = "8 ohm loudspeaker" }}')
+        rows.append("[route]")
+        for name in self.routes:
+            first = ["phono in"] if name == "phono" else []
+            rows.append(f'"{name}" = [{quoted([*first, f"{name} select", "volume", "out"])}]')
+        return "\n".join(rows) + "\n" + heard
+
+
+def normal_cdf(x: float) -> float:
+    """Standard normal distribution function."""
+    return 0.5 * math.erfc(-x / math.sqrt(2.0))
+
+
+def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
+    """One draw between two values above zero."""
+    return float(np.exp(rng.uniform(math.log(low), math.log(high))))
+
+
+class Amplifier:
+    """A layout with its faults: what there is to hear on each route, and what the meters show."""
+
+    def __init__(self, layout: Layout, world: World, rng: np.random.Generator) -> None:
+        self.layout, self.world, self.rng = layout, world, rng
+        self.loops = {name: self._loop(name) for name in layout.contacts()}
+
+    def _route_of(self, contact: str) -> str:
+        return next(name for name, path in self.layout.routes.items() if contact in path)
+
+    def _loop(self, contact: str) -> tuple[complex, float]:
+        """Impedance of a contact's loop at 1 kHz and the peak voltage across it when open, from two probes of the model."""
+        route = self._route_of(contact)
+        system, emf = self.layout.section(route, contact, Contact(contact, resistance_ohm=0.0))
+        closed = complex(system.transfer(1000.0))
+        system, _ = self.layout.section(route, contact, Contact(contact, resistance_ohm=1000.0))
+        ratio = closed / complex(system.transfer(1000.0))
+        z = 1000.0 / (ratio - 1.0)
+        # the smallest signal current times the impedance: dissipation in a known resistance
+        watt = float(system.dissipation_w(contact, 1000.0, emf_v=emf))
+        current = math.sqrt(watt / 1000.0)
+        return z, math.sqrt(2.0) * current * abs(z + 1000.0)
+
+    def fault_of(self, who: str) -> Fault:
+        """A fault of a contact or of something else, by the priors; a steady film that the signal would have broken is drawn again."""
+        rng, p = self.rng, PRIOR
+        if who not in self.loops:
+            nature = self.layout.others()[who][0]
+            if nature == "power stage" and rng.random() < 0.6:
+                return Fault(who, "under-biased", quiescent=log_uniform(rng, 0.02, 1.0), feedback=log_uniform(rng, 3.0, 100.0))
+            sound = str(rng.choice(SOUNDS, p=SHARES[nature]))
+            size = log_uniform(rng, 1e-4, 0.1) if sound in ("grit", "crackle") else log_uniform(rng, 0.5, 40.0)
+            return Fault(who, "another fault", sound=sound, size=size, covered=bool(rng.random() < 0.5))
+        z, open_v = self.loops[who]
+        steady = 1.0 - p["chatter"] - p["bridged"]
+        shares = [steady * p["ohmic"], steady * p["tunnelling"], steady * p["rectifying"], p["bridged"], p["chatter"]]
+        while True:
+            way = str(rng.choice(LAWS, p=shares))
+            if self.world.law is not None and way in ("ohmic", "tunnelling", "rectifying"):
+                way = self.world.law
+            frit = log_uniform(rng, p["frit_from"], p["frit_to"])
+            ohm = log_uniform(rng, p["bad_from"] * abs(z), p["bad_to"] * abs(z))
+            fault = Fault(who, way, ohm=ohm, frit_v=frit)
+            if way == "bridged":
+                peak = open_v * log_uniform(rng, 1.0, 10.0)
+                pinned = rng.uniform(p["pinned_from"], p["pinned_to"])
+                if peak <= max(pinned, frit):
+                    continue
+                fault.ohm = HEATING_V * math.atan(pinned / HEATING_V) * abs(z) / max(peak - pinned, 1e-3 * peak)
+                fault.film = Film.bridged(resistance_ohm=fault.ohm)
+                return fault
+            if way == "chatter":
+                low = min(p["bad_from"] * abs(z), 0.5 * self.layout.part_usual(who), 0.5 * ohm)
+                fault.low_ohm = log_uniform(rng, low, ohm)
+                fault.rate, fault.duty = log_uniform(rng, 0.03, 3000.0), float(rng.uniform(0.1, 0.9))
+                return fault
+            if way == "tunnelling":
+                fault.film = Film.tunnelling(resistance_ohm=ohm, scale_v=self._scale(ohm))
+            elif way == "rectifying":
+                leak = min(log_uniform(rng, p["leak_from"], p["leak_to"]), 0.999)
+                fault.film = Film.rectifying(resistance_ohm=ohm, ideality=float(rng.uniform(1.0, 2.5)), leak_ratio=leak)
+            if way == "ohmic" or open_v * (1.0 - abs(z / (z + ohm))) <= frit:
+                return fault
+
+    def _scale(self, ohm: float) -> float:
+        rng, p = self.rng, PRIOR
+        if rng.random() < p["hopping"]:
+            return max(p["hopping_v"] * math.exp(math.log(p["hopping_spread"]) * rng.normal()), THERMAL_V)
+        height, area = float(rng.uniform(p["barrier_from"], p["barrier_to"])), log_uniform(rng, p["area_from"], p["area_to"])
+        try:
+            thickness = float(tunnelling_thickness_m(height, ohm * area))
+            scale = float(tunnelling_scale_v(height, thickness))
+        except InputError:
+            return 1.9
+        return scale if math.isfinite(scale) else 1.9
+
+    def effect(self, fault: Fault, route: str) -> dict[str, float]:
+        """What there is to hear of a fault on a route: sizes by kind of symptom."""
+        none = dict.fromkeys(("grit", "crackle", "loss", "drops", "dull", "hum"), 0.0)
+        layout = self.layout
+        if fault.who in layout.others():
+            if route not in layout.others()[fault.who][1]:
+                return none
+            if fault.way == "under-biased":
+                return {**none, "grit": crossover(fault.quiescent, math.sqrt(2.0) * layout.out_v) / fault.feedback}
+            kind = {"quieter": "loss", "dead": "loss", "comes and goes": "drops"}.get(fault.sound, fault.sound)
+            size = {"hum": 1.0, "dead": 40.0, "quieter": min(fault.size, 20.0)}.get(fault.sound, fault.size)
+            return {**none, kind: size}
+        if fault.who not in layout.routes[route]:
+            return none
+
+        def of(ohm: float, hz: float) -> float:
+            return self._loss(fault.who, route, ohm, hz)
+
+        if fault.way == "chatter":
+            worse, better = (10.0 ** (-of(ohm, 1000.0) / 20.0) for ohm in (fault.ohm, fault.low_ohm))
+            mean = fault.duty * worse + (1.0 - fault.duty) * better
+            residue = (better - worse) / mean * math.sqrt(fault.duty * (1.0 - fault.duty))
+            if fault.rate >= 20.0:
+                return {**none, "grit": residue, "loss": -20.0 * math.log10(mean)}
+            if fault.rate >= 1.0:
+                return {**none, "crackle": residue}
+            return {**none, "crackle": 0.3 * residue, "drops": 20.0 * math.log10(better / worse)}
+        found = {**none, "loss": of(fault.ohm, 1000.0)}
+        found["dull"] = max(of(fault.ohm, 10e3) - found["loss"], 0.0)
+        if fault.film is not None:
+            system, emf = layout.section(route, fault.who, Contact(fault.who, film=fault.film))
+            solved = system.distortion(1000.0, emf_v=emf)
+            found["grit"] = float(solved.thd_f)
+            found["loss"] -= float(solved.fundamental_db)
+        return found
+
+    def _loss(self, contact: str, route: str, ohm: float, hz: float) -> float:
+        system, _ = self.layout.section(route, contact, Contact(contact, resistance_ohm=ohm))
+        return float(system.loss_db(hz))
+
+    def cures(self, fault: Fault, route: str) -> dict[str, float]:
+        """Chances that each cure works, by the judgement's table."""
+        chance = {"turned up": 0.03, "switch worked": 0.03, "tapped": 0.05, "warmed up": 0.1, "meter applied": 0.02, "overnight": 0.05, "when tapped": 0.05}
+        layout = self.layout
+        if fault.way == "under-biased":
+            peak = math.sqrt(2.0) * layout.out_v
+            falls = crossover(fault.quiescent, 4.0 * peak) < 0.5 * crossover(fault.quiescent, peak)
+            return {**chance, "turned up": 0.7 if falls else 0.05, "warmed up": 0.3}
+        if fault.way == "another fault":
+            behind = fault.who in ("power stage", "8 ohm loudspeaker")
+            covered = fault.covered and behind and fault.sound == "grit"
+            return {**chance, "turned up": 0.4 if covered else 0.03, "tapped": 0.1}
+        louder = 4.0 if fault.who in ("volume control / wiper", layout.relay) else 1.0
+        worked = 0.05 if fault.who == layout.relay or "socket" in fault.who else 0.6
+        z, open_v = self.loops[fault.who]
+        if fault.way == "chatter":
+            breaks = louder > 1.0 and open_v * louder > fault.frit_v
+            return {"turned up": 0.2 if breaks else 0.03, "switch worked": worked, "tapped": 0.4, "warmed up": 0.1, "meter applied": 0.2, "overnight": 0.2, "when tapped": 0.5}
+        if fault.way == "bridged":
+            return {**chance, "switch worked": worked, "overnight": 0.3}
+        film = fault.way != "ohmic"
+        breaks = film and louder > 1.0 and louder * open_v * (1.0 - abs(z / (z + fault.ohm))) > fault.frit_v
+        return {**chance, "turned up": 0.7 if breaks else 0.03, "switch worked": worked, "tapped": 0.15, "overnight": 0.5 if film else 0.1, "when tapped": 0.1}
+
+    def innocent_ohm(self, contact: str) -> float:
+        """Resistance of a contact without a fault."""
+        usual = self.layout.part_usual(contact)
+        if self.rng.random() < PRIOR["worn_part"]:
+            return log_uniform(self.rng, usual, max(10.0 * usual, PRIOR["worn_to"] * abs(self.loops[contact][0])))
+        return 0.5 * usual * math.exp(math.log(2.0) * self.rng.normal())
+
+    def readings(self, contact: str, channel: str, fault: Fault | None) -> Iterator[str]:
+        """Rows of the readings file: a dry box on about half of the contacts, at rest and, for some, while tapped."""
+        rng = self.rng
+        if rng.random() > 0.5:
+            return
+
+        def shown(ohm: float) -> float:
+            return float(max(19.7 * ohm / (ohm + 987.0), 0.0))
+
+        def noisy(mv: float) -> float:
+            return float(max(mv + rng.uniform(-1.0, 1.0) * (0.01 * mv + 0.2), 0.0))
+
+        if fault is None:
+            yield f"as found,{contact},{channel},{noisy(shown(self.innocent_ohm(contact))):.4f} mV,dry box"
+        elif fault.way == "chatter":
+            # a meter averages what jumps faster than it looks
+            if fault.rate >= 5.0:
+                now = fault.duty * shown(fault.ohm) + (1.0 - fault.duty) * shown(fault.low_ohm)
+            else:
+                now = shown(log_uniform(rng, max(fault.low_ohm, 1e-9), fault.ohm))
+            yield f"as found,{contact},{channel},{noisy(now):.4f} mV,dry box"
+        else:
+            yield f"as found,{contact},{channel},{noisy(shown(fault.ohm)):.4f} mV,dry box"
+
+
+def crossover(quiescent: float, peak_v: float) -> float:
+    """Open-loop residue of an under-biased stage."""
+    return _core._crossover_residue(quiescent, 0.22, 8.0, peak_v)
+
+
+class Ear:
+    """One listener: how keen, and what is written down of what there is to hear."""
+
+    KINDS = (("grit", "grit"), ("crackle", "crackle"), ("loss", "quieter"), ("drops", "comes and goes"), ("dull", "dull"), ("hum", "hum"))
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self.rng = rng
+        keen = float(rng.normal())
+        self.residue = max(PRIOR["noticed"] * PRIOR["hearing_spread"] ** keen, 1.0)
+        self.loss = max(2.0 * 1.4**keen, 1.0)
+
+    def notes(self, effect: dict[str, float]) -> list[dict[str, str]]:
+        """Symptoms as the sheet has them: what, strength, sometimes a figure."""
+        rng, found = self.rng, []
+        silent = effect["loss"] >= SILENT_DB
+        for kind, what in self.KINDS:
+            size = effect[kind]
+            if silent and kind not in ("loss", "hum"):
+                continue
+            if kind == "hum":
+                if size > 0.0 and rng.random() < 0.9:
+                    found.append((10.0, {"what": what, "strength": "plain"}))
+                continue
+            ratio = kind in ("grit", "crackle")
+            least, plain = (LEAST_RESIDUE, PLAINLY * LEAST_RESIDUE) if ratio else (LEAST_LOSS_DB, PLAIN_LOSS_DB)
+            times, spread = (self.residue, 1.3) if ratio else (self.loss, 1.15)
+            def over(level: float, size: float = size, times: float = times, spread: float = spread) -> float:
+                return normal_cdf(math.log(size / (level * times)) / math.log(spread)) if size >= level else 0.0
+
+            u = rng.random()
+            if u >= over(least):
+                continue
+            note = {"what": what, "strength": "plain" if u < over(plain) else "slight"}
+            if kind == "loss":
+                note["what"] = "dead" if size + rng.normal() >= SILENT_DB else "quieter"
+            if kind == "grit" and rng.random() < 0.2:
+                value = size * math.exp(math.log(1.15) * rng.normal())
+                note["residue"] = f"{100 * value:.6g} % +- {15 * value:.6g} %"
+            if kind == "loss" and note["what"] == "quieter" and rng.random() < 0.2:
+                note["by"] = f"{max(size + 0.2 * rng.normal(), 0.05):.6g} dB +- 0.3 dB"
+            found.append((size / least, note))
+        found.sort(key=lambda one: -one[0])
+        return [note for k, (_, note) in enumerate(found) if k == 0 or rng.random() >= PRIOR["unwritten"]]
+
+
+def invent(seed: int, world: World | None = None) -> Invented | None:
+    """One amplifier from its seed; nothing where nobody hears anything wrong."""
+    world = world or World()
+    rng = np.random.default_rng(seed)
+    layout = Layout(rng, world.wrong_by)
+    amplifier, ear = Amplifier(layout, world, rng), Ear(rng)
+    sides = ("left", "right")
+    faults: dict[str, list[Fault]] = {side: [] for side in sides}
+    guilty: dict[str, set[str]] = {side: set() for side in sides}
+    lost: dict[str, dict[str, str]] = {side: {} for side in sides}
+
+    def one(side: str, who: str | None = None) -> None:
+        if who is None:
+            who = _somebody(layout, rng)
+        guilty[side].add(who)
+        if who == "something else":
+            label = str(rng.choice(SOUNDS[:6]))
+            lost[side] = {name: label for name in layout.routes if rng.random() < 0.5}
+            return
+        faults[side].append(amplifier.fault_of(who))
+        if rng.random() < PRIOR["two_faults"] and len(faults[side]) == 1:
+            other = _somebody(layout, rng)
+            if other not in (who, "something else"):
+                guilty[side].add(other)
+                faults[side].append(amplifier.fault_of(other))
+
+    kind = rng.random()
+    if kind < 0.7:
+        one(str(rng.choice(sides)))
+    elif kind < 0.88:
+        bodies = [n for n in dict.fromkeys([c.split(" / ")[0] for c in layout.contacts()] + [o for o in layout.others() if o != "8 ohm loudspeaker"])]
+        body = str(rng.choice(bodies))
+        members = [c for c in layout.contacts() if c.split(" / ")[0] == body] or [body]
+        member = str(rng.choice(members))
+        for side in sides:
+            one(side, member)
+    else:
+        for side in sides:
+            one(side)
+    rows, text = ["when,contact,channel,shows,method"], ""
+    bad = False
+    for side in sides:
+        for route in layout.routes:
+            if rng.random() > 0.9:
+                continue
+            effects = [amplifier.effect(fault, route) for fault in faults[side]]
+            total = {k: 0.0 for k, _ in ear.KINDS}
+            for effect in effects:
+                for k, size in effect.items():
+                    total[k] = math.hypot(total[k], size) if k in ("grit", "crackle") else max(total[k], size) if k in ("drops", "hum") else total[k] + size
+            notes = ear.notes(total)
+            if route in lost[side]:
+                notes = [{"what": lost[side][route], "strength": str(rng.choice(["plain", "slight"]))}]
+            bad = bad or bool(notes)
+            for note in notes or [{"what": "clean"}]:
+                text += f'[[heard]]\nroute = "{route}"\nchannel = "{side}"\noutput = "{layout.out_v:.6g} V"\n'
+                text += "".join(f'{key} = "{value}"\n' for key, value in note.items())
+                if notes and faults[side] and route not in lost[side]:
+                    strongest = max(range(len(effects)), key=lambda k: effects[k]["grit"] + effects[k]["loss"])
+                    text += _cured(amplifier.cures(faults[side][strongest], route), rng)
+        for contact in layout.contacts():
+            fault = next((f for f in faults[side] if f.who == contact), None)
+            rows.extend(amplifier.readings(contact, side, fault))
+    if not bad:
+        return None
+    return Invented(layout.sheet(text), "\n".join(rows) + "\n", guilty, {side: ",".join(f.way for f in faults[side]) for side in sides})
+
+
+def _cured(cures: dict[str, float], rng: np.random.Generator) -> str:
+    helped = [word for word, chance in cures.items() if rng.random() < PRIOR["tried"] * chance]
+    away = [word for word in helped if word not in ("overnight", "when tapped")]
+    back = [word for word in helped if word in ("overnight", "when tapped")]
+    text = f"goes_away = {away}\n" if away else ""
+    return text + (f"comes_back = {back}\n" if back else "")
+
+
+def _somebody(layout: Layout, rng: np.random.Generator) -> str:
+    """Who is at fault, by the priors."""
+    u = rng.random()
+    if u < PRIOR["something_else"]:
+        return "something else"
+    if u < PRIOR["something_else"] + PRIOR["no_contact"]:
+        names = list(layout.others())
+        weights = np.array([{"power stage": 2.0, "loudspeaker": 0.7}.get(layout.others()[n][0], 1.0) for n in names])
+        return str(rng.choice(names, p=weights / weights.sum()))
+    return str(rng.choice(layout.contacts()))

@@ -1,0 +1,159 @@
+"""The planted-truth check of the judgement: ``python -m weaklink.judgement_truth [--amplifiers 2000] [--draws 20000]``.
+
+Random amplifiers with a planted fault are written as job sheets, read and assessed like any other. The table says how often the
+guilty one is named first, how often it is declared innocent, and whether the probabilities are what they say; once with the
+judgement's own priors as the truth, and once with each misspecification made on purpose.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
+
+from .judgement_invented import World, invent
+from .results import assess
+
+INNOCENT = ("cannot be the sole cause", "cleared", "in order")
+# the evidence separates where the leader has this probability: the judgement itself says that it is sure
+SURE = 0.8
+DECILES = 10
+WORLDS = {
+    "as assumed": World(),
+    "every film rectifies": World(law="rectifying"),
+    "every film tunnels": World(law="tunnelling"),
+    "circuit values off by 20 %": World(wrong_by=0.2),
+}
+
+
+@dataclass
+class Told:
+    """What was made of amplifiers: sums over channels with a symptom."""
+
+    amplifiers: int = 0
+    channels: int = 0
+    first: int = 0
+    sure: int = 0
+    sure_first: int = 0
+    innocent: list[str] = field(default_factory=list)
+    guilty_contacts: int = 0
+    clashes: int = 0
+    odds: list[tuple[float, bool]] = field(default_factory=list)
+
+    def add(self, other: Told) -> None:
+        """Adds what another run found."""
+        for name in ("amplifiers", "channels", "first", "sure", "sure_first", "guilty_contacts", "clashes"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.innocent += other.innocent
+        self.odds += other.odds
+
+    def deciles(self) -> list[tuple[int, float, float, float]]:
+        """Number, mean probability, observed share, standard error of that, for every decile of the probabilities."""
+        rows = []
+        for k in range(DECILES):
+            inside = [(p, hit) for p, hit in self.odds if k <= p * DECILES < k + 1 or (k == DECILES - 1 and p >= 1.0)]
+            if inside:
+                n = len(inside)
+                mean = sum(p for p, _ in inside) / n
+                error = math.sqrt(max(sum(p * (1.0 - p) for p, _ in inside), 1e-12)) / n
+                rows.append((n, mean, sum(hit for _, hit in inside) / n, error))
+        return rows
+
+    def uncalibrated(self) -> list[str]:
+        """Deciles that are off by more than the larger of 3 points and 2.5 standard errors."""
+        off = [(n, mean, seen) for n, mean, seen, error in self.deciles() if abs(seen - mean) > max(0.03, 2.5 * error)]
+        return [f"{100 * mean:.0f} % seen {100 * seen:.0f} % ({n})" for n, mean, seen in off]
+
+
+def told_of(seed: int, world: World, draws: int) -> Told:
+    """One amplifier, judged."""
+    found = Told()
+    amplifier = invent(seed, world)
+    if amplifier is None:
+        return found
+    answer = assess(amplifier.job(), draws=draws, seed=seed)
+    found.amplifiers = 1
+    found.clashes = bool(answer.clashes)
+    for channel in answer.odds:
+        guilty = amplifier.guilty[channel.channel]
+        odds = [(one.who, one.probability) for one in channel.odds] + [("something else", channel.something_else)]
+        leader, p = max(odds, key=lambda one: one[1])
+        found.channels += 1
+        found.first += leader in guilty
+        found.sure += p >= SURE
+        found.sure_first += p >= SURE and leader in guilty
+        found.odds += [(min(p, 1.0), who in guilty) for who, p in odds]
+        for one in answer.findings:
+            if one.channel == channel.channel and one.contact in guilty:
+                found.guilty_contacts += 1
+                if one.kind in INNOCENT and len(guilty) == 1:
+                    way = amplifier.way[channel.channel]
+                    found.innocent.append(f"seed {seed}: {one.contact} {one.channel} ({way}): {one.kind}, {one.decided_by}")
+    return found
+
+
+def judged(amplifiers: int, world: World, *, draws: int = 20_000, seed: int = 0, workers: int | None = None) -> Told:
+    """Invents and judges so many amplifiers; those on which nobody hears anything wrong are drawn again."""
+    total = Told()
+    work = partial(told_of, world=world, draws=draws)
+    if workers == 1:
+        while total.amplifiers < amplifiers:
+            total.add(work(seed))
+            seed += 1
+        return total
+    with ProcessPoolExecutor(workers or os.cpu_count()) as pool:
+        while total.amplifiers < amplifiers:
+            batch = range(seed, seed + max(amplifiers - total.amplifiers, 8))
+            for one in pool.map(work, batch, chunksize=4):
+                if total.amplifiers < amplifiers:
+                    total.add(one)
+            seed = batch.stop
+    return total
+
+
+def report(name: str, found: Told) -> str:
+    """The table of one world."""
+
+    def share(part: int, whole: int) -> str:
+        return f"{100 * part / whole:.1f} %" if whole else "-"
+
+    lines = [
+        f"{name}: {found.amplifiers} invented amplifiers, {found.channels} channels with a symptom",
+        f"  guilty named first: {share(found.first, found.channels)} of all,"
+        f" {share(found.sure_first, found.sure)} of the {found.sure} that the evidence separates (leader at {100 * SURE:.0f} % or more; aim 95 %)",
+        f"  guilty alone and declared innocent by a rule: {len(found.innocent)} of {found.guilty_contacts} (aim 0)",
+        f"  sheets with a contradiction reported: {found.clashes}",
+        "  probability  said  seen  +-  cases",
+    ]
+    for k, (n, mean, seen, error) in enumerate(found.deciles()):
+        lines.append(f"  decile {k + 1:2d}   {100 * mean:5.1f} {100 * seen:5.1f} {100 * error:4.1f} {n:6d}")
+    off = found.uncalibrated()
+    lines.append(f"  off by more than 3 points and 2.5 standard errors: {', '.join(off) if off else 'none'}")
+    return "\n".join(lines + [f"    {one}" for one in found.innocent[:8]]) + "\n"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs the check; exit status 1 if an aim is missed in the world that was assumed."""
+    parser = argparse.ArgumentParser(prog="python -m weaklink.judgement_truth", description=__doc__.split("\n", 1)[0])
+    parser.add_argument("--amplifiers", type=int, default=2000)
+    parser.add_argument("--draws", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--world", choices=list(WORLDS), help="one of them alone")
+    options = parser.parse_args(arguments)
+    missed = False
+    for name, world in WORLDS.items():
+        if options.world in (None, name):
+            found = judged(options.amplifiers, world, draws=options.draws, seed=options.seed)
+            sys.stdout.write(report(name, found))
+            sys.stdout.flush()
+            if name == "as assumed":
+                missed = found.sure_first < 0.95 * found.sure or bool(found.innocent) or bool(found.uncalibrated())
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

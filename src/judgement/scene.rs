@@ -1,0 +1,195 @@
+//! All that bears on who is at fault, as plain data: who stands on which route, what was heard there, what was read.
+
+use super::deeds::Deeds;
+use super::priors::Priors;
+use super::suspects::Who;
+use crate::bench::evidence::{ComesBack, GoesAway};
+use crate::bench::quantity::Shown;
+use crate::bench::range::{Place, range_of};
+use crate::bench::{Reading, Strength, Then, What};
+use std::sync::Arc;
+
+/// What kind of thing a suspect is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Nature {
+    /// a contact that a section describes
+    Contact,
+    /// a contact in a feedback, supply or bias network
+    Beside,
+    /// an output stage: it can be under-biased
+    PowerStage,
+    /// another stage
+    Stage,
+    /// a source
+    Source,
+    /// a loudspeaker or headphones
+    Loudspeaker,
+}
+
+/// One reading as evidence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    /// what it leaves as the meter saw it, ohm
+    pub low_ohm: f64,
+    /// resistance that was surely reached, ohm
+    pub reached_ohm: f64,
+    /// upper end as the meter saw it, ohm
+    pub high_ohm: f64,
+    /// whether it was as the signal finds the contact
+    pub dry: bool,
+    /// whether the contact was moved
+    pub moved: bool,
+    /// whether it wandered
+    pub wandered: bool,
+    /// whether it was taken with the signal itself
+    pub at_signal: bool,
+    /// open-circuit voltage and test current of the method
+    pub open_v: Option<f64>,
+    /// test current, A
+    pub current_a: Option<f64>,
+    /// line of the sheet or file
+    pub line: usize,
+}
+
+impl Measured {
+    /// A reading at its place.
+    #[must_use]
+    pub fn new(reading: &Reading, place: &Place) -> Self {
+        let range = range_of(reading, place);
+        Self {
+            low_ohm: range.low_ohm,
+            reached_ohm: range.reached_ohm,
+            high_ohm: range.shown_high_ohm,
+            dry: range.dry,
+            moved: range.moved,
+            wandered: matches!(reading.shows, Shown::Between(..)),
+            at_signal: range.at_signal,
+            open_v: reading.method.open_circuit_v,
+            current_a: reading.method.applied_current_a(),
+            line: reading.line,
+        }
+    }
+}
+
+/// Something that can be at fault on a channel.
+#[derive(Debug, Clone)]
+pub struct Suspect {
+    /// what it is
+    pub who: Who,
+    /// of what kind
+    pub nature: Nature,
+    /// part it belongs to
+    pub part: String,
+    /// whether a hand can work it: a switch or a control
+    pub workable: bool,
+    /// whether hum can come of it: a return
+    pub in_return: bool,
+    /// shares of ohmic, tunnelling, rectifying
+    pub laws: [f64; 3],
+    /// share of the prior, of the whole sheet
+    pub prior: f64,
+    /// what is usual for its kind, ohm
+    pub usual_ohm: f64,
+    /// resistance up to which an innocent one may be worn, ohm
+    pub worn_ohm: f64,
+    /// its readings before any remedy
+    pub readings: Vec<Measured>,
+    /// what bridging or replacing it changed
+    pub bridges: Vec<Then>,
+    /// a proof that it cannot be the sole cause
+    pub cannot_be_sole: bool,
+    /// whether that proof rests on readings at rest: a contact that jumps faster than a meter looks escapes it
+    pub proved_at_rest: bool,
+}
+
+/// A symptom as it was written down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Noted {
+    /// what
+    pub what: What,
+    /// how strongly
+    pub strength: Strength,
+    /// measured residue
+    pub residue: Option<(f64, f64)>,
+    /// measured loss, dB
+    pub loss_db: Option<(f64, f64)>,
+    /// what makes it go away
+    pub goes_away: Vec<GoesAway>,
+    /// when it comes back
+    pub comes_back: Vec<ComesBack>,
+    /// line of the sheet
+    pub line: usize,
+}
+
+/// A suspect on one route.
+#[derive(Debug, Clone)]
+pub struct On {
+    /// what it does there, for a contact of a section
+    pub deeds: Option<Arc<Deeds>>,
+    /// signal there, V rms
+    pub level_v: f64,
+    /// whether it gets more signal when the listener turns up
+    pub follows_hand: bool,
+}
+
+/// What was heard on one route at one level: symptoms, or clean.
+#[derive(Debug, Clone)]
+pub struct Sighting {
+    /// the route
+    pub route: String,
+    /// first line of the sheet that says so
+    pub line: usize,
+    /// least residue that any ear could notice there
+    pub least_residue: f64,
+    /// what was noted; nothing for clean
+    pub noted: Vec<Noted>,
+    /// every suspect of the channel, where it is on the route
+    pub on: Vec<Option<On>>,
+}
+
+impl Sighting {
+    /// Whether nothing was wrong.
+    #[must_use]
+    pub fn is_clean(&self) -> bool {
+        self.noted.is_empty()
+    }
+}
+
+/// One channel.
+#[derive(Debug, Clone, Default)]
+pub struct ChannelScene {
+    /// who can be at fault
+    pub suspects: Vec<Suspect>,
+    /// what was heard
+    pub sightings: Vec<Sighting>,
+}
+
+impl ChannelScene {
+    /// Whether anything is wrong on it.
+    #[must_use]
+    pub fn has_symptoms(&self) -> bool {
+        self.sightings.iter().any(|s| !s.is_clean())
+    }
+
+    /// Numbers of the suspects that stand on a bad route.
+    #[must_use]
+    pub fn on_bad_routes(&self) -> Vec<usize> {
+        let bad = |k: &usize| self.sightings.iter().any(|s| !s.is_clean() && s.on[*k].is_some());
+        (0..self.suspects.len()).filter(bad).collect()
+    }
+
+    /// Whether two faults are worth a thought: symptoms on several routes, or of several kinds.
+    #[must_use]
+    pub fn could_be_two(&self) -> bool {
+        self.sightings.iter().map(|s| s.noted.len()).sum::<usize>() > 1
+    }
+}
+
+/// Both channels.
+#[derive(Debug, Clone)]
+pub struct Scene {
+    /// left and right
+    pub channels: [ChannelScene; 2],
+    /// what was likely before
+    pub priors: Priors,
+}

@@ -1,0 +1,132 @@
+"""Probabilities: draws, priors, contradictions, next steps, planted truth (reduced; the whole by a named command)."""
+
+import math
+
+import numpy as np
+import pytest
+
+import weaklink as wl
+from weaklink import judgement_truth
+from weaklink.judgement_invented import World, invent
+
+SHEET = """sheet = 1
+[part]
+"selector" = { kind = "rotary switch" }
+[section]
+"disc" = { from = "disc player", path = ["selector / disc"], into = "22 kohm", then = "line stage" }
+"tape" = { from = "tape deck", path = ["selector / tape"], into = "22 kohm", then = "line stage" }
+"out" = { path = ["monitor / a"], into = "100 kohm" }
+[route]
+"disc" = ["disc", "out"]
+"tape" = ["tape", "out"]
+"""
+GRITTY = '[[heard]]\nroute = "disc"\nleft = "grit"\n[[heard]]\nroute = "tape"\nleft = "clean"\n'
+
+
+def assess(more: str, **settings: int) -> wl.Assessment:
+    return wl.assess(wl.Job.from_text(SHEET + more), **settings)
+
+
+def test_odds_sum_and_stand_beside_the_findings():
+    found = assess(GRITTY, draws=20_000, seed=1)
+    (left,) = found.odds
+    total = sum(one.probability for one in left.odds) + left.something_else - left.two_faults
+    assert total == pytest.approx(1.0, abs=1e-9)
+    finding = found.finding("selector / disc", "left")
+    assert finding.probability == left.of("selector / disc")
+    assert sum(p for _, p in finding.probability_by_hypothesis) == pytest.approx(finding.probability, abs=1e-9)
+    # clean on the tape route, at less signal: little is left to it, and no rule is overridden
+    assert left.of("monitor / a") < 0.1 < left.of("selector / disc")
+    assert found.finding("selector / disc", "right").probability is None
+    assert assess(GRITTY, draws=0).odds == ()
+
+
+def test_seeds_and_their_error():
+    first, again = assess(GRITTY, draws=10_000, seed=5), assess(GRITTY, draws=10_000, seed=5)
+    assert first.odds == again.odds
+    runs = [assess(GRITTY, draws=10_000, seed=seed).odds[0] for seed in range(12)]
+    p = np.array([run.of("selector / disc") for run in runs])
+    said = np.mean([next(o.probability_se for o in run.odds if o.who == "selector / disc") for run in runs])
+    # twelve runs know a spread to a fifth: within a factor of two and a half
+    assert 0.4 < p.std(ddof=1) / said < 2.5
+    with pytest.raises(wl.InputError, match="draws"):
+        assess(GRITTY, draws=-1)
+
+
+def test_a_clip_lead_settles_it():
+    bridged = '[[bridged]]\ncontact = "selector / disc"\nchannel = "left"\nthen = "{}"\n'
+    clean, same = (assess(GRITTY + bridged.format(then), draws=20_000).odds[0] for then in ("clean", "same"))
+    before = assess(GRITTY, draws=20_000).odds[0].of("selector / disc")
+    assert clean.of("selector / disc") > 0.9 and clean.of("selector / disc") > before > same.of("selector / disc")
+    assert same.of("selector / disc") < 0.02
+
+
+def test_priors_are_followed_and_refused():
+    usual = assess(GRITTY, draws=20_000).odds[0]
+    never = assess("[prior]\nno_contact = 0\n" + GRITTY, draws=20_000)
+    assert never.odds[0].of("line stage") == 0.0 and usual.of("disc player") > 0.01
+    assert "priors set: no_contact 0" in " ".join(never.assumes)
+    likelier = assess(GRITTY.replace("[[heard]]", "[[heard]]", 1), draws=20_000)
+    assert likelier.odds[0] == usual
+    suspicious = wl.assess(wl.Job.from_text(SHEET.replace('"rotary switch"', '"rotary switch", suspicion = 20') + GRITTY), draws=20_000)
+    assert suspicious.odds[0].of("selector / disc") > usual.of("selector / disc")
+    for text, place in [
+        ("ohmic = 0.9", "ohmic + tunnelling + rectifying"),
+        ("chatter = -0.1", "chatter"),
+        ("chatter = 0.95", "chatter + bridged"),
+        ("no_contact = 0.9\nsomething_else = 0.2", "no_contact + something_else"),
+        ("frit_to = 0.01", "frit_from"),
+        ("guess = 1", "prior"),
+        ('chatter = "often"', "chatter"),
+    ]:
+        with pytest.raises(wl.InputError) as caught:
+            assess(f"[prior]\n{text}\n" + GRITTY)
+        assert place in str(caught.value) and caught.value.line is not None
+    nothing = SHEET.replace('"rotary switch"', '"rotary switch", suspicion = 0').replace("[section]", '"monitor" = { suspicion = 0 }\n[section]')
+    with pytest.raises(wl.InputError, match="exclude everything"):
+        wl.assess(wl.Job.from_text(nothing + "[prior]\nno_contact = 0\nsomething_else = 0\n" + GRITTY))
+
+
+def test_every_draw_as_a_dataset():
+    pytest.importorskip("xarray")
+    found = assess(GRITTY, draws=5000, seed=2)
+    draws = found.draws
+    left = found.odds[0]
+    weight = draws["weight"].values
+    assert weight.sum() == pytest.approx(1.0 - left.something_else, abs=1e-9)
+    mine = weight[(draws["suspect"].values == "selector / disc") & (draws["second"].values == "selector / disc")].sum()
+    assert mine == pytest.approx(left.of("selector / disc"), abs=1e-9)
+    assert set(np.unique(draws["hypothesis"].values)) >= {"chatter", "rectifying", "another fault"}
+
+
+def test_progress_and_stopping():
+    told: list[int] = []
+    assess(GRITTY, draws=20_000, **{"progress": told.append})  # type: ignore[arg-type]
+    assert told and max(told) > 0
+
+    def stop(_: int) -> None:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        wl.assess(wl.Job.from_text(SHEET + GRITTY), draws=200_000, progress=stop)
+
+
+def test_invented_amplifiers_are_the_same_for_the_same_seed():
+    first, again = invent(4), invent(4)
+    assert first is not None and again is not None and first.sheet == again.sheet and first.readings == again.readings
+    wrong = invent(4, World(wrong_by=0.2))
+    assert wrong is not None and wrong.sheet != first.sheet
+
+
+def test_planted_truth_reduced():
+    # the whole: python -m weaklink.judgement_truth
+    found = judgement_truth.judged(40, World(), draws=5000, workers=1)
+    print(judgement_truth.report("reduced", found))
+    assert found.amplifiers == 40 and found.sure >= 10
+    # binomial: at 85 % true, 40 channels, below 60 % is less than one in a thousand
+    assert found.sure_first / found.sure > 0.6
+    # a suspect picked at random would be right in about one of ten
+    assert found.first / found.channels > 0.4
+    brier = np.mean([(p - hit) ** 2 for p, hit in found.odds])
+    base = np.mean([hit for _, hit in found.odds])
+    assert brier < 0.75 * base * (1.0 - base) and math.isfinite(brier)
