@@ -127,9 +127,10 @@ def _record(job: Job, evidence: Evidence, assessment: Assessment) -> str:
     ]
     rivals = [f"{r.who} ({', '.join(r.channels)}): {r.test}" for r in assessment.rivals]
     typical = [[t.place, t.name, t.means, effect[t.changes_the_answer]] for t in assessment.typical]
-    seed = getattr(assessment, "seed", None)
-    draws = getattr(assessment, "draws", None)
-    drawn = f"seed {seed}, {draws} draws" if seed is not None else "nothing was drawn at random: no seed"
+    if assessment.draw_count:
+        drawn = f"seed {assessment.seed}, {assessment.draw_count} draws; chances of one half and more are too sure, not calibrated yet"
+    else:
+        drawn = "nothing was drawn at random: no seed"
     parts = [
         f"<h2>Who, and how sure</h2><dl>{headlines}</dl>",
         _list([f"contradiction: {clash}" for clash in assessment.clashes]) if assessment.clashes else "",

@@ -90,9 +90,6 @@ def _found(evidence: Evidence, assessment: Assessment) -> list[str]:
         own = [f for f in assessment.findings if f.channel == side]
         proved = [named(f.contact) for f in own if f.kind == "proved"]
         able = [named(f.contact) for f in own if f.kind == "able to account for it"]
-        # a chance, once an assessment gives one
-        chance = {named(f.contact): getattr(f, "probability", None) for f in own}
-        able = [f"{name} ({100 * p:.0f} in 100)" if (p := chance.get(name)) is not None else name for name in able]
         if proved:
             out.append(f"The cause is the {listed(proved)}.")
         elif able:

@@ -499,7 +499,7 @@ def _warnings(work: _Work, rereadings: int) -> list[str]:
         out.append(f"{unknown} came back for a reason nobody looked for: counted as this contact")
     wet = int(np.sum(~log.dry & ~np.isnan(log.after_low_ohm)))
     if 2 * wet > len(log):
-        out.append("most readings were not dry: a film that the meter broke is better in this table than the signal finds it")
+        out.append("most readings were not dry: a film that the meter broke looks better here")
     return out
 
 

@@ -139,9 +139,9 @@ def _page(comparison: Comparison, kinds: int, warnings: int, questions: int, eve
     hidden = len(counts) - len(shown)
     if hidden > 0:
         lines.append(f"({hidden} kinds more with --all)")
-    key = "left: after over before, against leaving alone" if c.reread_ratio else "left: after over before"
+    key = "left: after/before against leaving alone" if c.reread_ratio else "left: after over before"
     ceiling = "" if short else "; ceiling: nine in ten stay below, in a place typical for the kind"
-    lines += _wrapped(f"{key}{ceiling}; back/100y: comebacks per 100 contact-years; all adjusted", "", "  ")
+    lines += _wrapped(f"{key}{ceiling}; back/100y: per 100 contact-years", "", "  ")
     lines.append("")
     if c.reread_ratio:
         fall = [100.0 * (1.0 - x) for x in c.reread_ratio]

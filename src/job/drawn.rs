@@ -179,5 +179,8 @@ pub(super) fn assumed(settings: Settings, scene: &Scene) -> String {
     let changed = scene.priors.changed();
     let priors =
         if changed.is_empty() { "typical priors".to_owned() } else { format!("priors set: {}", changed.join(", ")) };
-    format!("{} draws, seed {}, {priors}", settings.draws, settings.seed)
+    format!(
+        "{} draws, seed {}, {priors}; odds above one half are too sure, not calibrated yet",
+        settings.draws, settings.seed
+    )
 }
