@@ -137,7 +137,7 @@ def sheet(heard, read, mirrored=False, order=(0, 1), more=""):
     for name, (ohm, channel) in read.items():
         side = {"left": "right", "right": "left"}[channel] if mirrored else channel
         text += f'[[reading]]\ncontact = "{name}"\nchannel = "{side}"\nshows = "{ohm:.3g} ohm"\nmethod = "hand meter"\n'
-    return wl.assess(wl.Job.from_text(text + more))
+    return wl.assess(wl.Job.from_text(text + more), draws=0)
 
 
 def kinds(found, mirrored=False):
