@@ -45,15 +45,17 @@ def _list(lines: Iterable[str]) -> str:
 
 
 def _chance(finding: Finding) -> str:
-    """A probability with its Monte Carlo error, once an assessment gives one."""
-    value, error = getattr(finding, "probability", None), getattr(finding, "probability_se", None)
+    """A probability with its Monte Carlo error; at the ends only which end, for nobody is as sure as the draws."""
+    value, error = finding.probability, finding.probability_se
     if value is None:
         return "-"
+    if not 0.01 <= value <= 0.99:
+        return "<1 %" if value < 0.5 else ">99 %"
     return f"{100 * value:.0f} %" + (f" +- {100 * error:.2g} %" if error is not None else "")
 
 
 def _findings(assessment: Assessment) -> str:
-    chances = any(getattr(f, "probability", None) is not None for f in assessment.findings)
+    chances = any(f.probability is not None for f in assessment.findings)
     heads = ["contact", "left, ohm", "right, ohm", "usual to, ohm", "most residue", "left", "right"]
     if chances:
         heads += ["chance left", "chance right"]

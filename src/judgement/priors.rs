@@ -1,4 +1,8 @@
 //! What is taken to be likely before anything was heard or measured. Every value can be set in a sheet under `[prior]`.
+//!
+//! No statistic of real amplifiers stands behind any of them \[assumption\]. The ranges of the film laws (barrier, area, hopping,
+//! ideality, leak, breakdown, pinned voltage) are this project's choice within what the sources named in
+//! [`physics`](crate::physics) report \[memory\]; shares of laws, of wear and of listeners are judgement alone.
 
 use crate::error::InputError;
 

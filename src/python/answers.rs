@@ -290,6 +290,28 @@ impl Statuses {
     }
 }
 
+/// What every answer with statuses has in Python: whether it can be taken as it is (under the name that fits), the words, the reasons.
+macro_rules! statused {
+    ($class:ident, $flag:ident) => {
+        #[pymethods]
+        impl $class {
+            #[getter]
+            fn $flag(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
+                self.statuses.applies(py)
+            }
+            #[getter]
+            fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
+                self.statuses.words(py)
+            }
+            #[pyo3(signature = (index=None))]
+            fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
+                self.statuses.reason(py, index)
+            }
+        }
+    };
+}
+pub(super) use statused;
+
 /// Ceilings, one per point.
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Ceiling {
@@ -300,20 +322,10 @@ pub(super) struct Ceiling {
     statuses: Statuses,
 }
 
+statused!(Ceiling, applies);
+
 #[pymethods]
 impl Ceiling {
-    #[getter]
-    fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        self.statuses.applies(py)
-    }
-    #[getter]
-    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        self.statuses.words(py)
-    }
-    #[pyo3(signature = (index=None))]
-    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        self.statuses.reason(py, index)
-    }
     fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
         let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
         Ok(format!(

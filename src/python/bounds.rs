@@ -1,6 +1,6 @@
 //! Bounds beside the ceiling of one tone: two tones, music, and an attack on the ceiling.
 
-use super::answers::{ByContact, GRID_WORK, Statuses, band, contact_columns, pairs, whole};
+use super::answers::{ByContact, GRID_WORK, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
 use super::linear::{RangeColumns, range_columns};
@@ -83,20 +83,10 @@ pub(super) struct MusicCeiling {
 
 macro_rules! with_status {
     ($name:ident, $($field:ident),+) => {
+        statused!($name, applies);
+
         #[pymethods]
         impl $name {
-            #[getter]
-            fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-                self.statuses.applies(py)
-            }
-            #[getter]
-            fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-                self.statuses.words(py)
-            }
-            #[pyo3(signature = (index=None))]
-            fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-                self.statuses.reason(py, index)
-            }
             fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
                 let mut text = String::new();
                 $(text += &format!("{}={}, ", stringify!($field), self.$field.bind(py).repr()?);)+

@@ -1,6 +1,6 @@
 //! Linear answers beside transfer and loss: crosstalk, damping, dissipation, imbalance, the range of loss.
 
-use super::answers::{ByContact, GRID_WORK, Ready, Statuses, band, contact_columns, pairs, whole};
+use super::answers::{ByContact, GRID_WORK, Ready, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
 use crate::circuit::Role;
@@ -141,20 +141,10 @@ pub(super) struct LossRange {
     statuses: Statuses,
 }
 
+statused!(LossRange, applies);
+
 #[pymethods]
 impl LossRange {
-    #[getter]
-    fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        self.statuses.applies(py)
-    }
-    #[getter]
-    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        self.statuses.words(py)
-    }
-    #[pyo3(signature = (index=None))]
-    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        self.statuses.reason(py, index)
-    }
     fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
         let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
         let status = self.statuses.words(py)?.repr()?;

@@ -1,6 +1,6 @@
 //! What a notch leaves of a tone's output, on arrays.
 
-use super::answers::{ByContact, Statuses, band, contact_columns, pairs, whole};
+use super::answers::{ByContact, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
 use super::steady::{SOLVE_WORK, over_points};
@@ -35,20 +35,10 @@ pub(super) struct Residue {
     statuses: Statuses,
 }
 
+statused!(Residue, converged);
+
 #[pymethods]
 impl Residue {
-    #[getter]
-    fn converged(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        self.statuses.applies(py)
-    }
-    #[getter]
-    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        self.statuses.words(py)
-    }
-    #[pyo3(signature = (index=None))]
-    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        self.statuses.reason(py, index)
-    }
     fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
         let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
         Ok(format!(

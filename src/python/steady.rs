@@ -1,6 +1,6 @@
 //! Distortion of one tone and of two, on arrays.
 
-use super::answers::{ByContact, Statuses, contact_columns};
+use super::answers::{ByContact, Statuses, contact_columns, statused};
 use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
 use crate::circuit::chain::Network;
@@ -129,20 +129,10 @@ pub(super) struct Distortion {
     statuses: Statuses,
 }
 
+statused!(Distortion, converged);
+
 #[pymethods]
 impl Distortion {
-    #[getter]
-    fn converged(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        self.statuses.applies(py)
-    }
-    #[getter]
-    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        self.statuses.words(py)
-    }
-    #[pyo3(signature = (index=None))]
-    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        self.statuses.reason(py, index)
-    }
     fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
         let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
         Ok(format!(
@@ -231,20 +221,10 @@ pub(super) struct TwoTone {
     statuses: Statuses,
 }
 
+statused!(TwoTone, converged);
+
 #[pymethods]
 impl TwoTone {
-    #[getter]
-    fn converged(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
-        self.statuses.applies(py)
-    }
-    #[getter]
-    fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
-        self.statuses.words(py)
-    }
-    #[pyo3(signature = (index=None))]
-    fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
-        self.statuses.reason(py, index)
-    }
     fn __repr__(&self, py: Python<'_>) -> PyResult<String> {
         let text = |object: &Py<PyAny>| -> PyResult<String> { Ok(object.bind(py).repr()?.to_string()) };
         Ok(format!(
