@@ -163,7 +163,13 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
             }
         }
         for &(channel, what) in &whats {
-            job.heard.push(Heard { route: route.clone(), channel, what, ..row.clone() });
+            // what makes a symptom go or come, and how large it was read, is said of the symptom, not of a clean channel beside it
+            let (residue, loss_db, goes_away, comes_back) = match what {
+                What::Clean => (None, None, Vec::new(), Vec::new()),
+                _ => (row.residue, row.loss_db, row.goes_away.clone(), row.comes_back.clone()),
+            };
+            let of = Heard { residue, loss_db, goes_away, comes_back, ..row.clone() };
+            job.heard.push(Heard { route: route.clone(), channel, what, ..of });
         }
     }
 }

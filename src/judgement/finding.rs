@@ -95,7 +95,7 @@ enum Verdict {
 }
 
 fn percent(ratio: f64) -> String {
-    engineering(ratio, Dimension::Ratio)
+    if ratio.is_infinite() { "any".to_owned() } else { engineering(ratio, Dimension::Ratio) }
 }
 
 fn decibel(db: f64) -> String {

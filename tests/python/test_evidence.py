@@ -65,3 +65,20 @@ def test_states_limits_and_bridges_come_through(jobs):
 def test_without_readings_there_is_still_a_picture_of_the_routes(jobs):
     seen = wl.evidence(wl.typical("receiver"))
     assert not seen.readings and not seen.heard and len(seen.routes) >= 2
+
+
+def test_what_is_said_of_a_symptom_is_not_said_of_the_clean_channel(jobs):
+    text = (jobs / "gritty-right-on-records.toml").read_text(encoding="utf-8")
+    seen = wl.evidence(wl.Job.from_text(text.replace('readings = "', '# readings = "', 1)))
+    pairs = {h.channel: h for h in seen.heard if h.route == "phono"}
+    assert pairs["right"].goes_away == ("switch worked",) and pairs["left"].what == "clean"
+    assert pairs["left"].goes_away == () and pairs["left"].comes_back == () and pairs["left"].residue is None
+
+
+def test_no_reason_says_inf(jobs):
+    # a hand meter's reading has no upper end for the signal
+    text = (jobs / "innocent-contacts.toml").read_text(encoding="utf-8")
+    rows = "contact,channel,shows,method\nsource selector / disc,left,3 ohm,hand meter\n"
+    name = text.split('readings = "')[1].split('"')[0]
+    found = wl.assess(wl.Job.from_text(text, readings=(name, rows)), draws=0).finding("source selector / disc", "left")
+    assert any("to any residue" in reason for reason in found.reasons) and not any("inf" in reason.split() for reason in found.reasons)

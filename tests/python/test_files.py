@@ -100,8 +100,8 @@ import numpy as np, weaklink as wl
 signal.signal(signal.SIGINT, signal.default_int_handler)
 s = wl.Section("s", source=wl.Source(emf_v=0.5, resistance_ohm=1e3, inductance_h=0.1), path=[wl.Contact("k", film=wl.Film.tunnelling(resistance_ohm=100.0, scale_v=0.1))],
                load=wl.Load(resistance_ohm=47e3, capacitance_f=1e-10))
-print("ready", flush=True)
 try:
+    print("ready", flush=True)
     {code}
     print("done")
 except KeyboardInterrupt:
@@ -109,7 +109,7 @@ except KeyboardInterrupt:
 """
     process = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
     assert process.stdout.readline() == "ready\n"
-    time.sleep(0.5)
+    time.sleep(0.08)  # long after the start of the call, long before its end
     process.send_signal(signal.SIGINT)
     began = time.monotonic()
     assert process.communicate(timeout=60)[0] == "stopped\n"
