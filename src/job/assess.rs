@@ -8,13 +8,14 @@ use super::rows::{is_proved, rows, side};
 use super::scene::{by_hand, scene};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
 use super::typical::typical;
+use crate::bench::Channel;
 use crate::bench::evidence::{GoesAway, Heard};
 use crate::bench::range::dry_box_clears_below_v;
 use crate::error::InputError;
 use crate::judgement::next_step::{
     Candidate, LID_MIN, LIKELIER, by_probability, most_telling_first, propose, tap, turn_up,
 };
-use crate::judgement::posterior::{Asked, Draw, believe};
+use crate::judgement::posterior::{Asked, ChannelBelief, Draw, believe};
 use crate::judgement::suspects::picture;
 use crate::judgement::{Kind, NextStep, Picture};
 use crate::watch::{Unwatched, Watch};
@@ -53,7 +54,7 @@ pub fn draws(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<[Option
     let scene = scene(job, &routes, &rows, watch)?;
     let asked = Asked { draws: settings.draws, seed: settings.seed, keep: true };
     let names = |k: usize| scene.channels[k].suspects.iter().map(|s| s.who.to_string()).collect();
-    let [left, right] = believe(&scene, asked, watch)?;
+    let [left, right] = unproved(believe(&scene, asked, watch)?, &rows);
     Ok([(left, 0), (right, 1)].map(|(belief, k)| belief.map(|b| Draws { suspects: names(k), draws: b.draws })))
 }
 
@@ -85,7 +86,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     if let Some(drawn) = &drawn {
         drawn.mark(&mut rows);
         drawn.likeliest_first(&mut rivals);
-        headlines.iter_mut().for_each(|headline| drawn.headline(headline, &rows));
+        headlines.iter_mut().for_each(|headline| drawn.headline(headline));
         clashes.extend(drawn.clashes(&picture));
         assumes.push(assumed(settings, &drawn.scene));
     }
@@ -121,8 +122,15 @@ fn drawn(
     }
     let scene = scene(job, routes, rows, watch)?;
     let asked = Asked { draws: settings.draws, seed: settings.seed, keep: false };
-    let beliefs = believe(&scene, asked, watch)?;
+    let beliefs = unproved(believe(&scene, asked, watch)?, rows);
     Ok(beliefs.iter().any(Option::is_some).then_some(Drawn { scene, beliefs }))
+}
+
+/// Probability never overrides a proof: a channel with a proved contact has no odds.
+fn unproved(beliefs: [Option<ChannelBelief>; 2], rows: &[Row]) -> [Option<ChannelBelief>; 2] {
+    let [left, right] = beliefs;
+    [(left, Channel::Left), (right, Channel::Right)]
+        .map(|(belief, channel)| belief.filter(|_| !is_proved(rows, channel)))
 }
 
 fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn: Option<&Drawn>) -> Vec<NextStep> {

@@ -7,7 +7,7 @@ use super::sentences::list;
 use crate::bench::Channel;
 use crate::judgement::posterior::{ChannelBelief, MovedBy};
 use crate::judgement::scene::{ChannelScene, Scene};
-use crate::judgement::{Kind, Picture, Who};
+use crate::judgement::{Picture, Who};
 use std::collections::BTreeMap;
 
 /// Beliefs of both channels with the scene that they are about.
@@ -106,10 +106,8 @@ impl Drawn {
     }
 
     /// Says who is likeliest, how sure that is, and what moves it most.
-    pub(super) fn headline(&self, headline: &mut Headline, rows: &[Row]) {
-        let at = side(headline.channel);
-        let proved = rows.iter().any(|row| row.findings[at].kind == Kind::Proved);
-        let Some((scene, belief)) = self.channel(headline.channel).filter(|_| !proved) else { return };
+    pub(super) fn headline(&self, headline: &mut Headline) {
+        let Some((scene, belief)) = self.channel(headline.channel) else { return };
         let Some(leader) = belief.beliefs.first() else { return };
         let name = |k: usize| scene.suspects[k].who.name();
         let (leading, p) = match belief.pair {
