@@ -353,8 +353,16 @@ class Amplifier:
         if rng.random() > 0.5:
             return
 
-        def shown(ohm: float) -> float:
-            return float(max(19.7 * ohm / (ohm + 987.0), 0.0))
+        def shown(ohm: float, film: Film | None = None) -> float:
+            """What the box shows, mV: the share of its 19.7 mV behind 987 ohm that a film takes, either way round."""
+            if film is None:
+                return 19.7 * ohm / (ohm + 987.0)
+            low, high, way = 0.0, 19.7e-3, float(rng.choice((-1.0, 1.0)))
+            for _ in range(50):
+                middle = 0.5 * (low + high)
+                current = abs(float(film.current_a(way * middle)))
+                low, high = (low, middle) if middle + 987.0 * current > 19.7e-3 else (middle, high)
+            return 1e3 * low
 
         def noisy(mv: float) -> float:
             return float(max(mv + rng.uniform(-1.0, 1.0) * (0.01 * mv + 0.2), 0.0))
@@ -369,7 +377,7 @@ class Amplifier:
                 now = shown(log_uniform(rng, max(fault.low_ohm, 1e-9), fault.ohm))
             yield f"as found,{contact},{channel},{noisy(now):.4f} mV,dry box"
         else:
-            yield f"as found,{contact},{channel},{noisy(shown(fault.ohm)):.4f} mV,dry box"
+            yield f"as found,{contact},{channel},{noisy(shown(fault.ohm, fault.film)):.4f} mV,dry box"
 
 
 def crossover(quiescent: float, peak_v: float) -> float:

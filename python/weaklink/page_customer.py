@@ -118,6 +118,9 @@ def _proved(evidence: Evidence, assessment: Assessment) -> list[str]:
     ruled = [named(f.contact) for f in assessment.findings if f.kind == "cannot be the sole cause"]
     if ruled:
         out.append(f"Ruled out as the only cause, by measurement: {listed(list(dict.fromkeys(ruled)))}.")
+    steady = [named(f.contact) for f in assessment.findings if f.kind == "cannot unless it jumps"]
+    if steady:
+        out.append(f"Good when measured, so ruled out unless it fails for moments: {listed(list(dict.fromkeys(steady)))}.")
     if not any(f.kind == "proved" for f in assessment.findings) and any(h.what != "clean" for h in evidence.heard):
         out.append("The cause itself is not proved.")
     return [told[0].upper() + told[1:] for told in out] or ["There was nothing to prove: no fault was heard."]

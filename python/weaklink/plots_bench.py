@@ -22,6 +22,7 @@ STANDING: dict[str, tuple[str, dict[str, Any]]] = {
     "proved": ("*", {"markersize": 15, "markerfacecolor": SERIES[1], "markeredgecolor": INK}),
     "able to account for it": ("o", {"markersize": 11, "markerfacecolor": SERIES[1], "markeredgecolor": INK}),
     "not settled": ("o", {"markersize": 10, "markerfacecolor": "white", "markeredgecolor": SERIES[1], "markeredgewidth": 2.0}),
+    "cannot unless it jumps": ("X", {"markersize": 9, "markerfacecolor": "white", "markeredgecolor": INK}),
     "cannot be the sole cause": ("X", {"markersize": 9, "markerfacecolor": QUIET, "markeredgecolor": "white"}),
     "in order": ("o", {"markersize": 5, "markerfacecolor": QUIET, "markeredgecolor": QUIET}),
     "cleared": ("o", {"markersize": 5, "markerfacecolor": QUIET, "markeredgecolor": QUIET}),
@@ -103,7 +104,7 @@ def suspects(evidence: Evidence, assessment: Assessment, *, ax: Axes | None = No
     """Who is suspected, by route and channel: contacts side by side, each route a line through those that its signal passes.
 
     A heavy line is a route with a symptom (named at its end), a thin one was clean, a dotted one nobody listened to. Marks: star proved, disc
-    able to account for it, ring not settled, cross cannot be the sole cause, dot cleared or in order.
+    able to account for it, ring not settled, hollow cross cannot unless it jumps, cross cannot be the sole cause, dot cleared or in order.
     """
     names = in_signal_order(evidence)
     ax = axes(ax, 2.4 + 0.95 * len(names), 1.9 + 0.42 * 2 * len(evidence.routes))

@@ -21,6 +21,7 @@ SHORT = {
     "proved": "proved",
     "able to account for it": "able",
     "cannot be the sole cause": "cannot",
+    "cannot unless it jumps": "if jumps",
     "cleared": "cleared",
     "in order": "in order",
     "not settled": "open",
@@ -240,7 +241,7 @@ def _page(assessment: Assessment, why: int, rows: int, steps: int, rivals: int, 
     reasons = [line for reason in assessment.why[:why] for line in _wrapped(reason)]
     lines += ["", "Why", *reasons] if reasons else []
     pairs = _pairs(assessment)
-    order = ["proved", "able", "open", "cannot", "in order", "cleared"]
+    order = ["proved", "able", "open", "if jumps", "cannot", "in order", "cleared"]
     telling = sorted(pairs, key=lambda pair: min(order.index(SHORT[f.kind]) for f in pair))
     kept = {id(pair) for pair in telling[:rows]}
     lines += ["", *_table(pair for pair in pairs if id(pair) in kept)]

@@ -34,11 +34,13 @@ class Headline:
 class Finding:
     """What the evidence says about one contact and channel.
 
-    kind: proved, able to account for it, cannot be the sole cause, cleared, in order, not settled.
+    kind: proved, able to account for it, cannot be the sole cause, cannot unless it jumps (the same, for a steady contact: a meter
+    shows only the mean of one that jumps fast), cleared, in order, not settled.
     ceiling: most residue it can cause at the upper end of its reading (bound T1, any chatter), a ratio; None: no bound.
     loss_db: loss at 1 kHz at both ends of its reading, dB. resistance_ohm: those ends; an upper None is unbounded.
     by_hypothesis: largest residue by film law in a resistive loop, and by chatter, as ratios.
-    impossible_below_ohm: below this it cannot do what is heard.
+    impossible_below_ohm: below this, steady or within its swing, it cannot do what is heard. impossible_below_v: volts across it, as
+    loud as it was heard, below which it cannot whatever it does (bound T8).
     """
 
     contact: str
@@ -51,6 +53,7 @@ class Finding:
     in_order: bool | None
     by_hypothesis: tuple[tuple[str, float], ...]
     impossible_below_ohm: float | None
+    impossible_below_v: float | None
     reasons: tuple[str, ...]
     decided_by: str
     in_order_up_to_ohm: float | None
@@ -190,6 +193,7 @@ class Assessment:
                 "loss_low_db": f.loss_db[0],
                 "loss_high_db": f.loss_db[1],
                 "impossible_below_ohm": f.impossible_below_ohm,
+                "impossible_below_v": f.impossible_below_v,
                 "decided_by": f.decided_by,
             }
             for f in self.findings
@@ -239,6 +243,7 @@ def _finding(row: dict[str, Any], data: dict[str, Any]) -> Finding:
         in_order=data["in_order"],
         by_hypothesis=tuple(sorted(data["by_hypothesis"].items())),
         impossible_below_ohm=data["impossible_below_ohm"],
+        impossible_below_v=data["impossible_below_v"],
         reasons=tuple(data["reasons"]),
         decided_by=data["decided_by"],
         in_order_up_to_ohm=row["in_order_up_to_ohm"],

@@ -44,6 +44,9 @@ pub struct ResistanceRange {
     pub at_signal: bool,
     /// upper end as the meter saw it, whatever the signal would see, ohm
     pub shown_high_ohm: f64,
+    /// largest share of its own voltage that a meter with a known source saw across the contact at the upper end; one where
+    /// nothing says so
+    pub mean_share: f64,
     /// whether every reading was dry enough
     pub dry: bool,
     /// whether a reading has the mark of a meter that broke the film: test current times reading of 0.1 to 0.5 V
@@ -81,6 +84,19 @@ impl Method {
         by_current.min(by_divider).min(10.0)
     }
 
+    /// Share of the method's own voltage across a resistance; zero for a current that nothing changes, one where the source is
+    /// not known.
+    fn share(&self, resistance_ohm: f64) -> f64 {
+        match (self.source_ohm, self.open_circuit_v.zip(self.current_a)) {
+            (Some(source), _) if resistance_ohm.is_finite() => resistance_ohm / (resistance_ohm + source),
+            (None, Some((open, current))) if resistance_ohm.is_finite() => {
+                resistance_ohm / (resistance_ohm + open / current)
+            }
+            (None, None) if self.current_a.is_some() && self.shows == Shows::DropVolts => 0.0,
+            _ => 1.0,
+        }
+    }
+
     /// Whether the method leaves the contact as the signal would find it.
     #[must_use]
     pub fn is_dry_at(&self, place: &Place) -> bool {
@@ -111,10 +127,22 @@ impl ResistanceRange {
             rest_high_ohm: f64::INFINITY,
             at_signal: false,
             shown_high_ohm: f64::INFINITY,
+            mean_share: 1.0,
             dry: false,
             fritted: false,
             moved: false,
         }
+    }
+
+    /// Largest steady loss, dB, of a contact that jumps faster than the meter looks and shows it as a mean.
+    ///
+    /// With a share `p` of its time at `R`, the meter's source `F` and a loop `Z`: `p R/(R + F)` is at most the share `s` that was
+    /// seen, and `R/(R + Z)` at most `(R/(R + F)) max(1, F/Z)`; so the mean loses at most `max(s, R_mean/Z)` of the signal, times
+    /// root two where `Z` has a phase.
+    #[must_use]
+    pub fn mean_loss_db(&self, place: &Place) -> f64 {
+        let lost = std::f64::consts::SQRT_2 * self.mean_share.max(self.high_ohm / place.loop_ohm);
+        if lost < 1.0 { -20.0 * (1.0 - lost).log10() } else { f64::INFINITY }
     }
 
     /// Largest chord that the signal can meet: the upper end, grown as far as a rectifying film could at this place.
@@ -183,6 +211,7 @@ pub fn range_from(method: &Method, shows: Shown, at_v: Option<f64>, when: State,
             high / worst_rectifier(1.0).chord_ohm(method.voltage_across_v(high))
         },
         at_signal,
+        mean_share: method.share(high),
         dry,
         fritted: !dry && mark,
         moved: when.moved(),
@@ -213,6 +242,7 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
             largest(&mut dry.iter().map(|range| range.high_ohm)).max(wet_low)
         },
         shown_high_ohm: largest(&mut ranges.iter().map(|range| range.shown_high_ohm)),
+        mean_share: if dry.is_empty() { 1.0 } else { largest(&mut dry.iter().map(|range| range.mean_share)) },
         dry: !dry.is_empty(),
         fritted: ranges.iter().any(|range| range.fritted),
         moved: ranges.iter().any(|range| range.moved && range.dry),
@@ -326,6 +356,30 @@ mod tests {
         // read with the signal itself there is nothing to grow
         let signal = range_of(&reading("85 mV", "signal millivolts"), &LOUDSPEAKER);
         assert_eq!(signal.high_in_use_ohm(&LOUDSPEAKER), signal.high_ohm);
+    }
+
+    #[test]
+    fn the_mean_that_a_meter_shows_bounds_the_loss() {
+        // chatter of any two resistances, share of time and loop: what the box shows as a mean never hides more loss
+        let (open_v, front) = (19.7e-3, 987.0);
+        let mut closest = 0.0f64;
+        for k in 0..20_000u32 {
+            let u = |m: f64| (f64::from(k) * m).fract();
+            let (high, duty) = (10f64.powf(9.0 * u(0.754_877_666) - 1.0), 10f64.powf(-4.0 * u(0.569_840_291)));
+            let loop_ohm = 10f64.powf(5.0 * u(0.438_579_021));
+            let seen = open_v * duty * high / (high + front);
+            let place = Place { loop_ohm, ..PHONO };
+            let mut box_reading = reading(&format!("{seen} V"), "dry box");
+            box_reading.method.of_reading = 0.0;
+            box_reading.method.floor = 1e-12;
+            let bound = range_of(&box_reading, &place).mean_loss_db(&place);
+            let lost = duty * high / (high + loop_ohm);
+            let loss = -20.0 * (1.0 - lost).log10();
+            assert!(loss <= bound * (1.0 + 1e-6), "{high} {duty} {loop_ohm}: {loss} {bound}");
+            closest = closest.max(if bound.is_finite() { loss / bound } else { 0.0 });
+        }
+        // root two for a loop with a phase is what is left of it
+        assert!(closest > 0.6, "{closest}");
     }
 
     #[test]

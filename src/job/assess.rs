@@ -15,7 +15,9 @@ use crate::error::InputError;
 use crate::judgement::next_step::{
     Candidate, LID_MIN, LIKELIER, by_probability, most_telling_first, propose, tap, turn_up,
 };
-use crate::judgement::posterior::{Asked, ChannelBelief, Draw, believe};
+use crate::judgement::belief::ChannelBelief;
+use crate::judgement::posterior::{Asked, believe};
+use crate::judgement::trial::Draw;
 use crate::judgement::suspects::picture;
 use crate::judgement::{Kind, NextStep, Picture};
 use crate::watch::{Unwatched, Watch};
@@ -145,7 +147,7 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
         for (who, standing) in &channel.standing {
             let row = rows.iter().find(|row| who.is_contact() && row.contact == who.name());
             let finding = row.map(|row| &row.findings[at]);
-            if !standing.is_open() || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled)) {
+            if !standing.is_open() || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps)) {
                 continue;
             }
             let worked =
@@ -156,6 +158,7 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
                 row.findings[1 - at].kind == Kind::Proved && who.is_contact() && part_of(&row.contact) == part_name
             });
             let likelier = elsewhere || finding.is_some_and(|f| f.kind == Kind::Able);
+            let only_jumps = finding.is_some_and(|f| f.kind == Kind::CannotUnlessItJumps);
             open.push(Candidate {
                 who: who.clone(),
                 role: job.role(who.name()),
@@ -167,7 +170,14 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
                 }),
                 can_be_worked: !worked && part.and_then(|p| p.kind).is_some_and(by_hand),
                 part: part_name.to_owned(),
-                weight: if likelier { LIKELIER } else { 1.0 },
+                signal_below_v: finding.and_then(|f| f.impossible_below_v),
+                weight: if likelier {
+                    LIKELIER
+                } else if only_jumps {
+                    job.priors.chatter
+                } else {
+                    1.0
+                },
                 cures: drawn.and_then(|d| d.cures(channel.channel, who)),
             });
         }

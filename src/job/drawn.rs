@@ -5,7 +5,7 @@ use super::report::{ChannelOdds, Headline, Odds, Rival, Row};
 use super::rows::side;
 use super::sentences::list;
 use crate::bench::Channel;
-use crate::judgement::posterior::{ChannelBelief, MovedBy};
+use crate::judgement::belief::{ChannelBelief, MovedBy};
 use crate::judgement::scene::{ChannelScene, Scene};
 use crate::judgement::{Picture, Who};
 use std::collections::BTreeMap;

@@ -76,6 +76,7 @@ impl Routes {
                 route: heard.route.clone(),
                 channel: heard.channel,
                 what: heard.what,
+                slight: heard.strength == crate::bench::Strength::Slight,
                 line: heard.line,
                 elements: route.elements(job, self.level(heard)),
             })

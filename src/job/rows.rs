@@ -123,7 +123,8 @@ pub(super) fn abilities(
         let across = deed.across;
         // the end of the reading that is worst for the signal, the one that the contact surely reached, and the best one
         let range = range.unwrap_or(ResistanceRange::unknown());
-        let in_use = range.high_in_use_ohm(&route.place(index, level));
+        let place = route.place(index, level);
+        let in_use = range.high_in_use_ohm(&place);
         let (best, surely, worst) = if across {
             (range.high_ohm, range.high_ohm, range.low_ohm)
         } else {
@@ -137,10 +138,12 @@ pub(super) fn abilities(
             need,
             residue: (deed.residue(surely).unwrap_or(0.0), by_millivolts.unwrap_or(by_range)),
             loss_db: (deed.loss_db(surely), deed.loss_db(worst)),
+            jumping_loss_db: if across { f64::INFINITY } else { range.mean_loss_db(&place) },
             least_loss_db: deed.loss_db(best),
             change_db: if dull { (deed.change_db(surely), deed.change_db(worst)) } else { (0.0, 0.0) },
             loss_was_heard: loss_heard(&heard.route),
             by_millivolts: by_millivolts.is_some(),
+            impossible_below_v: deed.impossible_below_v(need, level),
             impossible_below_ohm: (!across).then(|| impossible_below(need, &deed)).flatten(),
         })
     };
@@ -218,9 +221,18 @@ impl<'r> Deed<'r> {
             (across_v + r.method.half_width(across_v)) / load_v
         };
         let largest = played.map(share).reduce(f64::max)?;
-        let network = &self.route.network;
-        let factor = millivolt_factor(network, self.index, TONE_HZ, &self.perfect_ohm, AUDIBLE_BAND_HZ).ok()?;
-        Some(factor * largest)
+        Some(self.millivolt_factor()? * largest)
+    }
+
+    fn millivolt_factor(&self) -> Option<f64> {
+        millivolt_factor(&self.route.network, self.index, TONE_HZ, &self.perfect_ohm, AUDIBLE_BAND_HZ).ok()
+    }
+
+    /// Volts across it below which it leaves less residue than is heard, while the route plays at a level (T8).
+    fn impossible_below_v(&self, need: Need, level_v: f64) -> Option<f64> {
+        let (Need::Residue(least, _) | Need::ResidueNowAndThen(least, _)) = need else { return None };
+        let load_v = self.route.at_link_load_v(self.index, level_v);
+        Some(least / self.millivolt_factor()? * load_v).filter(|v| v.is_finite() && *v > 0.0)
     }
 
     fn with(&self, ohm: f64) -> Vec<f64> {

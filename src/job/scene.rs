@@ -5,14 +5,13 @@ use super::report::Row;
 use super::routes::Routes;
 use super::rows::side;
 use crate::bench::kind::Kind as PartKind;
-use crate::bench::method::Shows;
 use crate::bench::range::Place;
 use crate::bench::{Channel, Strength, What};
 use crate::circuit::Role;
 use crate::error::InputError;
 use crate::judgement::deeds::Deeds;
 use crate::judgement::needs::Noticed;
-use crate::judgement::scene::{ChannelScene, Measured, Nature, Noted, On, Scene, Sighting, Suspect};
+use crate::judgement::scene::{ChannelScene, Excluded, Measured, Nature, Noted, On, Scene, Sighting, Suspect};
 use crate::judgement::uncertainty::monte_carlo::blocks;
 use crate::judgement::{Kind, Who};
 use crate::watch::Watch;
@@ -97,17 +96,11 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
             worn_ohm: if place.loop_ohm.is_finite() { priors.worn_to * place.loop_ohm } else { 0.0 },
             readings: readings.map(|r| Measured::new(r, &place)).collect(),
             bridges: bridges.map(|b| b.then).collect(),
-            cannot_be_sole: row.is_some_and(|r| r.findings[side(channel)].kind == Kind::CannotBeSole),
-            proved_at_rest: row.is_some_and(|r| {
-                let finding = &r.findings[side(channel)];
-                let bridged = job.bridged.iter().any(|b| b.contact == name && b.channel == channel);
-                let moved = job.readings.iter().any(|r| {
-                    r.contact == name
-                        && r.channel == channel
-                        && (r.when.moved() || r.method.shows == Shows::SignalVolts)
-                });
-                finding.kind == Kind::CannotBeSole && !bridged && !moved
-            }),
+            excluded: match row.map(|r| r.findings[side(channel)].kind) {
+                Some(Kind::CannotBeSole) => Excluded::Whatever,
+                Some(Kind::CannotUnlessItJumps) => Excluded::Steady,
+                _ => Excluded::No,
+            },
             who,
         }
     };

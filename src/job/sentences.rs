@@ -51,7 +51,7 @@ pub(super) fn headlines(picture: &Picture, rows: &[Row], rivals: &[Rival]) -> Ve
             [0, 1].into_iter().all(|at| {
                 rows.iter()
                     .filter(|row| part_of(&row.contact) == *part)
-                    .any(|row| matches!(row.findings[at].kind, Kind::Proved | Kind::Able | Kind::NotSettled))
+                    .any(|row| matches!(row.findings[at].kind, Kind::Proved | Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps))
             })
         };
         let parts = cause.parts.iter().map(String::as_str).filter(open);
@@ -98,6 +98,12 @@ pub(super) fn headline(channel: &ChannelPicture, shared: &str, rows: &[Row], riv
     } else {
         String::new()
     };
+    let jumping = of(Kind::CannotUnlessItJumps);
+    let faults = match jumping.as_slice() {
+        [] => faults,
+        [one] => format!("{faults}; {one} only if it jumps"),
+        several => format!("{faults}; {} only if one jumps", list(several)),
+    };
     if !able.is_empty() {
         let rest = [open.as_slice(), others.as_slice()].concat();
         let because = if rest.is_empty() {
@@ -116,6 +122,12 @@ pub(super) fn headline(channel: &ChannelPicture, shared: &str, rows: &[Row], riv
         return made(
             format!("not settled between {}{shared}", list(&[open.as_slice(), others.as_slice()].concat())),
             format!("the readings do not reach{faults}"),
+        );
+    }
+    if others.is_empty() && !jumping.is_empty() {
+        return made(
+            format!("only a contact that jumps could be the cause: {}{shared}", list(&jumping)),
+            "steady, none on the bad routes can".to_owned(),
         );
     }
     if others.is_empty() {
@@ -157,9 +169,10 @@ pub(super) fn why(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -
                 "{word}: all contacts of \"{route}\" at once: at most {residue} residue, what is heard takes {need}: {verdict}"
             ));
         }
-        for kind in [Kind::Able, Kind::CannotBeSole] {
+        for kind in [Kind::Able, Kind::CannotUnlessItJumps, Kind::CannotBeSole] {
             for row in rows.iter().filter(|row| row.findings[at].kind == kind) {
-                if let Some(reason) = row.findings[at].reasons.last() {
+                let told = row.findings[at].reasons.iter().rev().find(|reason| reason.starts_with("route"));
+                if let Some(reason) = told.or(row.findings[at].reasons.last()) {
                     lines.push(format!("{word}: {}: {reason}", row.contact));
                 }
             }

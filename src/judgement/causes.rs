@@ -5,18 +5,16 @@
 
 use super::deeds::Deeds;
 use super::priors::Priors;
-use super::scene::{Measured, Nature, On, Suspect};
+use super::crossover::{crossover};
+use super::meters::{agreed, log_share, readings_if_innocent};
+use super::scene::{Nature, On, Suspect};
 use super::uncertainty::Stream;
-use super::uncertainty::generator::normal_cdf;
-use crate::circuit::amplifier::ClassAb;
 use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
-use crate::physics::loaded::Loaded;
 use crate::physics::tunnelling::Barrier;
 use crate::response::residue::HEARD_ONE_BY_ONE_PER_S;
 use std::f64::consts::SQRT_2;
-use std::sync::OnceLock;
 
 /// In what way a suspect is at fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -38,6 +36,9 @@ pub enum Hypothesis {
 }
 
 impl Hypothesis {
+    /// How much louder than while listening it was ever played, at most \[assumption\].
+    pub const EVER_LOUDER: f64 = 10.0;
+
     /// Every hypothesis, in the order of this page.
     pub const ALL: [Self; 7] =
         [Self::Ohmic, Self::Tunnelling, Self::Rectifying, Self::Bridged, Self::Chatter, Self::Crossover, Self::Fault];
@@ -149,6 +150,8 @@ pub struct Cause {
     pub rate_per_s: f64,
     /// share of time at the larger
     pub duty: f64,
+    /// which way round a rectifying film lies: 1 or -1
+    pub direction: f64,
     /// voltage that breaks the film, V peak
     pub frit_v: f64,
     /// quiescent voltage of an output stage over the thermal one, and its feedback
@@ -180,103 +183,6 @@ pub struct Cures {
     pub by_tapping: f64,
 }
 
-/// Open-loop residue of an under-biased stage, log-spaced over quiescent and peak voltage.
-struct Crossover {
-    rows: Vec<f64>,
-}
-
-const QUIESCENT_NODES: usize = 9;
-const PEAK_NODES: usize = 17;
-const PEAK_V: (f64, f64) = (0.02, 50.0);
-
-fn crossover() -> &'static Crossover {
-    static TABLE: OnceLock<Crossover> = OnceLock::new();
-    TABLE.get_or_init(|| {
-        let spaced = |(low, high): (f64, f64), k: usize, n: usize| low * (high / low).powf(k as f64 / (n - 1) as f64);
-        let rows = (0..QUIESCENT_NODES)
-            .flat_map(|a| (0..PEAK_NODES).map(move |b| (a, b)))
-            .map(|(a, b)| {
-                let stage = ClassAb {
-                    quiescent: spaced(QUIESCENT, a, QUIESCENT_NODES),
-                    emitter_ohm: 0.22,
-                    load_ohm: 8.0,
-                    thermal_v: THERMAL_VOLTAGE_V,
-                };
-                stage.residue(spaced(PEAK_V, b, PEAK_NODES)).max(1e-12).ln()
-            })
-            .collect();
-        Crossover { rows }
-    })
-}
-
-impl Crossover {
-    fn residue(&self, quiescent: f64, peak_v: f64) -> f64 {
-        let place = |x: f64, (low, high): (f64, f64), n: usize| {
-            let at = ((x / low).ln() / (high / low).ln() * (n - 1) as f64).clamp(0.0, (n - 1) as f64);
-            let k = (at as usize).min(n - 2);
-            (k, at - k as f64)
-        };
-        let (a, s) = place(quiescent, QUIESCENT, QUIESCENT_NODES);
-        let (b, t) = place(peak_v, PEAK_V, PEAK_NODES);
-        let at = |a: usize, b: usize| self.rows[a * PEAK_NODES + b];
-        let row = |a: usize| at(a, b) + t * (at(a, b + 1) - at(a, b));
-        (row(a) + s * (row(a + 1) - row(a))).exp()
-    }
-}
-
-/// Share of a log-uniform range that another range covers.
-fn log_share((low, high): (f64, f64), (from, to): (f64, f64)) -> f64 {
-    let (low, high) = (low.max(from), high.min(to));
-    if high <= low { 0.0 } else { (high / low).ln() / (to / from).ln() }
-}
-
-/// Probability that an innocent contact of a kind lies in a range: lognormal about half of what is usual, or worn.
-#[must_use]
-pub fn innocent_share(suspect: &Suspect, (low, high): (f64, f64), priors: &Priors) -> f64 {
-    let usual_ohm = suspect.usual_ohm;
-    let cdf = |ohm: f64| {
-        if ohm <= 0.0 { 0.0 } else { normal_cdf((ohm / (0.5 * usual_ohm)).ln() / INNOCENT_SPREAD.ln()) }
-    };
-    let sound = cdf(high) - cdf(low);
-    let worn = log_share((low, high), (usual_ohm, suspect.worn_ohm.max(10.0 * usual_ohm)));
-    (1.0 - priors.worn_part) * sound + priors.worn_part * worn
-}
-
-/// Geometric standard deviation of sound contacts of a kind \[assumption\].
-pub const INNOCENT_SPREAD: f64 = 2.0;
-/// Changes per second above which a meter shows the mean \[assumption\].
-const AVERAGED_ABOVE_PER_S: f64 = 5.0;
-/// What a reading that does not fit is worth: it was taken at another moment of a contact that wanders \[assumption\].
-const MISFIT: f64 = 1e-3;
-
-/// Where all dry readings at rest agree, ohm; `None` where they do not.
-#[must_use]
-pub fn agreed(readings: &[Measured]) -> Option<(f64, f64)> {
-    let rest = readings.iter().filter(|r| r.dry && !r.moved && !r.wandered);
-    let range = rest.fold((0.0, f64::INFINITY), |all: (f64, f64), r| (all.0.max(r.low_ohm), all.1.min(r.high_ohm)));
-    (range.0 <= range.1).then_some(range)
-}
-
-/// How probable the readings of a contact are if it is innocent.
-#[must_use]
-pub fn readings_if_innocent(suspect: &Suspect, priors: &Priors) -> f64 {
-    let share = |range| innocent_share(suspect, range, priors);
-    let mut p = agreed(&suspect.readings).map_or(MISFIT, share);
-    for r in &suspect.readings {
-        if !r.dry {
-            p *= share((r.low_ohm, r.high_ohm)).max(MISFIT);
-        } else if r.moved || r.wandered {
-            p *= share((r.low_ohm, r.high_ohm)) * if swings(r) { 0.05 } else { 0.95 };
-        }
-    }
-    p.max(1e-6)
-}
-
-/// Whether a reading shows that the contact jumps: it reached three times its least, the meter's width taken off.
-fn swings(r: &Measured) -> bool {
-    r.wandered && r.reached_ohm > 3.0 * r.low_ohm.max(1e-3)
-}
-
 impl Cause {
     /// Draws one, with the probability of the suspect's readings in its weight.
     #[must_use]
@@ -298,6 +204,7 @@ impl Cause {
             low_ohm: 0.0,
             rate_per_s: 0.0,
             duty: 0.5,
+            direction: 1.0,
             frit_v: stream.log_between(priors.frit_from, priors.frit_to),
             quiescent: f64::NAN,
             feedback: 1.0,
@@ -322,7 +229,7 @@ impl Cause {
         let bad = deeds.bad_ohm();
         if self.hypothesis == Hypothesis::Bridged {
             // the loudest it was ever played sets the bridge
-            let peak_v = deeds.open_peak_v * stream.log_between(1.0, 10.0);
+            let peak_v = deeds.open_peak_v * stream.log_between(1.0, Hypothesis::EVER_LOUDER);
             let pinned_v = stream.between(priors.pinned_from, priors.pinned_to);
             if peak_v <= pinned_v.max(self.frit_v) {
                 self.weight = 0.0;
@@ -334,6 +241,7 @@ impl Cause {
         } else {
             self.resistance(suspect, bad, stream);
             self.film = self.law(priors, stream);
+            self.direction = if stream.uniform() < 0.5 { 1.0 } else { -1.0 };
         }
         if self.hypothesis == Hypothesis::Chatter {
             let (low, high) = (bad.0.min(suspect.usual_ohm * 0.5), self.resistance_ohm);
@@ -342,7 +250,7 @@ impl Cause {
             self.duty = stream.between(0.1, 0.9);
         } else if self.hypothesis != Hypothesis::Bridged {
             // a film that the signal had broken would be a bridge
-            let across = deeds.open_peak_v * (1.0 - deeds.passes(self.resistance_ohm, false).norm());
+            let across = deeds.across_v(self.resistance_ohm);
             if self.film != (Film::Ohmic { resistance_ohm: self.resistance_ohm }) && across > self.frit_v {
                 self.weight = 0.0;
             }
@@ -359,7 +267,11 @@ impl Cause {
             _ => agreed(&suspect.readings)
                 .or_else(|| suspect.readings.iter().find(|r| r.dry).map(|r| (r.low_ohm, r.high_ohm))),
         };
-        let range = range.map(|(low, high)| (low.max(bad.0), high.min(bad.1))).filter(|r| r.1 > r.0 * 1.000_001);
+        // a meter shows a chord: at the 20 mV of a dry one, two thirds to one and a half of a film at rest
+        let grown = if self.hypothesis == Hypothesis::Ohmic { 1.0 } else { 1.5 };
+        let range = range
+            .map(|(low, high)| ((low / grown).max(bad.0), (high * grown).min(bad.1)))
+            .filter(|r| r.1 > r.0 * 1.000_001);
         let share = range.map_or(1.0, |range| log_share(range, bad));
         match range {
             Some((low, high)) if stream.uniform() < FROM_READINGS => {
@@ -400,95 +312,6 @@ impl Cause {
             },
             _ => Film::Ohmic { resistance_ohm },
         }
-    }
-
-    /// How probable the suspect's readings are under this draw.
-    fn readings_if_guilty(&self, suspect: &Suspect, deeds: &Deeds) -> f64 {
-        let mut p = 1.0;
-        let chatters = self.hypothesis == Hypothesis::Chatter;
-        let within = |ohm: f64, r: &Measured| ohm >= r.low_ohm && ohm <= r.high_ohm;
-        for r in &suspect.readings {
-            p *= if chatters {
-                if r.moved || r.wandered {
-                    let reaches = self.resistance_ohm >= r.reached_ohm && self.low_ohm <= r.high_ohm;
-                    let told = if swings(r) { 0.6 } else { 0.4 };
-                    // how far it was seen to swing, of how far it can
-                    let seen = log_share(
-                        (r.low_ohm.max(1e-9), r.high_ohm),
-                        (self.low_ohm.max(1e-9), self.resistance_ohm.max(1.001e-9)),
-                    );
-                    if reaches { told * (0.2 + 0.8 * seen) } else { MISFIT }
-                } else if r.dry && self.rate_per_s >= AVERAGED_ABOVE_PER_S {
-                    if within(self.averaged_ohm(r), r) { 1.0 } else { MISFIT }
-                } else if r.dry {
-                    log_share(
-                        (r.low_ohm.max(1e-9), r.high_ohm),
-                        (0.8 * self.low_ohm.max(1e-9), 1.25 * self.resistance_ohm.max(1.001e-9)),
-                    )
-                    .max(MISFIT)
-                } else {
-                    log_share((r.low_ohm.max(1e-9), r.high_ohm), (1e-2, (1.25 * self.resistance_ohm).max(0.02)))
-                        .max(MISFIT)
-                }
-            } else if r.moved || r.wandered {
-                // another spot of the same film
-                let told = if swings(r) { 0.3 } else { 0.7 };
-                let near = (r.low_ohm / 10.0 <= self.resistance_ohm) && (self.resistance_ohm <= 10.0 * r.high_ohm);
-                told * if near {
-                    log_share(
-                        (r.low_ohm.max(1e-9), r.high_ohm),
-                        (0.1 * self.resistance_ohm, 10.0 * self.resistance_ohm),
-                    )
-                    .max(0.01)
-                } else {
-                    MISFIT
-                }
-            } else if r.at_signal {
-                let seen = deeds.ohm_of_loss(deeds.of(&self.film).loss_db);
-                if within(seen, r) { 1.0 } else { MISFIT }
-            } else if r.dry {
-                if within(self.resistance_ohm, r) { 1.0 } else { MISFIT }
-            } else {
-                self.by_a_meter_that_may_break_it(r)
-            };
-        }
-        p
-    }
-
-    /// What a meter shows of a contact that jumps faster than it looks: the mean voltage, as ohms.
-    fn averaged_ohm(&self, r: &Measured) -> f64 {
-        let (low, high) = (self.low_ohm, self.resistance_ohm);
-        let Some(front) = r.open_v.zip(r.current_a).map(|(v, a)| v / a).filter(|_| !r.at_signal) else {
-            return self.duty * high + (1.0 - self.duty) * low;
-        };
-        let share = |ohm: f64| ohm / (ohm + front);
-        let mean = self.duty * share(high) + (1.0 - self.duty) * share(low);
-        front * mean / (1.0 - mean).max(1e-12)
-    }
-
-    /// A meter with more voltage than the signal: the film stands it and shows its chord, or breaks and shows a bridge.
-    fn by_a_meter_that_may_break_it(&self, r: &Measured) -> f64 {
-        let open_v = r.open_v.unwrap_or(3.0);
-        let front = r.current_a.map_or(0.0, |a| open_v / a);
-        let ohm = self.resistance_ohm;
-        let loaded = Loaded::new(&self.film, front);
-        let (across_v, chord) = match &loaded {
-            Some(film) if front > 0.0 => {
-                let v = film.film_voltage_v(open_v, open_v * ohm / (ohm + front));
-                (v, film.chord_ohm(v))
-            }
-            _ => (open_v * ohm / (ohm + front).max(1e-12), ohm),
-        };
-        if loaded.is_none() || across_v < self.frit_v {
-            return if chord >= r.low_ohm && chord <= r.high_ohm { 1.0 } else { MISFIT };
-        }
-        let shown = (r.low_ohm, r.high_ohm.min(1e9));
-        let wiped = log_share((shown.0.max(1e-3), shown.1), (1e-2, ohm.max(0.02)));
-        let pinned = r.current_a.map_or(wiped, |a| {
-            let (from, to) = (0.1 / a, 0.45 / a);
-            ((shown.1.min(to) - shown.0.max(from)) / (to - from)).max(0.0)
-        });
-        (0.5 * wiped + 0.5 * pinned).max(MISFIT)
     }
 
     /// What is heard of it on a route.
@@ -557,7 +380,7 @@ impl Cause {
             }
             (Hypothesis::Bridged, _) => Cures { worked, rest: 0.3, ..none },
             (_, Some(deeds)) => {
-                let across = deeds.open_peak_v * (1.0 - deeds.passes(self.resistance_ohm, false).norm());
+                let across = deeds.across_v(self.resistance_ohm);
                 let breaks = louder > 1.0 && louder * across > self.frit_v;
                 let film = self.hypothesis != Hypothesis::Ohmic;
                 Cures {

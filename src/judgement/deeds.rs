@@ -228,6 +228,12 @@ impl Deeds {
         if self.across { (Complex64::from(1.0) + z / ohm.max(1e-12)).inv() } else { z / (z + ohm) }
     }
 
+    /// Peak voltage across a contact of a resistance, V, from the share that no longer passes.
+    #[must_use]
+    pub fn across_v(&self, ohm: f64) -> f64 {
+        self.open_peak_v * (1.0 - self.passes(ohm, false).norm())
+    }
+
     /// Loss of a steady resistance at 1 kHz, dB.
     #[must_use]
     pub fn loss_db(&self, ohm: f64) -> f64 {

@@ -19,6 +19,8 @@ words! {
         Able = "able to account for it",
         /// even the ceiling at the upper end of its reading is below what is heard
         CannotBeSole = "cannot be the sole cause",
+        /// the same, as long as it is steady: one that jumps faster than a meter looks escapes a reading at rest
+        CannotUnlessItJumps = "cannot unless it jumps",
         /// a clean route runs through it with no larger signal
         Cleared = "cleared",
         /// its reading is usual for its kind and nothing points at it
@@ -51,6 +53,8 @@ pub struct Finding {
     pub by_hypothesis: BTreeMap<String, f64>,
     /// ohms below which it cannot be the cause, if anything on it was heard
     pub impossible_below_ohm: Option<f64>,
+    /// volts across it, while the signal plays as loud as it was heard, below which it cannot be the cause whatever it does (T8)
+    pub impossible_below_v: Option<f64>,
     /// that it is at fault, alone or with another; `None` without draws or without a symptom
     pub probability: Option<f64>,
     /// its standard error from the number of draws
@@ -76,6 +80,8 @@ pub struct Ability {
     pub by_millivolts: bool,
     /// loss at 1 kHz at the resistance it surely reached and at the upper end, dB
     pub loss_db: (f64, f64),
+    /// largest loss of a contact that jumps and shows its mean to the meter, dB
+    pub jumping_loss_db: f64,
     /// loss at 1 kHz at the smallest resistance of its readings, dB
     pub least_loss_db: f64,
     /// response change at the resistance it surely reached and at the upper end, dB
@@ -84,6 +90,8 @@ pub struct Ability {
     pub loss_was_heard: bool,
     /// ohms below which it cannot do what is heard here
     pub impossible_below_ohm: Option<f64>,
+    /// volts across it below which it cannot
+    pub impossible_below_v: Option<f64>,
 }
 
 /// Verdict of the ohms on one bad route.
@@ -91,6 +99,7 @@ pub struct Ability {
 enum Verdict {
     Able,
     Cannot,
+    CannotSteady,
     Open,
 }
 
@@ -139,7 +148,10 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
     };
     match ability.need {
         Need::Residue(need, sure) | Need::ResidueNowAndThen(need, sure) => {
-            let found = by_reach(ability.residue.0, ability.residue.1, (need, sure), &percent, "residue");
+            let mut found = by_reach(ability.residue.0, ability.residue.1, (need, sure), &percent, "residue");
+            if found.0 == Verdict::Cannot && !ability.by_millivolts && matches!(ability.need, Need::Residue(..)) {
+                found = steady_only(found);
+            }
             if found.0 == Verdict::Able && ability.least_loss_db > LOSS_SURELY_HEARD_DB && !ability.loss_was_heard {
                 let reason = format!(
                     "route \"{route}\": at the resistance read it would also be {} quieter, and nobody noted that",
@@ -156,11 +168,15 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
                     decibel(ability.least_loss_db),
                     decibel(most)
                 );
-                return (Verdict::Cannot, reason, "the measured loss");
+                let found = (Verdict::Cannot, reason, "the measured loss");
+                return if range.at_signal { found } else { steady_only(found) };
             }
             let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, (least, least), &decibel, "quieter");
             if found.0 == Verdict::Able {
                 found.2 = "the resistance that was read";
+            }
+            if found.0 == Verdict::Cannot && !range.at_signal && ability.jumping_loss_db >= least {
+                found = steady_only(found);
             }
             found
         }
@@ -175,6 +191,12 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
             (Verdict::Open, reason, "not computed")
         }
     }
+}
+
+/// A meter shows the mean of what jumps faster than it looks: grit of a chattering contact has no bound in ohms read at rest.
+fn steady_only((_, reason, _): (Verdict, String, &'static str)) -> (Verdict, String, &'static str) {
+    let reason = format!("{reason}; a meter shows only the mean of a contact that jumps fast");
+    (Verdict::CannotSteady, reason, "that it does not jump faster than the meter looks")
 }
 
 /// All that is known about one contact and channel before it is judged.
@@ -230,6 +252,7 @@ impl Known<'_> {
             in_order,
             by_hypothesis: self.by_hypothesis,
             impossible_below_ohm: self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min),
+            impossible_below_v: self.abilities.iter().filter_map(|a| a.impossible_below_v).reduce(f64::min),
             probability: None,
             probability_se: None,
             probability_by_hypothesis: BTreeMap::new(),
@@ -284,6 +307,9 @@ impl Known<'_> {
                 volt(*level_v),
                 volt(*bad_level_v)
             )),
+            Some(Standing::PerhapsMissed { route }) => reasons.push(format!(
+                "route \"{route}\" is clean through it, but what was heard is slight and may have been missed there"
+            )),
             Some(Standing::Suspect) => {}
         }
         self.by_ohms(reasons)
@@ -324,6 +350,9 @@ impl Known<'_> {
         let pick = |wanted| verdicts.iter().find(|v| v.0 == wanted).map(|v| v.1.to_owned());
         if let Some(decided) = pick(Verdict::Cannot) {
             (Kind::CannotBeSole, decided)
+        } else if let Some(decided) = pick(Verdict::CannotSteady) {
+            reasons.push("millivolts read across it while it plays would settle it for any contact".to_owned());
+            (Kind::CannotUnlessItJumps, decided)
         } else if let Some(decided) = pick(Verdict::Open) {
             (Kind::NotSettled, decided)
         } else if let Some(decided) = pick(Verdict::Able) {
@@ -346,6 +375,7 @@ mod tests {
             high_ohm: high,
             rest_high_ohm: high,
             at_signal: true,
+            mean_share: 0.0,
             shown_high_ohm: high,
             dry: true,
             fritted: false,
@@ -359,11 +389,13 @@ mod tests {
             need,
             residue,
             loss_db,
+            jumping_loss_db: 0.0,
             least_loss_db: loss_db.0,
             change_db: (0.0, 0.0),
             loss_was_heard: false,
             by_millivolts: false,
             impossible_below_ohm: Some(65.0),
+            impossible_below_v: None,
         }
     }
 
@@ -385,17 +417,37 @@ mod tests {
     }
 
     #[test]
-    fn all_six_kinds() {
+    fn every_kind() {
         let grit = |residue| vec![ability(Need::Residue(0.001, 0.0015), residue, (0.01, 0.02))];
         assert_eq!(kind(&Standing::Proved, None, vec![]), Kind::Proved);
         assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.002, 0.003))), Kind::Able);
-        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), grit((1e-6, 2e-6))), Kind::CannotBeSole);
+        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), grit((1e-6, 2e-6))), Kind::CannotUnlessItJumps);
         assert_eq!(kind(&Standing::Suspect, Some(range(10.0, 300.0)), grit((1e-4, 3e-3))), Kind::NotSettled);
         assert_eq!(kind(&Standing::NotOnABadRoute(None), Some(range(0.01, 0.03)), vec![]), Kind::InOrder);
         // between the models of hearing it is open
         assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.0012, 0.003))), Kind::NotSettled);
         let cleared = Standing::ClearedBy { route: "tape".into(), level_v: 1.0, bad_level_v: 1.0 };
         assert_eq!(kind(&cleared, None, vec![]), Kind::Cleared);
+    }
+
+    #[test]
+    fn a_meter_shows_only_the_mean_of_what_jumps() {
+        let grit = ability(Need::Residue(0.001, 0.0015), (1e-6, 2e-6), (0.01, 0.02));
+        // by millivolts across it the theorem holds for any contact
+        let played = vec![Ability { by_millivolts: true, ..grit.clone() }];
+        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), played), Kind::CannotBeSole);
+        // a crackle takes a reading while it is moved, and has it
+        let moved = ResistanceRange { moved: true, ..range(0.1, 0.2) };
+        let crackle = vec![Ability { need: Need::ResidueNowAndThen(0.001, 0.001), ..grit.clone() }];
+        assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
+        // loss: the mean bounds it, unless the bound itself is too large or the reading was no mean
+        let loss = |jumping_loss_db: f64| vec![Ability { need: Need::Loss(0.5, 9.0), jumping_loss_db, ..grit.clone() }];
+        let rest = ResistanceRange { at_signal: false, ..range(0.1, 0.2) };
+        assert_eq!(kind(&Standing::Suspect, Some(rest), loss(0.4)), Kind::CannotBeSole);
+        assert_eq!(kind(&Standing::Suspect, Some(rest), loss(0.6)), Kind::CannotUnlessItJumps);
+        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), loss(0.6)), Kind::CannotBeSole);
+        let finding = known(Some(&Standing::Suspect), Some(rest), loss(0.6)).judge();
+        assert!(finding.decided_by.contains("jump") && finding.reasons.iter().any(|r| r.contains("millivolts")));
     }
 
     #[test]

@@ -1,17 +1,22 @@
 //! What follows from the evidence: which contacts it leaves, what each can do, what to do next.
 
+pub mod belief;
 mod bridges;
 pub mod causes;
+mod crossover;
 pub mod deeds;
 pub mod faults;
 pub mod finding;
 pub mod listener;
+pub mod meters;
 pub mod needs;
 pub mod next_step;
 pub mod posterior;
 pub mod priors;
 pub mod scene;
+mod strata;
 pub mod suspects;
+pub mod trial;
 pub mod uncertainty;
 
 pub use faults::SharedCause;

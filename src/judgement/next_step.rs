@@ -42,6 +42,8 @@ pub struct Candidate {
     pub has_dry_reading: bool,
     /// display of a dry box below which it cannot be the cause, V; `None` where the box is too coarse
     pub dry_box_below_v: Option<f64>,
+    /// volts across it while the signal plays below which it cannot be the cause whatever it does
+    pub signal_below_v: Option<f64>,
     /// whether it can be worked from outside: a switch or a control
     pub can_be_worked: bool,
     /// the part it belongs to
@@ -113,6 +115,9 @@ const LISTEN_MIN: f64 = 1.0;
 const SWAP_MIN: f64 = 2.0;
 const CLIP_LEAD_MIN: f64 = 3.0;
 const DRY_BOX_MIN: f64 = 4.0;
+const MILLIVOLTS_MIN: f64 = 5.0;
+/// Smallest alternating voltage that a bench meter tells, V (common practice).
+const READABLE_V: f64 = 2e-4;
 const REWORK_MIN: f64 = 15.0;
 const BIAS_MIN: f64 = 10.0;
 /// A reading settles less than a bridge: share of the bits that it is given \[assumption\].
@@ -219,7 +224,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                 {
                     let reads_as = candidate.dry_box_below_v.map_or_else(
                         || "too coarse to clear it here; many ohms point at it".to_owned(),
-                        |volt| format!("under {} it cannot be the cause", engineering(volt, Dimension::Voltage)),
+                        |volt| format!("under {} it cannot be the cause unless it jumps", engineering(volt, Dimension::Voltage)),
                     );
                     add(
                         format!("Dry box on {name}"),
@@ -228,6 +233,17 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                         READING_SHARE * one,
                         false,
                         reads_as,
+                    );
+                }
+                if let Some(volt) = candidate.signal_below_v.filter(|v| candidate.has_dry_reading && *v >= READABLE_V) {
+                    let below = engineering(volt, Dimension::Voltage);
+                    add(
+                        format!("Alternating millivolts across {name} while it plays a tone (live: only if you are trained for it)"),
+                        Some(&candidate.who),
+                        access + MILLIVOLTS_MIN,
+                        READING_SHARE * one,
+                        false,
+                        format!("under {below}, as loud as it was heard, it cannot be the cause, jumping or not"),
                     );
                 }
             }
@@ -276,6 +292,7 @@ mod tests {
             access_min,
             has_dry_reading: false,
             dry_box_below_v: Some(1.55e-3),
+            signal_below_v: None,
             can_be_worked: false,
             part: name.split(" / ").next().unwrap_or(name).into(),
             weight: 1.0,
@@ -298,7 +315,7 @@ mod tests {
         assert!(steps[0].what.contains("Listen on \"tape\""));
         assert_eq!(steps[1].what, "Clip lead across relay / a");
         let box_step = steps.iter().find(|s| s.what == "Dry box on selector / phono").unwrap();
-        assert_eq!(box_step.reads_as, "under 1.55 mV it cannot be the cause");
+        assert_eq!(box_step.reads_as, "under 1.55 mV it cannot be the cause unless it jumps");
         assert!(steps.windows(2).all(|w| w[0].lid_on || !w[1].lid_on));
     }
 

@@ -47,8 +47,16 @@ pub struct Measured {
     pub open_v: Option<f64>,
     /// test current, A
     pub current_a: Option<f64>,
+    /// which way round: 1 and -1, where the readings say it
+    pub polarity: Option<f64>,
     /// line of the sheet or file
     pub line: usize,
+}
+
+/// Which way round a reading was taken: `-`, `rev...` or `back...` against anything else that is written.
+fn direction(polarity: &str) -> f64 {
+    let word = polarity.trim().to_lowercase();
+    if ["-", "\u{2212}", "rev", "back"].iter().any(|start| word.starts_with(start)) { -1.0 } else { 1.0 }
 }
 
 impl Measured {
@@ -66,9 +74,22 @@ impl Measured {
             at_signal: range.at_signal,
             open_v: reading.method.open_circuit_v,
             current_a: reading.method.applied_current_a(),
+            polarity: reading.polarity.as_deref().map(direction),
             line: reading.line,
         }
     }
+}
+
+/// What a proof says of a suspect as the only cause.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Excluded {
+    /// nothing
+    #[default]
+    No,
+    /// steady it cannot be it; a contact that jumps faster than a meter looks escapes a reading at rest
+    Steady,
+    /// it cannot be it, whatever it does
+    Whatever,
 }
 
 /// Something that can be at fault on a channel.
@@ -96,10 +117,8 @@ pub struct Suspect {
     pub readings: Vec<Measured>,
     /// what bridging or replacing it changed
     pub bridges: Vec<Then>,
-    /// a proof that it cannot be the sole cause
-    pub cannot_be_sole: bool,
-    /// whether that proof rests on readings at rest: a contact that jumps faster than a meter looks escapes it
-    pub proved_at_rest: bool,
+    /// what a proof excludes it as, if it were the only cause
+    pub excluded: Excluded,
 }
 
 /// A symptom as it was written down.

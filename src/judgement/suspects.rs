@@ -62,6 +62,8 @@ pub struct Observation {
     pub channel: Channel,
     /// the symptom, or clean
     pub what: What,
+    /// whether it is only slight, so that it may be missed
+    pub slight: bool,
     /// line of the sheet
     pub line: usize,
     /// what stands on the route
@@ -93,6 +95,11 @@ pub enum Standing {
         /// smallest signal on the bad routes, V
         bad_level_v: f64,
     },
+    /// a clean route runs through it with no larger signal, but all that was heard through it is slight
+    PerhapsMissed {
+        /// the clean route
+        route: String,
+    },
     /// on a bad route, nothing speaks for it
     Suspect,
     /// on no bad route; with a clean route that runs through it, if any
@@ -103,7 +110,7 @@ impl Standing {
     /// Whether it can still be at fault.
     #[must_use]
     pub fn is_open(&self) -> bool {
-        matches!(self, Self::Proved | Self::LouderElsewhere { .. } | Self::Suspect)
+        matches!(self, Self::Proved | Self::LouderElsewhere { .. } | Self::PerhapsMissed { .. } | Self::Suspect)
     }
 }
 
@@ -175,7 +182,11 @@ fn channel_picture(channel: Channel, observations: &[Observation], bridged: &[Br
         let by_routes = match quietest_clean {
             clean_on if bad_level.is_infinite() => Standing::NotOnABadRoute(clean_on.map(|c| c.0)),
             Some((route, level_v)) if level_v <= bad_level * SAME_LEVEL => {
-                Standing::ClearedBy { route, level_v, bad_level_v: bad_level }
+                if bad.iter().any(|o| !o.slight && level_in(o, &who).is_some()) {
+                    Standing::ClearedBy { route, level_v, bad_level_v: bad_level }
+                } else {
+                    Standing::PerhapsMissed { route }
+                }
             }
             Some((route, level_v)) => Standing::LouderElsewhere { route, level_v, bad_level_v: bad_level },
             None => Standing::Suspect,
@@ -233,7 +244,7 @@ mod tests {
                 OnRoute { who, level_v }
             })
             .collect();
-        Observation { route: route.into(), channel, what, line: 1, elements }
+        Observation { route: route.into(), channel, what, slight: false, line: 1, elements }
     }
 
     fn bridge(contact: &str, channel: Channel, then: Then) -> Bridged {
@@ -263,6 +274,19 @@ mod tests {
         assert_eq!(found.channels[0].single.len(), 3);
         let wiper = &found.channels[0].standing[&Who::Contact("volume / wiper".into())];
         assert!(matches!(wiper, Standing::LouderElsewhere { .. }));
+    }
+
+    #[test]
+    fn what_is_slight_may_be_missed() {
+        let slight = Observation { slight: true, ..heard("phono", Channel::Left, What::Grit, &PHONO) };
+        let clean = heard("tape", Channel::Left, What::Clean, &TAPE);
+        let stands = |observations: &[Observation]| {
+            picture(observations, &[]).channels[0].standing[&Who::Contact("volume / wiper".into())].clone()
+        };
+        assert_eq!(stands(&[slight.clone(), clean.clone()]), Standing::PerhapsMissed { route: "tape".into() });
+        // plain on one route is enough
+        let plain = heard("tuner", Channel::Left, What::Grit, &PHONO);
+        assert!(matches!(stands(&[slight, clean, plain]), Standing::ClearedBy { .. }));
     }
 
     #[test]

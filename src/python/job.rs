@@ -183,7 +183,7 @@ pub(super) fn _draws<'py>(
         let columns = PyDict::new(py);
         let each = &channel.draws;
         let floats =
-            |pick: fn(&crate::judgement::posterior::Draw) -> f64| PyArray1::from_iter(py, each.iter().map(pick));
+            |pick: fn(&crate::judgement::trial::Draw) -> f64| PyArray1::from_iter(py, each.iter().map(pick));
         columns.set_item("suspect", PyArray1::from_iter(py, each.iter().map(|d| d.suspect.0 as i64)))?;
         columns.set_item("second", PyArray1::from_iter(py, each.iter().map(|d| d.suspect.1 as i64)))?;
         columns.set_item("hypothesis", PyArray1::from_iter(py, each.iter().map(|d| d.hypothesis as i64)))?;

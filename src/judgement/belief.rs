@@ -1,0 +1,228 @@
+//! From the sums over draws to the probability of every suspect, what moves it, and which evidence clashes.
+
+use super::causes::Hypothesis;
+use super::posterior::Weighed;
+use super::priors::Priors;
+use super::scene::{ChannelScene, Excluded};
+use super::trial::{BINS, Draw, Sums};
+
+/// Two pieces of evidence clash where together they are this much less probable than apart.
+const CLASH: f64 = 0.03;
+
+/// Probability of one suspect.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Belief {
+    /// number of the suspect on its channel
+    pub suspect: usize,
+    /// that it is at fault, alone or with another
+    pub probability: f64,
+    /// standard error from the number of draws
+    pub error: f64,
+    /// of that, way by way, alone
+    pub by_hypothesis: Vec<(Hypothesis, f64)>,
+    /// chance that turning up, working the part, tapping cures it, if it is at fault
+    pub cures: [f64; 3],
+}
+
+/// An assumption and how far it moves the leader's probability.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MovedBy {
+    /// the assumption
+    pub assumption: String,
+    /// probability at its ends
+    pub from: f64,
+    /// the other end
+    pub to: f64,
+    /// variance of the probability that it brings, of the whole variance p (1 - p)
+    pub share: f64,
+}
+
+/// What one channel leaves.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChannelBelief {
+    /// most probable first
+    pub beliefs: Vec<Belief>,
+    /// that it is nothing in the sheet
+    pub something_else: f64,
+    /// its standard error
+    pub something_else_error: f64,
+    /// that there are two faults
+    pub two_faults: f64,
+    /// the most probable pair of two faults, with its probability
+    pub pair: Option<(usize, usize, f64)>,
+    /// what moves the leader most
+    pub moved_by: Option<MovedBy>,
+    /// numbers of sightings that clash; the number of sightings stands for the readings
+    pub clashes: Vec<(usize, usize)>,
+    /// the draws, where they were asked for
+    pub draws: Vec<Draw>,
+}
+
+impl ChannelBelief {
+    /// Belief in a suspect.
+    #[must_use]
+    pub fn of(&self, suspect: usize) -> Option<&Belief> {
+        self.beliefs.iter().find(|b| b.suspect == suspect)
+    }
+}
+
+pub(super) fn conclude(weighed: &Weighed, scene: &ChannelScene, factors: Option<&[f64]>, priors: &Priors) -> ChannelBelief {
+    let factor = |k: usize| factors.map_or(1.0, |f| f[k]);
+    let n = weighed.strata.len();
+    let prior: Vec<f64> = (0..n).map(|k| weighed.strata[k].prior * factor(k)).collect();
+    let mass: Vec<f64> = (0..n).map(|k| prior[k] * weighed.sums[k].mean()).collect();
+    let error: Vec<f64> = (0..n).map(|k| prior[k].powi(2) * weighed.sums[k].variance_of_mean()).collect();
+    let other = weighed.else_prior * weighed.else_evidence * factor(n);
+    let total = (mass.iter().sum::<f64>() + other).max(f64::MIN_POSITIVE);
+    let all_error: f64 = error.iter().sum();
+    let pair_at = weighed.strata.iter().position(|s| s.suspect.is_none());
+    let pair_share = |test: &dyn Fn(usize, usize) -> bool| {
+        pair_at.map_or(0.0, |at| {
+            let sums = &weighed.sums[at];
+            let part: f64 = sums.pairs.iter().filter(|p| test(p.0, p.1)).map(|p| p.2).sum();
+            if sums.weight > 0.0 { part / sums.weight * mass[at] / total } else { 0.0 }
+        })
+    };
+    let mut beliefs = Vec::new();
+    for (number, suspect) in scene.suspects.iter().enumerate() {
+        let own: Vec<usize> = (0..n).filter(|&k| weighed.strata[k].suspect.is_some_and(|s| s.0 == number)).collect();
+        let alone: f64 = own.iter().map(|&k| mass[k]).sum::<f64>() / total;
+        let variance: f64 = own.iter().map(|&k| error[k]).sum::<f64>();
+        let by_hypothesis =
+            own.iter().filter_map(|&k| weighed.strata[k].suspect.map(|s| (s.1, mass[k] / total))).collect::<Vec<_>>();
+        let own_weight: f64 = own.iter().map(|&k| mass[k]).sum();
+        let cure = |c: usize| {
+            let sum: f64 =
+                own.iter().map(|&k| prior[k] * weighed.sums[k].cures[c] / weighed.sums[k].count.max(1.0)).sum();
+            if own_weight > 0.0 { sum / own_weight } else { 0.05 }
+        };
+        let probability = alone + pair_share(&|a, b| a == number || b == number);
+        let se = ((1.0 - alone).powi(2) * variance + alone.powi(2) * (all_error - variance).max(0.0)).sqrt() / total;
+        if probability > 0.0 || suspect.excluded != Excluded::Whatever {
+            beliefs.push(Belief {
+                suspect: number,
+                probability,
+                error: se,
+                by_hypothesis,
+                cures: [cure(0), cure(1), cure(2)],
+            });
+        }
+    }
+    beliefs.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    let p_other = other / total;
+    let mut draws: Vec<Draw> = Vec::new();
+    for (before, sums) in prior.iter().zip(&weighed.sums) {
+        let scale = before / sums.count.max(1.0) / total;
+        draws.extend(sums.draws.iter().map(|d| Draw { weight: d.weight * scale, ..*d }));
+    }
+    let pair = pair_at.and_then(|at| {
+        let sums = &weighed.sums[at];
+        let best = sums.pairs.iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
+        (sums.weight > 0.0).then(|| (best.0, best.1, best.2 / sums.weight * mass[at] / total))
+    });
+    let moved_by = beliefs.first().and_then(|leader| moved_by(leader.suspect, weighed, &prior, other, priors));
+    ChannelBelief {
+        beliefs,
+        something_else: p_other,
+        something_else_error: p_other * all_error.sqrt() / total,
+        two_faults: pair_share(&|_, _| true),
+        pair,
+        moved_by,
+        clashes: clashes(weighed, scene),
+        draws,
+    }
+}
+
+/// The assumption that moves the leader's probability most: first-order variance over the draws for what is drawn with every
+/// hypothesis, over half and twice for a prior share.
+fn moved_by(leader: usize, weighed: &Weighed, prior: &[f64], other: f64, priors: &Priors) -> Option<MovedBy> {
+    let mine = |k: usize| weighed.strata[k].suspect.is_some_and(|s| s.0 == leader);
+    let pair = |k: usize| {
+        let sums = &weighed.sums[k];
+        let part: f64 = sums.pairs.iter().filter(|p| p.0 == leader || p.1 == leader).map(|p| p.2).sum();
+        if sums.weight > 0.0 { part / sums.weight } else { 0.0 }
+    };
+    let probability = |times: &dyn Fn(usize) -> f64, other: f64, mean: &dyn Fn(usize) -> f64| {
+        let (mut top, mut all) = (0.0, other);
+        for (k, before) in prior.iter().enumerate() {
+            let mass = before * times(k) * mean(k);
+            all += mass;
+            top += mass * if mine(k) { 1.0 } else { pair(k) };
+        }
+        (if all > 0.0 { top / all } else { 0.0 }, all)
+    };
+    let mean = |k: usize| weighed.sums[k].mean();
+    let (p, _) = probability(&|_| 1.0, other, &mean);
+    let whole = (p * (1.0 - p)).max(1e-12);
+    let mut found: Vec<MovedBy> = Vec::new();
+    // how keen the ear is: the draws themselves, bin by bin
+    let bins: Vec<(f64, f64)> = (0..BINS)
+        .map(|bin| {
+            let mean = |k: usize| {
+                let sums = &weighed.sums[k];
+                sums.by_bin[bin] * BINS as f64 / sums.count.max(1.0)
+            };
+            probability(&|_| 1.0, other, &mean)
+        })
+        .collect();
+    let mass: f64 = bins.iter().map(|b| b.1).sum();
+    if mass > 0.0 {
+        let variance: f64 = bins.iter().map(|b| b.1 / mass * (b.0 - p).powi(2)).sum();
+        let counted = bins.iter().filter(|b| b.1 > 0.02 * mass).map(|b| b.0);
+        let (from, to) = counted.fold((f64::INFINITY, f64::NEG_INFINITY), |e, b| (e.0.min(b), e.1.max(b)));
+        found.push(MovedBy { assumption: "how keen the listener's ear is".into(), from, to, share: variance / whole });
+    }
+    let mut share = |assumption: &str, is: &dyn Fn(usize) -> bool, on_other: bool| {
+        let at = |factor: f64| {
+            let times = |k: usize| if is(k) { factor } else { 1.0 };
+            probability(&times, if on_other { other * factor } else { other }, &mean).0
+        };
+        let (half, twice) = (at(0.5), at(2.0));
+        let middle = (half + p + twice) / 3.0;
+        let variance = [half, p, twice].iter().map(|x| (x - middle).powi(2)).sum::<f64>() / 3.0;
+        let (from, to) = (half.min(twice), half.max(twice));
+        found.push(MovedBy { assumption: assumption.into(), from, to, share: variance / whole });
+    };
+    let way = |k: usize| weighed.strata[k].suspect.map(|s| s.1);
+    share(
+        "how often it is no contact (half, twice)",
+        &|k| matches!(way(k), Some(Hypothesis::Crossover | Hypothesis::Fault)),
+        false,
+    );
+    share("how often bad contacts chatter (half, twice)", &|k| way(k) == Some(Hypothesis::Chatter), false);
+    share("how often films rectify (half, twice)", &|k| way(k) == Some(Hypothesis::Rectifying), false);
+    share("how often films tunnel (half, twice)", &|k| way(k) == Some(Hypothesis::Tunnelling), false);
+    share("how often a broken film is left bridged (half, twice)", &|k| way(k) == Some(Hypothesis::Bridged), false);
+    if priors.two_faults > 0.0 {
+        share("how often there are two faults (half, twice)", &|k| weighed.strata[k].suspect.is_none(), false);
+    }
+    share("how often it is nothing in the sheet (half, twice)", &|_| false, true);
+    found.into_iter().max_by(|a, b| a.share.total_cmp(&b.share))
+}
+
+/// Pairs of evidence that no single fault explains together, though each alone is explained.
+fn clashes(weighed: &Weighed, scene: &ChannelScene) -> Vec<(usize, usize)> {
+    let items = scene.sightings.len() + 1;
+    let singles = || weighed.strata.iter().zip(&weighed.sums).filter(|(s, z)| s.suspect.is_some() && z.count > 0.0);
+    let sum = |pick: &dyn Fn(&Sums) -> f64| singles().map(|(s, z)| s.prior * pick(z) / z.count).sum::<f64>();
+    let base = sum(&|z| z.base);
+    if base <= 0.0 {
+        return Vec::new();
+    }
+    let mut found = Vec::new();
+    for a in 0..items {
+        for b in 0..a {
+            // two clean routes do not clash; a reading and a route may
+            let clean = |k: usize| k < items - 1 && scene.sightings[k].is_clean();
+            if clean(a) && clean(b) {
+                continue;
+            }
+            let both = sum(&|z| z.double[a * items + b]) / base;
+            let apart = sum(&|z| z.single[a]) / base * sum(&|z| z.single[b]) / base;
+            if apart > 0.0 && both / apart < CLASH {
+                found.push((b, a));
+            }
+        }
+    }
+    found
+}

@@ -1,0 +1,168 @@
+//! How probable a meter's readings are, given what the contact is.
+
+use super::causes::{Cause, Hypothesis};
+use super::deeds::Deeds;
+use super::priors::Priors;
+use super::scene::{Measured, Suspect};
+use super::uncertainty::generator::normal_cdf;
+use crate::physics::loaded::Loaded;
+
+/// Share of a log-uniform range that another range covers.
+pub(super) fn log_share((low, high): (f64, f64), (from, to): (f64, f64)) -> f64 {
+    let (low, high) = (low.max(from), high.min(to));
+    if high <= low { 0.0 } else { (high / low).ln() / (to / from).ln() }
+}
+
+/// Probability that an innocent contact of a kind lies in a range: lognormal about half of what is usual, or worn.
+#[must_use]
+pub fn innocent_share(suspect: &Suspect, (low, high): (f64, f64), priors: &Priors) -> f64 {
+    let usual_ohm = suspect.usual_ohm;
+    let cdf = |ohm: f64| {
+        if ohm <= 0.0 { 0.0 } else { normal_cdf((ohm / (0.5 * usual_ohm)).ln() / INNOCENT_SPREAD.ln()) }
+    };
+    let sound = cdf(high) - cdf(low);
+    let worn = log_share((low, high), (usual_ohm, suspect.worn_ohm.max(10.0 * usual_ohm)));
+    (1.0 - priors.worn_part) * sound + priors.worn_part * worn
+}
+
+/// Geometric standard deviation of sound contacts of a kind \[assumption\].
+pub const INNOCENT_SPREAD: f64 = 2.0;
+/// Changes per second above which a meter shows the mean \[assumption\].
+const AVERAGED_ABOVE_PER_S: f64 = 5.0;
+/// What a reading that does not fit is worth: it was taken at another moment of a contact that wanders \[assumption\].
+const MISFIT: f64 = 1e-3;
+
+/// Where all dry readings at rest agree, ohm; `None` where they do not.
+#[must_use]
+pub fn agreed(readings: &[Measured]) -> Option<(f64, f64)> {
+    let rest = readings.iter().filter(|r| r.dry && !r.moved && !r.wandered);
+    let range = rest.fold((0.0, f64::INFINITY), |all: (f64, f64), r| (all.0.max(r.low_ohm), all.1.min(r.high_ohm)));
+    (range.0 <= range.1).then_some(range)
+}
+
+/// How probable the readings of a contact are if it is innocent.
+#[must_use]
+pub fn readings_if_innocent(suspect: &Suspect, priors: &Priors) -> f64 {
+    let share = |range| innocent_share(suspect, range, priors);
+    let mut p = agreed(&suspect.readings).map_or(MISFIT, share);
+    for r in &suspect.readings {
+        if !r.dry {
+            p *= share((r.low_ohm, r.high_ohm)).max(MISFIT);
+        } else if r.moved || r.wandered {
+            p *= share((r.low_ohm, r.high_ohm)) * if swings(r) { 0.05 } else { 0.95 };
+        }
+    }
+    p.max(1e-6)
+}
+
+/// Whether a reading shows that the contact jumps: it reached three times its least, the meter's width taken off.
+fn swings(r: &Measured) -> bool {
+    r.wandered && r.reached_ohm > 3.0 * r.low_ohm.max(1e-3)
+}
+
+impl Cause {
+    /// How probable the suspect's readings are under this draw.
+    pub(super) fn readings_if_guilty(&self, suspect: &Suspect, deeds: &Deeds) -> f64 {
+        let mut p = 1.0;
+        let chatters = self.hypothesis == Hypothesis::Chatter;
+        let within = |ohm: f64, r: &Measured| ohm >= r.low_ohm && ohm <= r.high_ohm;
+        for r in &suspect.readings {
+            p *= if chatters {
+                if r.moved || r.wandered {
+                    let reaches = self.resistance_ohm >= r.reached_ohm && self.low_ohm <= r.high_ohm;
+                    let told = if swings(r) { 0.6 } else { 0.4 };
+                    // how far it was seen to swing, of how far it can
+                    let seen = log_share(
+                        (r.low_ohm.max(1e-9), r.high_ohm),
+                        (self.low_ohm.max(1e-9), self.resistance_ohm.max(1.001e-9)),
+                    );
+                    if reaches { told * (0.2 + 0.8 * seen) } else { MISFIT }
+                } else if r.dry && self.rate_per_s >= AVERAGED_ABOVE_PER_S {
+                    if within(self.averaged_ohm(r), r) { 1.0 } else { MISFIT }
+                } else if r.dry {
+                    log_share(
+                        (r.low_ohm.max(1e-9), r.high_ohm),
+                        (0.8 * self.low_ohm.max(1e-9), 1.25 * self.resistance_ohm.max(1.001e-9)),
+                    )
+                    .max(MISFIT)
+                } else {
+                    log_share((r.low_ohm.max(1e-9), r.high_ohm), (1e-2, (1.25 * self.resistance_ohm).max(0.02)))
+                        .max(MISFIT)
+                }
+            } else if r.moved || r.wandered {
+                // another spot of the same film
+                let told = if swings(r) { 0.3 } else { 0.7 };
+                let near = (r.low_ohm / 10.0 <= self.resistance_ohm) && (self.resistance_ohm <= 10.0 * r.high_ohm);
+                told * if near {
+                    log_share(
+                        (r.low_ohm.max(1e-9), r.high_ohm),
+                        (0.1 * self.resistance_ohm, 10.0 * self.resistance_ohm),
+                    )
+                    .max(0.01)
+                } else {
+                    MISFIT
+                }
+            } else if r.at_signal {
+                let seen = deeds.ohm_of_loss(deeds.of(&self.film).loss_db);
+                if within(seen, r) { 1.0 } else { MISFIT }
+            } else if r.dry {
+                self.by_a_dry_meter(r)
+            } else {
+                self.by_a_meter_that_may_break_it(r)
+            };
+        }
+        p
+    }
+
+    /// What a meter shows of a contact that jumps faster than it looks: the mean voltage, as ohms.
+    fn averaged_ohm(&self, r: &Measured) -> f64 {
+        let (low, high) = (self.low_ohm, self.resistance_ohm);
+        let Some(front) = r.open_v.zip(r.current_a).map(|(v, a)| v / a).filter(|_| !r.at_signal) else {
+            return self.duty * high + (1.0 - self.duty) * low;
+        };
+        let share = |ohm: f64| ohm / (ohm + front);
+        let mean = self.duty * share(high) + (1.0 - self.duty) * share(low);
+        front * mean / (1.0 - mean).max(1e-12)
+    }
+
+    /// A dry meter shows the film's chord at the meter's own voltage; a rectifying film has two, told apart by the polarity where
+    /// that was written down.
+    fn by_a_dry_meter(&self, r: &Measured) -> f64 {
+        let fits = |ohm: f64| if ohm >= r.low_ohm && ohm <= r.high_ohm { 1.0 } else { MISFIT };
+        let Some((open_v, current_a)) = r.open_v.zip(r.current_a) else { return fits(self.resistance_ohm) };
+        let front = open_v / current_a;
+        let Some(film) = Loaded::new(&self.film, front) else { return fits(self.resistance_ohm) };
+        let start_v = open_v * self.resistance_ohm / (self.resistance_ohm + front);
+        let shown = |way: f64| fits(film.chord_ohm(film.film_voltage_v(way * open_v, way * start_v)));
+        match r.polarity {
+            _ if film.is_odd() => shown(1.0),
+            Some(sign) => shown(sign * self.direction),
+            None => 0.5 * (shown(1.0) + shown(-1.0)),
+        }
+    }
+
+    /// A meter with more voltage than the signal: the film stands it and shows its chord, or breaks and shows a bridge.
+    fn by_a_meter_that_may_break_it(&self, r: &Measured) -> f64 {
+        let open_v = r.open_v.unwrap_or(3.0);
+        let front = r.current_a.map_or(0.0, |a| open_v / a);
+        let ohm = self.resistance_ohm;
+        let loaded = Loaded::new(&self.film, front);
+        let (across_v, chord) = match &loaded {
+            Some(film) if front > 0.0 => {
+                let v = film.film_voltage_v(open_v, open_v * ohm / (ohm + front));
+                (v, film.chord_ohm(v))
+            }
+            _ => (open_v * ohm / (ohm + front).max(1e-12), ohm),
+        };
+        if loaded.is_none() || across_v < self.frit_v {
+            return if chord >= r.low_ohm && chord <= r.high_ohm { 1.0 } else { MISFIT };
+        }
+        let shown = (r.low_ohm, r.high_ohm.min(1e9));
+        let wiped = log_share((shown.0.max(1e-3), shown.1), (1e-2, ohm.max(0.02)));
+        let pinned = r.current_a.map_or(wiped, |a| {
+            let (from, to) = (0.1 / a, 0.45 / a);
+            ((shown.1.min(to) - shown.0.max(from)) / (to - from)).max(0.0)
+        });
+        (0.5 * wiped + 0.5 * pinned).max(MISFIT)
+    }
+}
