@@ -12,13 +12,13 @@ use crate::bench::Channel;
 use crate::bench::evidence::{GoesAway, Heard};
 use crate::bench::range::dry_box_clears_below_v;
 use crate::error::InputError;
+use crate::judgement::belief::ChannelBelief;
 use crate::judgement::next_step::{
     Candidate, LID_MIN, LIKELIER, by_probability, most_telling_first, propose, tap, turn_up,
 };
-use crate::judgement::belief::ChannelBelief;
 use crate::judgement::posterior::{Asked, believe};
-use crate::judgement::trial::Draw;
 use crate::judgement::suspects::picture;
+use crate::judgement::trial::Draw;
 use crate::judgement::{Kind, NextStep, Picture};
 use crate::watch::{Unwatched, Watch};
 
@@ -147,7 +147,9 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
         for (who, standing) in &channel.standing {
             let row = rows.iter().find(|row| who.is_contact() && row.contact == who.name());
             let finding = row.map(|row| &row.findings[at]);
-            if !standing.is_open() || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps)) {
+            if !standing.is_open()
+                || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps))
+            {
                 continue;
             }
             let worked =

@@ -49,9 +49,12 @@ pub(super) fn headlines(picture: &Picture, rows: &[Row], rivals: &[Rival]) -> Ve
         // a part whose contacts the ohms exclude on a channel is no cause that both could share
         let open = |part: &&str| {
             [0, 1].into_iter().all(|at| {
-                rows.iter()
-                    .filter(|row| part_of(&row.contact) == *part)
-                    .any(|row| matches!(row.findings[at].kind, Kind::Proved | Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps))
+                rows.iter().filter(|row| part_of(&row.contact) == *part).any(|row| {
+                    matches!(
+                        row.findings[at].kind,
+                        Kind::Proved | Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps
+                    )
+                })
             })
         };
         let parts = cause.parts.iter().map(String::as_str).filter(open);

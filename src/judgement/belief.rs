@@ -66,28 +66,53 @@ impl ChannelBelief {
     }
 }
 
-pub(super) fn conclude(weighed: &Weighed, scene: &ChannelScene, factors: Option<&[f64]>, priors: &Priors) -> ChannelBelief {
-    let factor = |k: usize| factors.map_or(1.0, |f| f[k]);
+/// Prior of each stratum with what the other channel says of it.
+fn priors_of(weighed: &Weighed, factors: Option<&[f64]>) -> Vec<f64> {
+    weighed.strata.iter().enumerate().map(|(k, s)| s.prior * factors.map_or(1.0, |f| f[k])).collect()
+}
+
+/// Weight of "nothing in the sheet".
+fn other_of(weighed: &Weighed, factors: Option<&[f64]>) -> f64 {
+    weighed.else_prior * weighed.else_evidence * factors.map_or(1.0, |f| f[weighed.strata.len()])
+}
+
+/// Probability of every suspect, alone or with another, and last that it is nothing in the sheet; one group of the draws left
+/// out.
+pub(super) fn odds(weighed: &Weighed, suspects: usize, factors: Option<&[f64]>, group: Option<usize>) -> Vec<f64> {
+    let other = other_of(weighed, factors);
+    let mut found = vec![0.0; suspects + 1];
+    let mut total = other;
+    for ((stratum, sums), prior) in weighed.strata.iter().zip(&weighed.sums).zip(priors_of(weighed, factors)) {
+        let mass = prior * sums.mean_without(group);
+        total += mass;
+        match stratum.suspect {
+            Some((k, _)) => found[k] += mass,
+            None => (0..suspects).for_each(|k| found[k] += mass * sums.share_of(Some(k), group)),
+        }
+    }
+    found[suspects] = other;
+    found.iter().map(|mass| mass / total.max(f64::MIN_POSITIVE)).collect()
+}
+
+/// Belief of a channel; `errors` as [`odds`] gives them, suspect by suspect.
+pub(super) fn conclude(
+    weighed: &Weighed,
+    scene: &ChannelScene,
+    factors: Option<&[f64]>,
+    errors: &[f64],
+    priors: &Priors,
+) -> ChannelBelief {
     let n = weighed.strata.len();
-    let prior: Vec<f64> = (0..n).map(|k| weighed.strata[k].prior * factor(k)).collect();
+    let suspects = scene.suspects.len();
+    let prior = priors_of(weighed, factors);
     let mass: Vec<f64> = (0..n).map(|k| prior[k] * weighed.sums[k].mean()).collect();
-    let error: Vec<f64> = (0..n).map(|k| prior[k].powi(2) * weighed.sums[k].variance_of_mean()).collect();
-    let other = weighed.else_prior * weighed.else_evidence * factor(n);
+    let other = other_of(weighed, factors);
     let total = (mass.iter().sum::<f64>() + other).max(f64::MIN_POSITIVE);
-    let all_error: f64 = error.iter().sum();
+    let probabilities = odds(weighed, suspects, factors, None);
     let pair_at = weighed.strata.iter().position(|s| s.suspect.is_none());
-    let pair_share = |test: &dyn Fn(usize, usize) -> bool| {
-        pair_at.map_or(0.0, |at| {
-            let sums = &weighed.sums[at];
-            let part: f64 = sums.pairs.iter().filter(|p| test(p.0, p.1)).map(|p| p.2).sum();
-            if sums.weight > 0.0 { part / sums.weight * mass[at] / total } else { 0.0 }
-        })
-    };
     let mut beliefs = Vec::new();
     for (number, suspect) in scene.suspects.iter().enumerate() {
         let own: Vec<usize> = (0..n).filter(|&k| weighed.strata[k].suspect.is_some_and(|s| s.0 == number)).collect();
-        let alone: f64 = own.iter().map(|&k| mass[k]).sum::<f64>() / total;
-        let variance: f64 = own.iter().map(|&k| error[k]).sum::<f64>();
         let by_hypothesis =
             own.iter().filter_map(|&k| weighed.strata[k].suspect.map(|s| (s.1, mass[k] / total))).collect::<Vec<_>>();
         let own_weight: f64 = own.iter().map(|&k| mass[k]).sum();
@@ -96,20 +121,18 @@ pub(super) fn conclude(weighed: &Weighed, scene: &ChannelScene, factors: Option<
                 own.iter().map(|&k| prior[k] * weighed.sums[k].cures[c] / weighed.sums[k].count.max(1.0)).sum();
             if own_weight > 0.0 { sum / own_weight } else { 0.05 }
         };
-        let probability = alone + pair_share(&|a, b| a == number || b == number);
-        let se = ((1.0 - alone).powi(2) * variance + alone.powi(2) * (all_error - variance).max(0.0)).sqrt() / total;
+        let probability = probabilities[number];
         if probability > 0.0 || suspect.excluded != Excluded::Whatever {
             beliefs.push(Belief {
                 suspect: number,
                 probability,
-                error: se,
+                error: errors[number],
                 by_hypothesis,
                 cures: [cure(0), cure(1), cure(2)],
             });
         }
     }
     beliefs.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    let p_other = other / total;
     let mut draws: Vec<Draw> = Vec::new();
     for (before, sums) in prior.iter().zip(&weighed.sums) {
         let scale = before / sums.count.max(1.0) / total;
@@ -117,15 +140,15 @@ pub(super) fn conclude(weighed: &Weighed, scene: &ChannelScene, factors: Option<
     }
     let pair = pair_at.and_then(|at| {
         let sums = &weighed.sums[at];
-        let best = sums.pairs.iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
-        (sums.weight > 0.0).then(|| (best.0, best.1, best.2 / sums.weight * mass[at] / total))
+        let best = sums.pairs.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+        (sums.weight > 0.0).then(|| (best.who.0, best.who.1, best.weight / sums.weight * mass[at] / total))
     });
     let moved_by = beliefs.first().and_then(|leader| moved_by(leader.suspect, weighed, &prior, other, priors));
     ChannelBelief {
         beliefs,
-        something_else: p_other,
-        something_else_error: p_other * all_error.sqrt() / total,
-        two_faults: pair_share(&|_, _| true),
+        something_else: probabilities[suspects],
+        something_else_error: errors[suspects],
+        two_faults: pair_at.map_or(0.0, |at| mass[at] / total),
         pair,
         moved_by,
         clashes: clashes(weighed, scene),
@@ -137,11 +160,7 @@ pub(super) fn conclude(weighed: &Weighed, scene: &ChannelScene, factors: Option<
 /// hypothesis, over half and twice for a prior share.
 fn moved_by(leader: usize, weighed: &Weighed, prior: &[f64], other: f64, priors: &Priors) -> Option<MovedBy> {
     let mine = |k: usize| weighed.strata[k].suspect.is_some_and(|s| s.0 == leader);
-    let pair = |k: usize| {
-        let sums = &weighed.sums[k];
-        let part: f64 = sums.pairs.iter().filter(|p| p.0 == leader || p.1 == leader).map(|p| p.2).sum();
-        if sums.weight > 0.0 { part / sums.weight } else { 0.0 }
-    };
+    let pair = |k: usize| weighed.sums[k].share_of(Some(leader), None);
     let probability = |times: &dyn Fn(usize) -> f64, other: f64, mean: &dyn Fn(usize) -> f64| {
         let (mut top, mut all) = (0.0, other);
         for (k, before) in prior.iter().enumerate() {

@@ -3,12 +3,12 @@
 //! The same resistance goes into the loss, the residue, the readings and how the symptom changes with level. Film priors are
 //! those of the bench practice of this project (see [`super::priors`]).
 
+use super::crossover::crossover;
 use super::deeds::Deeds;
+use super::dice::Dice;
+use super::meters::{AVERAGED_ABOVE_PER_S, agreed, averaged_ohm, log_share, readings_if_innocent};
 use super::priors::Priors;
-use super::crossover::{crossover};
-use super::meters::{agreed, log_share, readings_if_innocent};
-use super::scene::{Nature, On, Suspect};
-use super::uncertainty::Stream;
+use super::scene::{Measured, Nature, On, Suspect};
 use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
@@ -79,6 +79,8 @@ impl Hypothesis {
 
 /// Share of faults of an output stage that are too little bias \[assumption\].
 pub const CROSSOVER_SHARE: f64 = 0.6;
+/// Share of the draws that take a resistance from where the readings allow it.
+const FROM_READINGS: f64 = 0.85;
 /// How much louder "turned up" is \[assumption\]: 12 dB.
 pub const TURNED_UP: f64 = 4.0;
 /// Changes per second below which a jump is heard as the sound going and coming \[assumption\].
@@ -186,13 +188,13 @@ pub struct Cures {
 impl Cause {
     /// Draws one, with the probability of the suspect's readings in its weight.
     #[must_use]
-    pub fn draw(
+    pub(super) fn draw(
         number: usize,
         suspect: &Suspect,
         hypothesis: Hypothesis,
         place: Option<&Deeds>,
         priors: &Priors,
-        stream: &mut Stream,
+        stream: &mut Dice<'_>,
     ) -> Self {
         let mut cause = Self {
             suspect: number,
@@ -225,7 +227,7 @@ impl Cause {
         cause
     }
 
-    fn contact(&mut self, suspect: &Suspect, deeds: &Deeds, priors: &Priors, stream: &mut Stream) {
+    fn contact(&mut self, suspect: &Suspect, deeds: &Deeds, priors: &Priors, stream: &mut Dice<'_>) {
         let bad = deeds.bad_ohm();
         if self.hypothesis == Hypothesis::Bridged {
             // the loudest it was ever played sets the bridge
@@ -238,20 +240,14 @@ impl Cause {
             let z = deeds.loop_ohm.norm();
             self.resistance_ohm = heating * (pinned_v / heating).atan() * z / (peak_v - pinned_v).max(1e-3 * peak_v);
             self.film = Film::Bridged { resistance_ohm: self.resistance_ohm };
+        } else if self.hypothesis == Hypothesis::Chatter {
+            self.jumping(suspect, (bad, deeds.across), stream);
         } else {
             self.resistance(suspect, bad, stream);
             self.film = self.law(priors, stream);
             self.direction = if stream.uniform() < 0.5 { 1.0 } else { -1.0 };
-        }
-        if self.hypothesis == Hypothesis::Chatter {
-            let (low, high) = (bad.0.min(suspect.usual_ohm * 0.5), self.resistance_ohm);
-            self.low_ohm = if deeds.across { bad.1 } else { stream.log_between(low.min(0.5 * high), high) };
-            self.rate_per_s = stream.log_between(CHATTER_PER_S.0, CHATTER_PER_S.1);
-            self.duty = stream.between(0.1, 0.9);
-        } else if self.hypothesis != Hypothesis::Bridged {
             // a film that the signal had broken would be a bridge
-            let across = deeds.across_v(self.resistance_ohm);
-            if self.film != (Film::Ohmic { resistance_ohm: self.resistance_ohm }) && across > self.frit_v {
+            if self.hypothesis != Hypothesis::Ohmic && deeds.across_v(self.resistance_ohm) > self.frit_v {
                 self.weight = 0.0;
             }
         }
@@ -259,14 +255,55 @@ impl Cause {
         self.weight *= self.readings;
     }
 
-    /// Resistance from where the readings allow it, mostly; the weight is prior over proposal.
-    fn resistance(&mut self, suspect: &Suspect, bad: (f64, f64), stream: &mut Stream) {
-        const FROM_READINGS: f64 = 0.85;
-        let range = match self.hypothesis {
-            Hypothesis::Chatter => None,
-            _ => agreed(&suspect.readings)
-                .or_else(|| suspect.readings.iter().find(|r| r.dry).map(|r| (r.low_ohm, r.high_ohm))),
+    /// Chatter: a rate, a share of the time, and two resistances, mostly such that a dry meter shows the mean that was read.
+    fn jumping(&mut self, suspect: &Suspect, (bad, across): ((f64, f64), bool), stream: &mut Dice<'_>) {
+        const ROUNDS: usize = 32;
+        self.rate_per_s = stream.log_between(CHATTER_PER_S.0, CHATTER_PER_S.1);
+        self.duty = stream.between(0.1, 0.9);
+        let (low_at, least) = (stream.uniform(), bad.0.min(0.5 * suspect.usual_ohm));
+        let duty = self.duty;
+        let low_of = |high: f64| {
+            let from = least.min(0.5 * high);
+            if across { bad.1 } else { from * (high / from).powf(low_at) }
         };
+        let averages = self.rate_per_s >= AVERAGED_ABOVE_PER_S && !across;
+        let read = suspect.readings.iter().find(|r| averages && r.dry && !r.moved && !r.wandered);
+        let mean = |high: f64, r: &Measured| averaged_ohm((low_of(high), high), duty, r);
+        let range = read
+            .map(|r| (r, r.low_ohm.max(mean(bad.0, r)), r.high_ohm.min(mean(bad.1, r))))
+            .filter(|(_, from, to)| *to > *from * 1.000_001);
+        self.resistance_ohm = stream.log_between(bad.0, bad.1);
+        if let Some((r, from, to)) = range {
+            if stream.uniform() < FROM_READINGS {
+                let target = stream.log_between(from, to);
+                let (mut low, mut high) = (bad.0.ln(), bad.1.ln());
+                for _ in 0..ROUNDS {
+                    let middle = 0.5 * (low + high);
+                    if mean(middle.exp(), r) < target {
+                        low = middle;
+                    } else {
+                        high = middle;
+                    }
+                }
+                self.resistance_ohm = (0.5 * (low + high)).exp();
+            }
+            // density of the logarithm of the larger resistance over its prior, by the slope of what is shown
+            const STEP: f64 = 1e-4;
+            let at = self.resistance_ohm;
+            let shown = mean(at, r);
+            let slope = (mean(at * (1.0 + STEP), r) / shown).ln() / STEP.ln_1p();
+            let inside = shown >= from && shown <= to;
+            let density = if inside { slope * (bad.1 / bad.0).ln() / (to / from).ln() } else { 0.0 };
+            self.weight /= (1.0 - FROM_READINGS) + FROM_READINGS * density;
+        }
+        self.low_ohm = low_of(self.resistance_ohm);
+        self.film = Film::Ohmic { resistance_ohm: self.resistance_ohm };
+    }
+
+    /// Resistance from where the readings allow it, mostly; the weight is prior over proposal.
+    fn resistance(&mut self, suspect: &Suspect, bad: (f64, f64), stream: &mut Dice<'_>) {
+        let range = agreed(&suspect.readings)
+            .or_else(|| suspect.readings.iter().find(|r| r.dry).map(|r| (r.low_ohm, r.high_ohm)));
         // a meter shows a chord: at the 20 mV of a dry one, two thirds to one and a half of a film at rest
         let grown = if self.hypothesis == Hypothesis::Ohmic { 1.0 } else { 1.5 };
         let range = range
@@ -286,7 +323,7 @@ impl Cause {
         }
     }
 
-    fn law(&self, priors: &Priors, stream: &mut Stream) -> Film {
+    fn law(&self, priors: &Priors, stream: &mut Dice<'_>) -> Film {
         let resistance_ohm = self.resistance_ohm;
         match self.hypothesis {
             Hypothesis::Tunnelling => {
@@ -408,7 +445,7 @@ pub fn fault_shares(nature: Nature) -> [f64; 7] {
     }
 }
 
-fn another_fault(nature: Nature, stream: &mut Stream) -> Effect {
+fn another_fault(nature: Nature, stream: &mut Dice<'_>) -> Effect {
     let shares = fault_shares(nature);
     let mut u = stream.uniform();
     let mut which = 0;

@@ -49,4 +49,3 @@ impl Crossover {
         (row(a) + s * (row(a + 1) - row(a))).exp()
     }
 }
-

@@ -28,7 +28,7 @@ pub fn innocent_share(suspect: &Suspect, (low, high): (f64, f64), priors: &Prior
 /// Geometric standard deviation of sound contacts of a kind \[assumption\].
 pub const INNOCENT_SPREAD: f64 = 2.0;
 /// Changes per second above which a meter shows the mean \[assumption\].
-const AVERAGED_ABOVE_PER_S: f64 = 5.0;
+pub(super) const AVERAGED_ABOVE_PER_S: f64 = 5.0;
 /// What a reading that does not fit is worth: it was taken at another moment of a contact that wanders \[assumption\].
 const MISFIT: f64 = 1e-3;
 
@@ -60,6 +60,17 @@ fn swings(r: &Measured) -> bool {
     r.wandered && r.reached_ohm > 3.0 * r.low_ohm.max(1e-3)
 }
 
+/// What a meter shows of a contact that jumps faster than it looks: the mean voltage, as ohms.
+#[must_use]
+pub fn averaged_ohm((low, high): (f64, f64), duty: f64, r: &Measured) -> f64 {
+    let Some(front) = r.open_v.zip(r.current_a).map(|(v, a)| v / a).filter(|_| !r.at_signal) else {
+        return duty * high + (1.0 - duty) * low;
+    };
+    let share = |ohm: f64| ohm / (ohm + front);
+    let mean = duty * share(high) + (1.0 - duty) * share(low);
+    front * mean / (1.0 - mean).max(1e-12)
+}
+
 impl Cause {
     /// How probable the suspect's readings are under this draw.
     pub(super) fn readings_if_guilty(&self, suspect: &Suspect, deeds: &Deeds) -> f64 {
@@ -78,7 +89,11 @@ impl Cause {
                     );
                     if reaches { told * (0.2 + 0.8 * seen) } else { MISFIT }
                 } else if r.dry && self.rate_per_s >= AVERAGED_ABOVE_PER_S {
-                    if within(self.averaged_ohm(r), r) { 1.0 } else { MISFIT }
+                    if within(averaged_ohm((self.low_ohm, self.resistance_ohm), self.duty, r), r) {
+                        1.0
+                    } else {
+                        MISFIT
+                    }
                 } else if r.dry {
                     log_share(
                         (r.low_ohm.max(1e-9), r.high_ohm),
@@ -112,17 +127,6 @@ impl Cause {
             };
         }
         p
-    }
-
-    /// What a meter shows of a contact that jumps faster than it looks: the mean voltage, as ohms.
-    fn averaged_ohm(&self, r: &Measured) -> f64 {
-        let (low, high) = (self.low_ohm, self.resistance_ohm);
-        let Some(front) = r.open_v.zip(r.current_a).map(|(v, a)| v / a).filter(|_| !r.at_signal) else {
-            return self.duty * high + (1.0 - self.duty) * low;
-        };
-        let share = |ohm: f64| ohm / (ohm + front);
-        let mean = self.duty * share(high) + (1.0 - self.duty) * share(low);
-        front * mean / (1.0 - mean).max(1e-12)
     }
 
     /// A dry meter shows the film's chord at the meter's own voltage; a rectifying film has two, told apart by the polarity where

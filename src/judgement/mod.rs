@@ -5,6 +5,7 @@ mod bridges;
 pub mod causes;
 mod crossover;
 pub mod deeds;
+mod dice;
 pub mod faults;
 pub mod finding;
 pub mod listener;

@@ -224,7 +224,12 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                 {
                     let reads_as = candidate.dry_box_below_v.map_or_else(
                         || "too coarse to clear it here; many ohms point at it".to_owned(),
-                        |volt| format!("under {} it cannot be the cause unless it jumps", engineering(volt, Dimension::Voltage)),
+                        |volt| {
+                            format!(
+                                "under {} it cannot be the cause unless it jumps",
+                                engineering(volt, Dimension::Voltage)
+                            )
+                        },
                     );
                     add(
                         format!("Dry box on {name}"),
@@ -238,7 +243,9 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                 if let Some(volt) = candidate.signal_below_v.filter(|v| candidate.has_dry_reading && *v >= READABLE_V) {
                     let below = engineering(volt, Dimension::Voltage);
                     add(
-                        format!("Alternating millivolts across {name} while it plays a tone (live: only if you are trained for it)"),
+                        format!(
+                            "Alternating millivolts across {name} while it plays a tone (live: only if you are trained for it)"
+                        ),
                         Some(&candidate.who),
                         access + MILLIVOLTS_MIN,
                         READING_SHARE * one,

@@ -2,16 +2,17 @@
 //! all that was heard, read and bridged.
 //!
 //! `P(h | evidence) = pi_h Z_h / sum pi Z`, `Z_h` the mean weight of the draws of `h` (importance sampling, each hypothesis a
-//! stratum with the same number of draws). Its Monte Carlo error follows from the variance of the weights. Two faults are one
+//! stratum). Its Monte Carlo error is a jackknife over ten groups of the draws. Two faults are one
 //! more stratum. Where both channels are bad, one shared cause is weighed against two: the channels' evidence multiplies.
 //! What a theorem excludes as sole cause has no probability as one: probability never overrides a proof.
 
-use super::belief::{ChannelBelief, conclude};
+use super::belief::{ChannelBelief, conclude, odds};
+use super::dice::{Guide, Marginals};
 use super::listener::all_if_something_else;
 use super::priors::Priors;
 use super::scene::{ChannelScene, Nature, Scene, Suspect};
 use super::strata::{Stratum, shares, strata};
-use super::trial::{BINS, Sums, Trial};
+use super::trial::{BINS, GROUPS, How, Sums, Trial};
 use super::uncertainty::Stream;
 use super::uncertainty::monte_carlo::blocks;
 use crate::error::InputError;
@@ -19,8 +20,10 @@ use crate::watch::Watch;
 
 /// Draws of one stream.
 const CHUNK: usize = 1000;
-/// Draws of the pilot, of those that were asked for; they find where the others go and are not counted.
+/// Draws of each pilot, of those that were asked for; they find where the others go and are not counted.
 const PILOT: f64 = 0.1;
+/// Makes the second pilot's numbers others than those that count.
+const SECOND: u64 = 0x5EC0_4D00_0000_0000;
 
 /// How many draws, from which seed, and whether to keep them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,34 +44,74 @@ pub(super) struct Weighed {
     pub else_evidence: f64,
 }
 
+/// How many draws of each stratum, where their numbers come from, and which seed.
+struct Plan<'p> {
+    counts: &'p [usize],
+    guides: &'p [Guide],
+    seed: u64,
+    how: How<'p>,
+}
+
+fn run(trial: &Trial<'_>, strata: &[Stratum], plan: &Plan<'_>, watch: &dyn Watch) -> Result<Vec<Sums>, InputError> {
+    let chunk = |(k, count): (usize, &usize)| {
+        let count = *count;
+        (0..count.div_ceil(CHUNK)).map(move |c| (k, c, CHUNK.min(count - c * CHUNK)))
+    };
+    let chunks: Vec<(usize, usize, usize)> = plan.counts.iter().enumerate().flat_map(chunk).collect();
+    let work = |at: usize| {
+        let (k, chunk, count) = chunks[at];
+        // the same streams on both channels: what is alike on both is answered alike
+        let number = ((k as u64) << 40) | chunk as u64;
+        let how = How { guide: plan.guides.get(k), ..plan.how };
+        (k, trial.run(&strata[k], count, how, Stream::new(plan.seed, number)))
+    };
+    let found = blocks(0, chunks.len(), watch, &work)
+        .map_err(|stopped| InputError::new("draws", stopped, "let it run to its end"))?;
+    let mut sums = vec![Sums::default(); strata.len()];
+    for (k, one) in found {
+        sums[k].add(one);
+    }
+    Ok(sums)
+}
+
+/// Two pilots, then the draws that count: the first pilot is even, the second goes where the first found something. They tell how
+/// many draws each stratum gets, where in a draw's numbers the weight lies, and what to draw the first of two faults from.
 fn weigh(scene: &ChannelScene, priors: &Priors, asked: Asked, watch: &dyn Watch) -> Result<Weighed, InputError> {
     let strata = strata(scene, priors);
-    let trial = Trial::new(scene, priors);
-    let run = |counts: &[usize], seed: u64, keep: bool| -> Result<Vec<Sums>, InputError> {
-        let chunk = |(k, count): (usize, &usize)| {
-            let count = *count;
-            (0..count.div_ceil(CHUNK)).map(move |c| (k, c, CHUNK.min(count - c * CHUNK)))
-        };
-        let chunks: Vec<(usize, usize, usize)> = counts.iter().enumerate().flat_map(chunk).collect();
-        let work = |at: usize| {
-            let (k, chunk, count) = chunks[at];
-            // the same streams on both channels: what is alike on both is answered alike
-            let number = ((k as u64) << 40) | chunk as u64;
-            (k, trial.run(&strata[k], count, keep, Stream::new(seed, number)))
-        };
-        let found = blocks(0, chunks.len(), watch, &work)
-            .map_err(|stopped| InputError::new("draws", stopped, "let it run to its end"))?;
-        let mut sums = vec![Sums::default(); strata.len()];
-        for (k, one) in found {
-            sums[k].add(one);
-        }
-        Ok(sums)
+    let mut trial = Trial::new(scene, priors);
+    let pilot = (PILOT * asked.draws as f64) as usize;
+    let learn = How { learn: true, ..How::default() };
+    let single = |s: &Stratum| f64::from(u8::from(s.suspect.is_some()));
+    let counts = shares(&strata.iter().map(single).collect::<Vec<_>>(), pilot, BINS);
+    let mut first = run(&trial, &strata, &Plan { counts: &counts, guides: &[], seed: !asked.seed, how: learn }, watch)?;
+    let alone = |(s, z): (&Stratum, &Sums)| s.suspect.map(|(k, way)| (k, way, s.prior * z.mean()));
+    trial.learn(&strata.iter().zip(&first).filter_map(alone).collect::<Vec<_>>());
+    if let Some(at) = strata.iter().position(|s| s.suspect.is_none()) {
+        // by what explains the evidence alone, once that is known
+        let mut counts = vec![0; strata.len()];
+        counts[at] = pilot.div_ceil(BINS).max(1) * BINS;
+        let plan = Plan { counts: &counts, guides: &[], seed: !asked.seed, how: learn };
+        first[at] = run(&trial, &strata, &plan, watch)?.swap_remove(at);
+    }
+    let spread = |sums: &[Sums]| -> Vec<f64> {
+        let one = |(s, z): (&Stratum, &Sums)| s.prior * (z.variance_of_mean() * z.count).sqrt();
+        strata.iter().zip(sums).map(one).collect()
     };
-    let even = vec![1.0; strata.len()];
-    let pilot = run(&shares(&even, (PILOT * asked.draws as f64) as usize, BINS), !asked.seed, false)?;
-    let spread = |(stratum, sums): (&Stratum, &Sums)| stratum.prior * (sums.variance_of_mean() * sums.count).sqrt();
-    let spread: Vec<f64> = strata.iter().zip(&pilot).map(spread).collect();
-    let sums = run(&shares(&spread, asked.draws, BINS), asked.seed, asked.keep)?;
+    let none = Marginals::default();
+    let guide = |sums: &[&Sums]| -> Guide {
+        let of = |z: &&Sums| z.marginals.as_ref().unwrap_or(&none).clone();
+        sums.iter().map(of).max_by(|a, b| a.effective().total_cmp(&b.effective())).unwrap_or_default().guide()
+    };
+    let guides: Vec<Guide> = first.iter().map(|z| guide(&[z])).collect();
+    let counts = shares(&spread(&first), pilot, BINS);
+    let second =
+        run(&trial, &strata, &Plan { counts: &counts, guides: &guides, seed: asked.seed ^ SECOND, how: learn }, watch)?;
+    let guides: Vec<Guide> = first.iter().zip(&second).map(|(a, b)| guide(&[a, b])).collect();
+    // what either pilot found wide stays so
+    let wide: Vec<f64> = spread(&first).iter().zip(spread(&second)).map(|(a, b)| a.max(b)).collect();
+    let counts = shares(&wide, asked.draws, BINS);
+    let how = How { keep: asked.keep, ..How::default() };
+    let sums = run(&trial, &strata, &Plan { counts: &counts, guides: &guides, seed: asked.seed, how }, watch)?;
     let else_evidence = all_if_something_else(&scene.sightings) * trial.bridges(&[]);
     Ok(Weighed { strata, sums, else_prior: priors.something_else, else_evidence })
 }
@@ -102,11 +145,16 @@ fn bodies(scene: &Scene) -> Vec<[Vec<usize>; 2]> {
 }
 
 /// Factor on each stratum's prior from the other channel: one shared cause against two.
-fn shared_factors(scene: &Scene, weighed: &[Option<Weighed>; 2], side: usize) -> Option<Vec<f64>> {
+fn shared_factors(
+    scene: &Scene,
+    weighed: &[Option<Weighed>; 2],
+    side: usize,
+    group: Option<usize>,
+) -> Option<Vec<f64>> {
     let (here, there) = (weighed[side].as_ref()?, weighed[1 - side].as_ref()?);
     let share = scene.priors.shared;
     let bodies = bodies(scene);
-    let total: f64 = there.strata.iter().zip(&there.sums).map(|(s, z)| s.prior * z.mean()).sum::<f64>()
+    let total: f64 = there.strata.iter().zip(&there.sums).map(|(s, z)| s.prior * z.mean_without(group)).sum::<f64>()
         + there.else_prior * there.else_evidence;
     let all_prior: f64 = there.strata.iter().map(|s| s.prior).sum::<f64>() + there.else_prior;
     let apart = total / all_prior;
@@ -114,7 +162,7 @@ fn shared_factors(scene: &Scene, weighed: &[Option<Weighed>; 2], side: usize) ->
         let mine = |s: &&(&Stratum, &Sums)| s.0.suspect.is_some_and(|(k, _)| members.contains(&k));
         let pairs: Vec<(&Stratum, &Sums)> = weighed.strata.iter().zip(&weighed.sums).collect();
         let prior: f64 = pairs.iter().filter(mine).map(|s| s.0.prior).sum();
-        let sum: f64 = pairs.iter().filter(mine).map(|s| s.0.prior * s.1.mean()).sum();
+        let sum: f64 = pairs.iter().filter(mine).map(|s| s.0.prior * s.1.mean_without(group)).sum();
         (prior, if prior > 0.0 { sum / prior } else { 0.0 })
     };
     let here_prior: f64 = here.strata.iter().map(|s| s.prior).sum::<f64>() + here.else_prior;
@@ -158,12 +206,30 @@ pub fn believe(scene: &Scene, asked: Asked, watch: &dyn Watch) -> Result<[Option
             weighed[side] = Some(weigh(channel, &scene.priors, each, watch)?);
         }
     }
-    let factors = [shared_factors(scene, &weighed, 0), shared_factors(scene, &weighed, 1)];
-    let mut found = [None, None];
-    for (side, factors) in factors.iter().enumerate() {
-        found[side] =
-            weighed[side].as_ref().map(|w| conclude(w, &scene.channels[side], factors.as_deref(), &scene.priors));
-    }
-    Ok(found)
+    let factors = |group| [0, 1].map(|side| shared_factors(scene, &weighed, side, group));
+    let of = |side: usize, factors: &[Option<Vec<f64>>; 2], group| {
+        weighed[side].as_ref().map(|w| odds(w, scene.channels[side].suspects.len(), factors[side].as_deref(), group))
+    };
+    // the error of a ratio of sums, the other channel's among them: what leaving out a tenth of all draws changes (jackknife:
+    // Quenouille 1956, Tukey 1958 [memory])
+    let without: Vec<[Option<Vec<f64>>; 2]> = (0..GROUPS)
+        .map(|g| {
+            let factors = factors(Some(g));
+            [0, 1].map(|side| of(side, &factors, Some(g)))
+        })
+        .collect();
+    let error = |side: usize, k: usize| {
+        let each: Vec<f64> = without.iter().filter_map(|w| w[side].as_ref().map(|p| p[k])).collect();
+        let n = each.len() as f64;
+        let mean = each.iter().sum::<f64>() / n;
+        ((n - 1.0) / n * each.iter().map(|p| (p - mean).powi(2)).sum::<f64>()).sqrt()
+    };
+    let whole = factors(None);
+    Ok([0, 1].map(|side| {
+        let scene_of = &scene.channels[side];
+        weighed[side].as_ref().map(|w| {
+            let errors: Vec<f64> = (0..=scene_of.suspects.len()).map(|k| error(side, k)).collect();
+            conclude(w, scene_of, whole[side].as_deref(), &errors, &scene.priors)
+        })
+    }))
 }
-

@@ -1,6 +1,7 @@
 //! Draws of one stratum: a fault with every quantity that it depends on, weighted by how probable it makes the evidence.
 
 use super::causes::{Cause, Cures, Effect, Hypothesis};
+use super::dice::{Dice, Guide, Marginals};
 use super::listener::{Listener, SLIP, if_something_else, probability};
 use super::priors::Priors;
 use super::scene::{ChannelScene, Sighting};
@@ -11,6 +12,8 @@ use crate::bench::Then;
 
 /// Bins of the listener's keenness, of equal prior probability.
 pub(super) const BINS: usize = 5;
+/// Groups of the draws: one after the other is left out to see what the probabilities owe to it.
+pub(super) const GROUPS: usize = 10;
 
 /// One draw, for whoever wants to see them all.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,6 +36,14 @@ pub struct Draw {
     pub weight: f64,
 }
 
+/// Two suspects that were drawn together.
+#[derive(Debug, Clone)]
+pub(super) struct Pair {
+    pub who: (usize, usize),
+    pub weight: f64,
+    groups: [f64; GROUPS],
+}
+
 /// Sums over draws.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Sums {
@@ -40,8 +51,10 @@ pub(super) struct Sums {
     pub weight: f64,
     pub square: f64,
     pub by_bin: [f64; BINS],
-    /// weight by first and second suspect, for two faults
-    pub pairs: Vec<(usize, usize, f64)>,
+    /// draws and weight of each group, for the error
+    pub groups: [(f64, f64); GROUPS],
+    /// for two faults, by who they are
+    pub pairs: Vec<Pair>,
     /// weight times the chance that each cure works
     pub cures: [f64; 3],
     /// evidence by itself and two by two, readings last
@@ -49,6 +62,8 @@ pub(super) struct Sums {
     pub double: Vec<f64>,
     pub base: f64,
     pub draws: Vec<Draw>,
+    /// where in its numbers the weight lies, if that was asked for
+    pub marginals: Option<Marginals>,
 }
 
 impl Sums {
@@ -71,17 +86,42 @@ impl Sums {
         };
         join(&mut self.single, other.single);
         join(&mut self.double, other.double);
-        for (a, b, w) in other.pairs {
-            match self.pairs.iter_mut().find(|p| p.0 == a && p.1 == b) {
-                Some(known) => known.2 += w,
-                None => self.pairs.push((a, b, w)),
+        for (a, b) in self.groups.iter_mut().zip(other.groups) {
+            *a = (a.0 + b.0, a.1 + b.1);
+        }
+        for pair in other.pairs {
+            match self.pairs.iter_mut().find(|p| p.who == pair.who) {
+                Some(known) => {
+                    known.weight += pair.weight;
+                    known.groups.iter_mut().zip(pair.groups).for_each(|(a, b)| *a += b);
+                }
+                None => self.pairs.push(pair),
             }
         }
         self.draws.extend(other.draws);
+        if let Some(other) = other.marginals {
+            self.marginals.get_or_insert_default().add(&other);
+        }
     }
 
     pub(super) fn mean(&self) -> f64 {
-        if self.count > 0.0 { self.weight / self.count } else { 0.0 }
+        self.mean_without(None)
+    }
+
+    /// Mean weight, one group of the draws left out.
+    pub(super) fn mean_without(&self, group: Option<usize>) -> f64 {
+        let out = group.map_or((0.0, 0.0), |g| self.groups[g]);
+        let count = self.count - out.0;
+        if count > 0.0 { (self.weight - out.1).max(0.0) / count } else { 0.0 }
+    }
+
+    /// Share of the weight of two faults that has a suspect, or any, one group of the draws left out.
+    pub(super) fn share_of(&self, suspect: Option<usize>, group: Option<usize>) -> f64 {
+        let of = |p: &Pair| p.weight - group.map_or(0.0, |g| p.groups[g]);
+        let all: f64 = self.pairs.iter().map(of).sum();
+        let has = |p: &&Pair| suspect.is_none_or(|k| p.who.0 == k || p.who.1 == k);
+        let part: f64 = self.pairs.iter().filter(has).map(of).sum();
+        if all > 0.0 { (part / all).clamp(0.0, 1.0) } else { 0.0 }
     }
 
     pub(super) fn variance_of_mean(&self) -> f64 {
@@ -92,6 +132,30 @@ impl Sums {
     }
 }
 
+/// A suspect in one way, as the first of two faults.
+#[derive(Debug, Clone, Copy)]
+struct First {
+    suspect: usize,
+    way: Hypothesis,
+    /// prior of the suspect among all that are open, and of the way for it
+    prior: f64,
+    share: f64,
+    /// chance that it is drawn first, and that of all up to it
+    chosen: f64,
+    up_to: f64,
+}
+
+/// How draws are taken.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct How<'g> {
+    /// where the numbers of a draw are taken from
+    pub guide: Option<&'g Guide>,
+    /// whether to note where the weight lies
+    pub learn: bool,
+    /// whether every draw is kept
+    pub keep: bool,
+}
+
 /// What a draw is made of.
 pub(super) struct Trial<'s> {
     scene: &'s ChannelScene,
@@ -99,39 +163,80 @@ pub(super) struct Trial<'s> {
     /// who can be at fault, and what their priors are to be divided by
     open: Vec<usize>,
     possible: Vec<f64>,
+    /// what the first of two faults is drawn from
+    first: Vec<First>,
 }
 
 impl<'s> Trial<'s> {
     pub(super) fn new(scene: &'s ChannelScene, priors: &'s Priors) -> Self {
         let of = |(k, suspect)| possible(suspect, place_of(scene, k), priors);
-        Self { scene, priors, open: scene.on_bad_routes(), possible: scene.suspects.iter().enumerate().map(of).collect() }
+        let open = scene.on_bad_routes();
+        let all: f64 = open.iter().map(|&k| scene.suspects[k].prior).sum();
+        let ways = |&k: &usize| {
+            let suspect = &scene.suspects[k];
+            let prior = if all > 0.0 { suspect.prior / all } else { 0.0 };
+            let one = move |(way, share)| First { suspect: k, way, prior, share, chosen: prior * share, up_to: 1.0 };
+            Hypothesis::of(suspect, priors).into_iter().map(one).collect::<Vec<_>>()
+        };
+        let first = open.iter().flat_map(ways).collect();
+        let possible = scene.suspects.iter().enumerate().map(of).collect();
+        Self { scene, priors, open, possible, first }
     }
 
-    fn cause(&self, number: usize, hypothesis: Hypothesis, stream: &mut Stream) -> Cause {
+    /// Takes what each suspect and way alone explains, to draw the first of two faults by it.
+    pub(super) fn learn(&mut self, alone: &[(usize, Hypothesis, f64)]) {
+        let whole: f64 = alone.iter().map(|a| a.2).sum();
+        let mut up_to = 0.0;
+        for f in &mut self.first {
+            let mass: f64 = alone.iter().filter(|a| a.0 == f.suspect && a.1 == f.way).map(|a| a.2).sum();
+            f.chosen = if whole > 0.0 { 0.5 * f.prior * f.share + 0.5 * mass / whole } else { f.prior * f.share };
+            up_to += f.chosen;
+            f.up_to = up_to;
+        }
+    }
+
+    fn cause(&self, number: usize, hypothesis: Hypothesis, stream: &mut Dice<'_>) -> Cause {
         let suspect = &self.scene.suspects[number];
         Cause::draw(number, suspect, hypothesis, place_of(self.scene, number), self.priors, stream)
     }
 
-    fn any_cause(&self, number: usize, stream: &mut Stream) -> Cause {
+    /// A cause of a pair: what the signal would have broken takes nothing from its prior.
+    fn one_of_two(&self, number: usize, way: Hypothesis, stream: &mut Dice<'_>) -> Cause {
         let possible = self.possible[number];
-        let ways = Hypothesis::of(&self.scene.suspects[number], self.priors);
-        let mut u = stream.uniform() * ways.iter().map(|w| w.1).sum::<f64>();
-        let mut way = ways[0].0;
-        for (hypothesis, share) in ways {
-            way = hypothesis;
-            if u < share {
-                break;
-            }
-            u -= share;
-        }
         let mut cause = self.cause(number, way, stream);
-        // what the signal would have broken takes nothing from the prior
         cause.weight = if possible > 0.0 { cause.weight / possible } else { 0.0 };
         cause
     }
 
+    /// Two faults. The first is drawn half by prior, half by what explains the evidence alone, the second by prior; the weight
+    /// is the prior of the two over the chance that either was the first.
+    fn two(&self, stream: &mut Dice<'_>) -> (Cause, Cause) {
+        let u = stream.uniform();
+        let at = self.first.partition_point(|f| f.up_to < u).min(self.first.len() - 1);
+        let a = self.first[at];
+        let (b, other) = (self.any_suspect(Some(a.suspect), stream), stream.uniform());
+        let ways = || self.first.iter().filter(|f| f.suspect == b);
+        let mut left = other * ways().map(|f| f.share).sum::<f64>();
+        let mut found = None;
+        for f in ways().filter(|f| f.share > 0.0) {
+            found = Some(*f);
+            if left < f.share {
+                break;
+            }
+            left -= f.share;
+        }
+        let b = found.unwrap_or(a);
+        // the chance of either as the second, given the other
+        let second = |x: First, of: First| x.share * x.prior / (1.0 - of.prior).max(1e-12);
+        let both = a.prior * a.share * second(b, a) + b.prior * b.share * second(a, b);
+        let drawn = a.chosen * second(b, a) + b.chosen * second(a, b);
+        let mut first = self.one_of_two(a.suspect, a.way, stream);
+        first.weight *= if drawn > 0.0 { both / drawn } else { 0.0 };
+        (first, self.one_of_two(b.suspect, b.way, stream))
+    }
+
     /// A suspect by its prior.
-    fn any_suspect(&self, but: Option<usize>, stream: &mut Stream) -> usize {
+    fn any_suspect(&self, but: Option<usize>, stream: &mut Dice<'_>) -> usize {
         let prior = |k: usize| if Some(k) == but { 0.0 } else { self.scene.suspects[k].prior };
         let mut u = stream.uniform() * self.open.iter().map(|&k| prior(k)).sum::<f64>();
         let mut found = self.open[0];
@@ -168,31 +273,34 @@ impl<'s> Trial<'s> {
         p
     }
 
-    pub(super) fn run(&self, stratum: &Stratum, draws: usize, keep: bool, mut stream: Stream) -> Sums {
+    pub(super) fn run(&self, stratum: &Stratum, draws: usize, how: How<'_>, stream: Stream) -> Sums {
+        let mut dice = Dice::new(stream, how.guide);
         let items = self.scene.sightings.len() + 1;
         let mut sums = Sums { single: vec![0.0; items], double: vec![0.0; items * items], ..Sums::default() };
         let mut each = vec![0.0; items];
         for k in 0..draws {
             // the listener's keenness evenly over its bins
             let bin = k % BINS;
-            let keenness = normal_quantile((bin as f64 + stream.uniform()) / BINS as f64);
+            dice.begin();
+            let keenness = normal_quantile((bin as f64 + dice.uniform()) / BINS as f64);
             let listener = Listener::new(keenness, self.priors);
             let (first, second) = match stratum.suspect {
-                Some((number, hypothesis)) => (self.cause(number, hypothesis, &mut stream), None),
+                Some((number, hypothesis)) => (self.cause(number, hypothesis, &mut dice), None),
                 None => {
-                    let a = self.any_suspect(None, &mut stream);
-                    let b = self.any_suspect(Some(a), &mut stream);
-                    (self.any_cause(a, &mut stream), Some(self.any_cause(b, &mut stream)))
+                    let (a, b) = self.two(&mut dice);
+                    (a, Some(b))
                 }
             };
             let base = second.as_ref().map_or(1.0, |c| c.weight / c.readings.max(1e-300)) * first.weight
-                / first.readings.max(1e-300);
+                / first.readings.max(1e-300)
+                * dice.weight();
             let readings = first.readings * second.as_ref().map_or(1.0, |c| c.readings);
-            let at_fault: Vec<usize> = std::iter::once(first.suspect).chain(second.iter().map(|c| c.suspect)).collect();
+            let both = [first.suspect, second.as_ref().map_or(first.suspect, |c| c.suspect)];
+            let at_fault = &both[..1 + usize::from(second.is_some())];
             let (mut predicted, mut cured) = (Effect::default(), [0.0; 3]);
             let mut product = if base > 0.0 { base * readings } else { 0.0 };
             if product > 0.0 {
-                product *= self.bridges(&at_fault);
+                product *= self.bridges(at_fault);
                 let mut first_bad = true;
                 for (at, sighting) in self.scene.sightings.iter().enumerate() {
                     let (effect, cures) = self.on(sighting, &first, second.as_ref());
@@ -215,8 +323,14 @@ impl<'s> Trial<'s> {
                     }
                 }
             }
+            if how.learn {
+                dice.note(product, sums.marginals.get_or_insert_default());
+            }
             sums.base += base;
             sums.count += 1.0;
+            let group = (k / BINS) % GROUPS;
+            sums.groups[group].0 += 1.0;
+            sums.groups[group].1 += product;
             sums.weight += product;
             sums.square += product * product;
             sums.by_bin[bin] += product;
@@ -225,12 +339,14 @@ impl<'s> Trial<'s> {
             }
             if let Some(second) = second {
                 let (a, b) = (first.suspect.min(second.suspect), first.suspect.max(second.suspect));
-                match sums.pairs.iter_mut().find(|p| p.0 == a && p.1 == b) {
-                    Some(known) => known.2 += product,
-                    None => sums.pairs.push((a, b, product)),
-                }
+                let at = sums.pairs.iter().position(|p| p.who == (a, b)).unwrap_or_else(|| {
+                    sums.pairs.push(Pair { who: (a, b), weight: 0.0, groups: [0.0; GROUPS] });
+                    sums.pairs.len() - 1
+                });
+                sums.pairs[at].weight += product;
+                sums.pairs[at].groups[group] += product;
             }
-            if keep {
+            if how.keep {
                 sums.draws.push(Draw {
                     suspect: (first.suspect, second.as_ref().map_or(first.suspect, |c| c.suspect)),
                     hypothesis: first.hypothesis,
@@ -263,4 +379,3 @@ impl<'s> Trial<'s> {
         }
     }
 }
-

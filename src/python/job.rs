@@ -182,8 +182,7 @@ pub(super) fn _draws<'py>(
         let Some(channel) = channel else { continue };
         let columns = PyDict::new(py);
         let each = &channel.draws;
-        let floats =
-            |pick: fn(&crate::judgement::trial::Draw) -> f64| PyArray1::from_iter(py, each.iter().map(pick));
+        let floats = |pick: fn(&crate::judgement::trial::Draw) -> f64| PyArray1::from_iter(py, each.iter().map(pick));
         columns.set_item("suspect", PyArray1::from_iter(py, each.iter().map(|d| d.suspect.0 as i64)))?;
         columns.set_item("second", PyArray1::from_iter(py, each.iter().map(|d| d.suspect.1 as i64)))?;
         columns.set_item("hypothesis", PyArray1::from_iter(py, each.iter().map(|d| d.hypothesis as i64)))?;
