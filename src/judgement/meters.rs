@@ -170,3 +170,89 @@ impl Cause {
         (0.5 * wiped + 0.5 * pinned).max(MISFIT)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judgement::dice::Dice;
+    use crate::judgement::scene::{Excluded, Nature};
+    use crate::judgement::suspects::Who;
+    use crate::judgement::uncertainty::Stream;
+    use crate::physics::Film;
+
+    fn read(low_ohm: f64, high_ohm: f64, polarity: Option<f64>) -> Measured {
+        Measured {
+            low_ohm,
+            reached_ohm: low_ohm,
+            high_ohm,
+            dry: true,
+            moved: false,
+            wandered: false,
+            at_signal: false,
+            open_v: Some(0.02),
+            current_a: Some(2e-5),
+            polarity,
+            line: 1,
+        }
+    }
+
+    fn suspect(readings: Vec<Measured>) -> Suspect {
+        Suspect {
+            who: Who::Contact("a / b".into()),
+            nature: Nature::Contact,
+            part: "a".into(),
+            workable: true,
+            in_return: false,
+            laws: [0.35, 0.45, 0.2],
+            prior: 0.1,
+            usual_ohm: 0.1,
+            worn_ohm: 10.0,
+            readings,
+            bridges: vec![],
+            excluded: Excluded::No,
+        }
+    }
+
+    #[test]
+    fn a_dry_meter_shows_the_chord_of_a_rectifying_film_either_way_round() {
+        // 10 kohm at rest behind the 1 kohm and 20 mV of a box: the diode's own equation, solved by halving
+        let film = Film::Rectifying { resistance_ohm: 1e4, ideality: 1.0, leak_ratio: 0.01 };
+        let chord = |way: f64| {
+            let (mut low, mut high) = (0.0, 0.02);
+            for _ in 0..60 {
+                let middle = 0.5 * (low + high);
+                if middle + 1e3 * film.current_a(way * middle).abs() > 0.02 { high = middle } else { low = middle }
+            }
+            low / film.current_a(way * low).abs()
+        };
+        let (forward, reverse) = (chord(1.0), chord(-1.0));
+        assert!(forward < 0.8e4 && reverse > 1.25e4, "{forward} {reverse}");
+        let mut cause = Cause::draw(
+            0,
+            &suspect(vec![]),
+            Hypothesis::Rectifying,
+            None,
+            &Priors::default(),
+            &mut Dice::new(Stream::new(1, 0), None),
+        );
+        (cause.film, cause.resistance_ohm, cause.direction) = (film, 1e4, 1.0);
+        let near = |ohm: f64, polarity| read(0.99 * ohm, 1.01 * ohm, polarity);
+        assert_eq!(cause.by_a_dry_meter(&near(forward, Some(1.0))), 1.0);
+        assert_eq!(cause.by_a_dry_meter(&near(forward, Some(-1.0))), MISFIT);
+        assert_eq!(cause.by_a_dry_meter(&near(reverse, Some(-1.0))), 1.0);
+        // nobody wrote which way round: either half the time
+        assert!((cause.by_a_dry_meter(&near(forward, None)) - 0.5).abs() < MISFIT);
+        // its value at rest is not what a meter shows
+        assert_eq!(cause.by_a_dry_meter(&near(1e4, Some(1.0))), MISFIT);
+        cause.direction = -1.0;
+        assert_eq!(cause.by_a_dry_meter(&near(forward, Some(-1.0))), 1.0);
+    }
+
+    #[test]
+    fn what_jumps_fast_shows_its_mean() {
+        // half the time 3 kohm, half nothing, behind 1 kohm: half of three quarters of the voltage, 600 ohm
+        assert!((averaged_ohm((0.0, 3e3), 0.5, &read(0.0, 1.0, None)) - 600.0).abs() < 1e-9);
+        let played = Measured { at_signal: true, ..read(0.0, 1.0, None) };
+        assert!((averaged_ohm((0.0, 3e3), 0.5, &played) - 1500.0).abs() < 1e-9);
+    }
+}

@@ -68,7 +68,7 @@ def test_the_customer_reads_what_was_found_done_proved_not_tested_and_the_price(
         "The source selector (contact “phono”) can cause this; that is not a proof yet.",
         "Source selector (contact “phono”): cleaned and measured again.",
         "Coil voltage of the relay checked.",
-        "Ruled out as the only cause, by measurement: tape monitor (contact “source”).",
+        "Good when measured, so ruled out unless it fails for moments: tape monitor (contact “source”).",
         "The tuner's aerial.",
         "120 in all",
         "phono stage and moving magnet",

@@ -209,7 +209,7 @@ def test_a_muting_contact_that_leaks_is_able_and_an_open_one_is_not():
     assert kind("15 mV", "dry box") == "able to account for it"
     # so strong a leak would have been heard as a loss
     assert kind("1 mV", "dry box") == "not settled"
-    assert kind("OL", "hand meter") == "cannot be the sole cause"
+    assert kind("OL", "hand meter") == "cannot unless it jumps"
 
 
 def test_what_is_usual_for_a_closed_contact_is_not_asked_of_a_mute():
