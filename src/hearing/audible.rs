@@ -1,7 +1,7 @@
 //! What of a residue is audible beside tones or programme, or in silence: per model, and as a range.
 //!
-//! Every line is a probe; noise is probed at sixths of an octave to 18 kHz, its level that in the critical band about the probe. An
-//! excess is a level over a threshold, dB, and always a pair:
+//! Every line is a probe. Noise is probed where it stands: at sixths of an octave to 18 kHz, at the ends and in the middle of its bands; its
+//! level is that in the critical band about the probe. An excess is a level over a threshold, dB, and always a pair:
 //!
 //! * `least`, the strict end: the probe's own level over the highest threshold. Accuses: above zero it is plainly heard.
 //! * `most`, the safe end: all residue in the critical band about the probe over the lowest threshold. Excludes: below zero it cannot be heard.
@@ -15,7 +15,7 @@
 use super::bark::{Scale, critical_bandwidth_hz};
 use super::masking::{Kind, MODELS, Masked, Masker, masked};
 use super::residue::{Band, Line};
-use super::threshold::{Quiet, RANGE_HZ};
+use super::threshold::{AUDIBLE_TO_HZ, Quiet, RANGE_HZ, TABLE_HZ, TERHARDT_LOWEST_HZ};
 use super::{decibel, power};
 use crate::error::InputError;
 
@@ -41,6 +41,18 @@ pub struct Listener {
 impl Default for Listener {
     fn default() -> Self {
         Self { scale: Scale::default(), quiets: Quiet::ALL.to_vec(), keen_db: 0.0 }
+    }
+}
+
+impl Listener {
+    /// Level below which a sound is heard by no model even in silence, dB SPL: the lowest of the thresholds in quiet.
+    ///
+    /// # Errors
+    /// No threshold in quiet.
+    pub fn silence_db(&self) -> Result<f64, InputError> {
+        let lowest = self.quiets.iter().map(|quiet| quiet.lowest_db()).reduce(f64::min);
+        let lowest = lowest.ok_or_else(|| InputError::new("quiet", "none", "allowed: one or more thresholds"))?;
+        Ok(lowest - self.keen_db)
     }
 }
 
@@ -99,9 +111,39 @@ pub struct Audible {
     pub over_all: Excess,
 }
 
-/// Probes of noise: sixths of an octave from 20 Hz to 18.2 kHz, whose critical band reaches to 20 kHz and more.
+/// Sixths of an octave from 20 Hz to 18.2 kHz.
 fn noise_grid() -> impl Iterator<Item = f64> {
     (0..60).map(|k| 20.0 * 2f64.powf(f64::from(k) / 6.0))
+}
+
+/// Probes of noise that are nearer than this to another are left out: a 48th of an octave.
+const SAME_PROBE: f64 = 1.014_545;
+
+/// Probes of noise: where it stands, on the grid, at the ends and in the middle of its bands.
+///
+/// Beside a tone thresholds change by up to 27 dB per Bark. A probe outside the noise would accuse by a threshold that the noise
+/// does not have to cross; without one at its edge nearest to silence a sixth of an octave would be missed.
+fn noise_probes(noise: &[Band]) -> Vec<f64> {
+    let there = || noise.iter().filter(|band| band.level_db > f64::NEG_INFINITY);
+    let mut at: Vec<f64> =
+        noise_grid().filter(|&hz| there().any(|band| band.low_hz <= hz && hz <= band.high_hz)).collect();
+    let mut more: Vec<f64> = there()
+        .flat_map(|band| {
+            let low = band.low_hz.max(RANGE_HZ.0.min(band.high_hz));
+            let high = band.high_hz.min(AUDIBLE_TO_HZ.max(low));
+            [low, (low * high).sqrt(), high]
+        })
+        .collect();
+    more.sort_by(f64::total_cmp);
+    let on_grid = at.clone();
+    for hz in more {
+        let near = |other: &f64| *other < hz * SAME_PROBE && hz < *other * SAME_PROBE;
+        let from = on_grid.partition_point(|&other| other * SAME_PROBE <= hz);
+        if !on_grid[from..].first().is_some_and(near) && !at[on_grid.len()..].last().is_some_and(near) {
+            at.push(hz);
+        }
+    }
+    at
 }
 
 /// Modulation of a tone near a probe: lowest threshold it leaves, dB SPL; none if no tone is near.
@@ -161,7 +203,7 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
     let noise_about = |hz: f64| noise.iter().map(|band| band.power_about(hz)).sum::<f64>();
     let mut frequency_hz: Vec<f64> = lines.iter().map(|line| line.frequency_hz).collect();
     let mut own_db: Vec<f64> = lines.iter().map(|line| line.level_db).collect();
-    for hz in noise_grid() {
+    for hz in noise_probes(noise) {
         let own = noise_about(hz);
         if own > 0.0 {
             frequency_hz.push(hz);
@@ -182,17 +224,27 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
     let probes =
         Probes { own_db: &own_db, band_db: &band_db, bark: &bark, lines: lines.len(), keen_db: listener.keen_db };
     let by_model = std::array::from_fn(|m| probes.excess(&masked.by_model_db[m]));
-    let silence = self::masked(&[], &frequency_hz, listener.scale, &listener.quiets)?;
+    let (range, modulates) = with_modulation(maskers, &frequency_hz, &masked, listener)?;
+    let over_all = probes.excess(&range);
+    Ok(Audible { frequency_hz, lines: lines.len(), own_db, band_db, modulates, masked, by_model, over_all })
+}
+
+/// Thresholds over all models with modulation counted: lowest and highest at each probe, and where it is counted.
+fn with_modulation(
+    maskers: &[Masker],
+    frequency_hz: &[f64],
+    masked: &Masked,
+    listener: &Listener,
+) -> Result<(Vec<(f64, f64)>, Vec<bool>), InputError> {
+    let silence = self::masked(&[], frequency_hz, listener.scale, &listener.quiets)?;
     let modulation: Vec<_> = frequency_hz.iter().map(|&hz| modulation_db(maskers, hz)).collect();
-    let range: Vec<_> = masked
+    let range = masked
         .range_db
         .iter()
         .zip(modulation.iter().zip(&silence.range_db))
         .map(|(&(low, high), (near, quiet))| (near.map_or(low, |near| low.min(near.max(quiet.0))), high))
         .collect();
-    let over_all = probes.excess(&range);
-    let modulates = modulation.iter().map(Option::is_some).collect();
-    Ok(Audible { frequency_hz, lines: lines.len(), own_db, band_db, modulates, masked, by_model, over_all })
+    Ok((range, modulation.iter().map(Option::is_some).collect()))
 }
 
 /// Where a residue may stand.
@@ -217,6 +269,19 @@ pub struct Noticeable {
     pub always_above: f64,
 }
 
+/// Places among which the lowest threshold beside a tone is sought, Hz: 24ths of an octave, all entries of the tables and Terhardt's
+/// lowest, and just outside the reach of the model that ends 3 Bark below and 8 Bark above its masker.
+fn every_place(tone_hz: f64, scale: Scale) -> Vec<f64> {
+    let mut at: Vec<f64> = (0..=231).map(|k| RANGE_HZ.0 * 2f64.powf(f64::from(k) / 24.0)).collect();
+    at.extend(TABLE_HZ);
+    at.push(TERHARDT_LOWEST_HZ);
+    for (reach, outside) in [(-3.0, 1.0 - 1e-9), (8.0, 1.0 + 1e-9)] {
+        at.extend(scale.frequency_hz(scale.bark(tone_hz) + reach).ok().map(|hz| hz * outside));
+    }
+    at.retain(|hz| (RANGE_HZ.0..=RANGE_HZ.1).contains(hz));
+    at
+}
+
 /// The residue of a tone that counts.
 ///
 /// # Errors
@@ -238,9 +303,11 @@ pub fn smallest_noticeable_residue(
     }
     let lines: Vec<_> = probes.iter().map(|&frequency_hz| Line { frequency_hz, level_db: 0.0 }).collect();
     let found = audible(&[tone], &lines, &[], listener)?;
+    let least = |range: &[(f64, f64)]| range.iter().map(|(low, _)| *low).fold(f64::INFINITY, f64::min);
+    let places = if place == Where::Anywhere { every_place(tone_hz, listener.scale) } else { probes };
+    let masked = masked(&[tone], &places, listener.scale, &listener.quiets)?;
+    let low = least(&with_modulation(&[tone], &places, &masked, listener)?.0) - listener.keen_db;
     // own levels are 0 dB: an excess is minus the threshold
-    let thresholds = found.over_all.by_probe_db.iter().zip(&found.band_db);
-    let low = thresholds.map(|((_, most), band)| band - most).fold(f64::INFINITY, f64::min);
     let strict = || found.over_all.by_probe_db.iter().map(|(least, _)| -least);
     let ratio = |level_db: f64| 10f64.powf((level_db - tone_db) / 20.0);
     Ok(Noticeable {
