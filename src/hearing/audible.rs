@@ -269,10 +269,10 @@ pub struct Noticeable {
     pub always_above: f64,
 }
 
-/// Places among which the lowest threshold beside a tone is sought, Hz: 24ths of an octave, all entries of the tables and Terhardt's
+/// Places among which the lowest threshold beside a tone is sought, Hz, to 0.01 dB: 48ths of an octave, all entries of the tables and Terhardt's
 /// lowest, and just outside the reach of the model that ends 3 Bark below and 8 Bark above its masker.
 fn every_place(tone_hz: f64, scale: Scale) -> Vec<f64> {
-    let mut at: Vec<f64> = (0..=231).map(|k| RANGE_HZ.0 * 2f64.powf(f64::from(k) / 24.0)).collect();
+    let mut at: Vec<f64> = (0..=462).map(|k| RANGE_HZ.0 * 2f64.powf(f64::from(k) / 48.0)).collect();
     at.extend(TABLE_HZ);
     at.push(TERHARDT_LOWEST_HZ);
     for (reach, outside) in [(-3.0, 1.0 - 1e-9), (8.0, 1.0 + 1e-9)] {

@@ -151,3 +151,50 @@ def test_bad_sheets(top, heard, match):
 def test_a_level_beyond_the_models_is_refused_and_not_clamped():
     with pytest.raises(wl.InputError, match="level at the ear"):
         wl.assess(job('sensitivity = "130 dB"\ndistance = "1 m"', 'output = "28 V"', emf=28.3))
+
+
+# ---- what contacts leave, at the ear: two tones, chatter, noise
+
+RELAY = wl.Section(
+    "loudspeaker",
+    source=wl.Source(emf_v=2.83, resistance_ohm=0.1),
+    path=[wl.Contact("relay", film=wl.Film.rectifying(resistance_ohm=0.05, ideality=1.5, leak_ratio=0.1))],
+    load=wl.Load(resistance_ohm=8.0),
+)
+
+
+def test_products_of_two_tones_are_heard_where_the_tones_hide_nothing():
+    def ear(low_hz, high_hz):
+        two = RELAY.two_tone(low_hz, high_hz, ratio=1.0, emf_v=2.83)
+        tones = [wl.hearing.Masker(f, 80.0) for f in (low_hz, high_hz)]
+        found = wl.hearing.audible(tones, lines_hz=two.frequency_hz, lines_ratio=two.level, ratio_of_db=80.0)
+        return two, found
+
+    # 19 and 20 kHz: the difference of 1 kHz stands alone, at threshold from -76.63 dB (Terhardt) [calc]
+    two, found = ear(19e3, 20e3)
+    at = list(two.frequency_hz).index(1000.0)
+    assert two.level[at] == pytest.approx(2 * two.d2, rel=1e-12)
+    over = 20 * math.log10(two.level[at]) + 76.6309
+    assert over > 0.0 and found.over_all.least_db[at] == pytest.approx(over, abs=1e-3) and found.verdict == "plain" and found.extrapolated
+    # 1 and 1.1 kHz: the products near them are heard as modulation or not at all, none of them by every model
+    two, found = ear(1000.0, 1100.0)
+    near = [k for k, f in enumerate(two.frequency_hz) if 800.0 < f < 1300.0]
+    assert len(near) >= 2 and all(found.modulates[k] for k in near) and max(found.over_all.least_db[k] for k in near) < 0.0
+
+
+def test_chatter_is_heard_as_its_spectrum():
+    # a telegraph of 1 ms dwells, its level set so that the third about 3 kHz stands 10 dB over or under the threshold in quiet
+    hz = [31.5 * 2 ** (k / 6) for k in range(54)]
+    shape = [10 * math.log10(wl.physics.telegraph_spectrum_per_hz(1.0, 1e-3, 1e-3, f)) for f in hz]
+    at_3k = 10 * math.log10(wl.physics.telegraph_spectrum_per_hz(1.0, 1e-3, 1e-3, 3150.0) * wl.hearing.critical_bandwidth_hz(3150.0))
+
+    def heard(over_db, beside=()):
+        lift = -6.0 + over_db - at_3k
+        return wl.hearing.audible(beside, noise_hz=hz, noise_db_per_hz=[s + lift for s in shape])
+
+    assert heard(20.0).verdict == "plain" and heard(-25.0).verdict == "inaudible"
+    probe = min(range(len(heard(0.0).frequency_hz)), key=lambda k: abs(heard(0.0).frequency_hz[k] - 3150.0))
+    assert heard(0.0).over_all.most_db[probe] == pytest.approx(0.0, abs=0.5)
+    # the same chatter under programme, and when the music goes quiet
+    loud, quiet = heard(20.0, wl.hearing.programme(85.0)), heard(20.0, wl.hearing.programme(25.0))
+    assert (loud.verdict, quiet.verdict) == ("inaudible", "may be heard")

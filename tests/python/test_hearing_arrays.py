@@ -225,7 +225,7 @@ def test_a_density_is_its_bands():
     by_band = h.audible(noise_bands=[(100.0, 8000.0, 10.0 + 10 * math.log10(7900.0))])
     # one band is probed at its ends and in its middle, two at theirs
     same = sorted(set(by_density.frequency_hz) & set(by_band.frequency_hz))
-    assert len(same) > 35 and {100.0, 8000.0} < set(same) and 900.0 in by_density.frequency_hz
+    assert len(same) > 35 and 8000.0 in same and len(by_density.frequency_hz) > len(same)
     by_hz = [dict(zip(found.frequency_hz, found.own_db, strict=True)) for found in (by_density, by_band)]
     assert [by_hz[0][hz] for hz in same] == pytest.approx([by_hz[1][hz] for hz in same], abs=1e-9)
     middle = [k for k, hz in enumerate(by_band.frequency_hz) if 200 < hz < 6000]
@@ -286,7 +286,7 @@ def test_smallest_noticeable_residue_is_what_audible_says(tone_hz, tone_db, wher
     if where == "anywhere":
         # nowhere at all, not only on a grid; and close to the low end at the best of all places
         hz = np.concatenate([np.geomspace(20.0, 16e3, 3000), [3150.0, 3324.0, 4000.0]])
-        verdicts = [h.audible(tone, lines_hz=[f], lines_ratio=[0.999 * low]).verdict for f in hz]
+        verdicts = [h.audible(tone, lines_hz=[f], lines_ratio=[0.9988 * low]).verdict for f in hz]  # 0.01 dB
         assert set(verdicts) == {"inaudible"}
     # all of it in the most audible place: just above the low end it may be heard
     assert "inaudible" != max((h.audible(tone, lines_hz=[f], lines_ratio=[1.005 * low]).verdict for f in hz), key=["inaudible", "may be heard", "plain"].index)
