@@ -15,7 +15,7 @@
 use super::bark::{Scale, critical_bandwidth_hz};
 use super::masking::{Kind, MODELS, Masked, Masker, masked};
 use super::residue::{Band, Line};
-use super::threshold::{AUDIBLE_TO_HZ, Quiet, RANGE_HZ, TABLE_HZ, TERHARDT_LOWEST_HZ};
+use super::threshold::{AUDIBLE_TO_HZ, Quiet, RANGE_HZ};
 use super::{decibel, power};
 use crate::error::InputError;
 
@@ -112,7 +112,7 @@ pub struct Audible {
 }
 
 /// Sixths of an octave from 20 Hz to 18.2 kHz.
-fn noise_grid() -> impl Iterator<Item = f64> {
+pub(super) fn noise_grid() -> impl Iterator<Item = f64> {
     (0..60).map(|k| 20.0 * 2f64.powf(f64::from(k) / 6.0))
 }
 
@@ -230,7 +230,7 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
 }
 
 /// Thresholds over all models with modulation counted: lowest and highest at each probe, and where it is counted.
-fn with_modulation(
+pub(super) fn with_modulation(
     maskers: &[Masker],
     frequency_hz: &[f64],
     masked: &Masked,
@@ -245,76 +245,6 @@ fn with_modulation(
         .map(|(&(low, high), (near, quiet))| (near.map_or(low, |near| low.min(near.max(quiet.0))), high))
         .collect();
     Ok((range, modulation.iter().map(Option::is_some).collect()))
-}
-
-/// Where a residue may stand.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Where {
-    /// at harmonics 2 to 10 of the tone up to 16 kHz: a steady film
-    Harmonics,
-    /// anywhere from 20 Hz to 16 kHz: chatter
-    Anywhere,
-}
-
-super::named!(Where { Harmonics = "harmonics", Anywhere = "anywhere" });
-
-/// Total residue of a tone, as ratios to it, from which on it counts.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Noticeable {
-    /// below this it cannot be heard, by any model, however it is spread
-    pub never_below: f64,
-    /// from this on it can be heard by every model, where all of it stands at the best place
-    pub placed_well: f64,
-    /// above this it is heard by every model, however it is spread over the harmonics (or sixths of an octave)
-    pub always_above: f64,
-}
-
-/// Places among which the lowest threshold beside a tone is sought, Hz, to 0.01 dB: 48ths of an octave, all entries of the tables and Terhardt's
-/// lowest, and just outside the reach of the model that ends 3 Bark below and 8 Bark above its masker.
-fn every_place(tone_hz: f64, scale: Scale) -> Vec<f64> {
-    let mut at: Vec<f64> = (0..=462).map(|k| RANGE_HZ.0 * 2f64.powf(f64::from(k) / 48.0)).collect();
-    at.extend(TABLE_HZ);
-    at.push(TERHARDT_LOWEST_HZ);
-    for (reach, outside) in [(-3.0, 1.0 - 1e-9), (8.0, 1.0 + 1e-9)] {
-        at.extend(scale.frequency_hz(scale.bark(tone_hz) + reach).ok().map(|hz| hz * outside));
-    }
-    at.retain(|hz| (RANGE_HZ.0..=RANGE_HZ.1).contains(hz));
-    at
-}
-
-/// The residue of a tone that counts.
-///
-/// # Errors
-/// A tone outside what the models take, or without a harmonic up to 16 kHz.
-pub fn smallest_noticeable_residue(
-    tone_hz: f64,
-    tone_db: f64,
-    place: Where,
-    listener: &Listener,
-) -> Result<Noticeable, InputError> {
-    let tone = Masker { frequency_hz: tone_hz, level_db: tone_db, kind: Kind::Tone };
-    tone.check()?;
-    let probes: Vec<f64> = match place {
-        Where::Harmonics => (2..=10).map(|n| tone_hz * f64::from(n)).filter(|&hz| hz <= RANGE_HZ.1).collect(),
-        Where::Anywhere => noise_grid().filter(|&hz| hz <= RANGE_HZ.1).collect(),
-    };
-    if probes.is_empty() {
-        return Err(InputError::new("tone_hz", tone_hz, "allowed: at most 8 kHz: above, no harmonic is within 16 kHz"));
-    }
-    let lines: Vec<_> = probes.iter().map(|&frequency_hz| Line { frequency_hz, level_db: 0.0 }).collect();
-    let found = audible(&[tone], &lines, &[], listener)?;
-    let least = |range: &[(f64, f64)]| range.iter().map(|(low, _)| *low).fold(f64::INFINITY, f64::min);
-    let places = if place == Where::Anywhere { every_place(tone_hz, listener.scale) } else { probes };
-    let masked = masked(&[tone], &places, listener.scale, &listener.quiets)?;
-    let low = least(&with_modulation(&[tone], &places, &masked, listener)?.0) - listener.keen_db;
-    // own levels are 0 dB: an excess is minus the threshold
-    let strict = || found.over_all.by_probe_db.iter().map(|(least, _)| -least);
-    let ratio = |level_db: f64| 10f64.powf((level_db - tone_db) / 20.0);
-    Ok(Noticeable {
-        never_below: ratio(low),
-        placed_well: ratio(strict().fold(f64::INFINITY, f64::min)),
-        always_above: ratio(decibel(strict().map(power).sum())),
-    })
 }
 
 #[cfg(test)]
@@ -435,16 +365,29 @@ mod tests {
     }
 
     #[test]
-    fn smallest_residues() {
-        let found = smallest_noticeable_residue(1e3, 80.0, Where::Harmonics, &terhardt()).unwrap();
-        let (low, high) = (found.never_below, found.always_above);
-        // the safe end is at the fourth harmonic, -3.388 dB SPL (0.0068 %); the strict end sums the highest, 1.288 % and less
-        assert!((low * 100.0 - 0.00677).abs() < 5e-5, "{low}");
-        assert!(high * 100.0 > 1.288 && high * 100.0 < 1.4, "{high}");
-        let chatter = smallest_noticeable_residue(1e3, 80.0, Where::Anywhere, &terhardt()).unwrap();
-        let chatter = (chatter.never_below, chatter.always_above);
-        assert!(chatter.0 <= low && chatter.1 > high);
-        assert!(smallest_noticeable_residue(9e3, 80.0, Where::Harmonics, &terhardt()).is_err());
+    fn noise_is_judged_where_it_stands() {
+        // a narrow noise on the steep side of a tone is its line: a probe beside it would excuse it or accuse it wrongly
+        let tone = Masker { frequency_hz: 4200.0, level_db: 86.0, ..TONE };
+        let mut off = 0f64;
+        for k in 0..60 {
+            let hz = 1500.0 * 5f64.powf(f64::from(k) / 60.0);
+            let narrow = Band { low_hz: 0.999 * hz, high_hz: 1.001 * hz, level_db: 40.0 };
+            let one = audible(&[tone], &[line(hz, 40.0)], &[], &Listener::default()).unwrap().over_all.whole_db;
+            let other = audible(&[tone], &[], &[narrow], &Listener::default()).unwrap().over_all.whole_db;
+            off = off.max((one.0 - other.0).abs()).max((one.1 - other.1).abs());
+        }
+        // half of its width times the slope
+        assert!(off < 0.6, "{off}");
+    }
+
+    #[test]
+    fn lines_near_each_other_are_heard_together_by_the_safe_end() {
+        // two equal lines in one critical band but in two bands of one Bark: 3 dB more than one of them
+        let ends = [7.98, 8.02].map(|z| Scale::default().frequency_hz(z).unwrap());
+        let listener = Listener { quiets: vec![Quiet::FreeField], ..Listener::default() };
+        let two = ends.map(|hz| line(hz, Quiet::FreeField.level_db(hz).unwrap() - 2.0));
+        let found = audible(&[], &two, &[], &listener).unwrap().over_all;
+        assert!((found.whole_db.1 - (10.0 * 2f64.log10() - 2.0)).abs() < 0.02 && (found.whole_db.0 + 2.0).abs() < 1e-9);
     }
 
     #[test]

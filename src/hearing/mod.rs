@@ -26,6 +26,7 @@ pub mod masking;
 pub mod metric;
 pub mod noticeable;
 pub mod residue;
+pub mod smallest;
 pub mod threshold;
 
 /// Names by which Python knows the members of a list of models.

@@ -4,8 +4,9 @@
 
 use crate::bench::{Heard, Strength, What};
 use crate::error::InputError;
-use crate::hearing::audible::{Listener, Where, smallest_noticeable_residue};
+use crate::hearing::audible::Listener;
 use crate::hearing::masking::{MOST_DB, PUBLISHED_TO_DB};
+use crate::hearing::smallest::{Where, smallest_noticeable_residue};
 
 /// Level at the ear that is taken for granted where the sheet gives none, dB SPL \[assumption\].
 pub const LISTENING_DB: f64 = 80.0;
