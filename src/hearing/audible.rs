@@ -229,13 +229,16 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
     Ok(Audible { frequency_hz, lines: lines.len(), own_db, band_db, modulates, masked, by_model, over_all })
 }
 
+/// Lowest and highest threshold at each probe, and whether modulation is counted there.
+pub(super) type Counted = (Vec<(f64, f64)>, Vec<bool>);
+
 /// Thresholds over all models with modulation counted: lowest and highest at each probe, and where it is counted.
 pub(super) fn with_modulation(
     maskers: &[Masker],
     frequency_hz: &[f64],
     masked: &Masked,
     listener: &Listener,
-) -> Result<(Vec<(f64, f64)>, Vec<bool>), InputError> {
+) -> Result<Counted, InputError> {
     let silence = self::masked(&[], frequency_hz, listener.scale, &listener.quiets)?;
     let modulation: Vec<_> = frequency_hz.iter().map(|&hz| modulation_db(maskers, hz)).collect();
     let range = masked
