@@ -83,7 +83,7 @@ def weighting_db(frequency_hz: _Num, weighting: str = "A") -> Any:
 def quiet_threshold_db(frequency_hz: _Num, quiet: str = "free field", *, extrapolate: bool = False) -> Any:
     """Threshold of hearing at a frequency (20 Hz to 16 kHz), dB SPL: "free field", "diffuse field" (ISO 389-7:2019 [seen]) or "Terhardt".
 
-    Tables are taken straight in dB over the logarithm of frequency, on which their thirds of an octave are even. Terhardt 1979 [seen]:
+    Tables (thirds of an octave, and 750 Hz, 1.5, 3, 6, 9, 11.2, 14 kHz) are taken straight in dB over the logarithm of frequency. Terhardt 1979 [seen]:
     3.64 F^-0.8 - 6.5 exp(-0.6 (F-3.3)^2) + 0.001 F^4, F in kHz; from 7.8 dB below the free field (8 kHz) to 12.6 above (12.5 kHz).
     extrapolate: beyond the range tables give their last value, the least it can be there; the formula goes on.
     """
@@ -113,7 +113,7 @@ def bark(frequency_hz: _Num, scale: str = "Zwicker-Terhardt") -> Any:
     return _hearing("bark", [scale], False, frequency_hz)
 
 
-def bark_to_hz(bark: _Num, scale: str = "Traunmueller") -> Any:
+def bark_to_hz(bark: _Num, scale: str = "Zwicker-Terhardt") -> Any:
     """Frequency at a place on a scale (Bark), Hz. Traunmueller: 1960 (z + 0.53)/(26.28 - z), corrections undone [seen]; else by halving."""
     return _hearing("bark_to_hz", [scale], False, bark)
 
@@ -210,7 +210,8 @@ class ModelExcess:
 class Audible:
     """What of a residue is audible, by model and over all.
 
-    frequency_hz: probes, the lines as given (the first ``lines``), then sixths of an octave of the noise. own_db, band_db: a probe's own level
+    frequency_hz: probes, the lines as given (the first ``lines``), then those of the noise, where it stands: sixths of an octave, the ends
+    and the middle of its bands. own_db, band_db: a probe's own level
     and that of all residue in its critical band, dB SPL. modulates: within a critical band of a tone, heard as modulation; over_all counts
     it, the models do not know it. Minus infinity: nothing there.
     """
@@ -359,8 +360,8 @@ def smallest_noticeable_residue(
 ) -> tuple[Any, Any]:
     """Total residue of a tone (Hz, dB SPL), ratios to it: below the first it cannot be heard however spread, above the second it is plain.
 
-    where: "harmonics" (2 to 10, up to 16 kHz: a steady film) or "anywhere" (20 Hz to 16 kHz, modulation too: chatter). No single audible
-    percentage: the two are often more than a decade apart. [derived] from masked_thresholds. Tones 20 Hz to 16 kHz up to 100 dB SPL; extrapolate: to 110.
+    where: "harmonics" (2 to 10, up to 16 kHz: a steady film) or "anywhere" (20 Hz to 16 kHz, modulation too: chatter; the second ratio for
+    what is spread over sixths of an octave). No single audible percentage: the two are often more than a decade apart. [derived] from masked_thresholds. Tones 20 Hz to 16 kHz up to 100 dB SPL; extrapolate: to 110.
     """
 
     def one(accuses: bool) -> Any:

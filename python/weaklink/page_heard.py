@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 LOUD_DB, QUIET_DB, QUIET_HZ = 85.0, 45.0, 440.0
 THIRDS_HZ = tuple(1000.0 * 2.0 ** (k / 3) for k in range(-12, 13))
 LOWEST_DB, HIGHEST_DB = -20.0, 100.0
+# a full dot over all and one under all differ in size too, not by colour alone
+SIZES = {"able": 4.0, "open": 3.6, "calm": 1.8}
 
 
 @dataclass(frozen=True)
@@ -85,19 +87,24 @@ def heard(evidence: Evidence, assessment: Assessment) -> str:
             points = " ".join(f"{x(f):.1f},{y(level):.1f}" for f, level in zip(grid, model.high_db, strict=True))
             parts.append(f'<polyline points="{points}" class="{classes}"/>')
         at = hearing.masked_thresholds(passage.maskers, list(THIRDS_HZ))
+        if not LOWEST_DB <= passage.bands_db <= HIGHEST_DB:
+            parts.append(_text(left + 4, bottom - 6, f"each third of the residue: {passage.bands_db:.0f} dB SPL, not in the picture", "quiet"))
         for hertz, low, high in zip(THIRDS_HZ, at.low_db, at.high_db, strict=True):
+            if not LOWEST_DB <= passage.bands_db <= HIGHEST_DB:
+                continue
             face = "able" if passage.bands_db >= high else "calm" if passage.bands_db < low else "open"
-            parts.append(_disc(x(hertz), y(passage.bands_db), 3, face))
+            parts.append(_disc(x(hertz), y(passage.bands_db), SIZES[face], face))
         told.append(f"{passage.name}: the residue is {passage.verdict}")
     shift, down = 12.0, bottom + 52
     for name, classes in zip(hearing.MODELS, ("line", "line dashes", "line dots"), strict=True):
         parts += [_line(shift, down, shift + 28, down, classes), _text(shift + 34, down + 4, name)]
         shift += 52 + ADVANCE * len(name)
-    for face, label in (("able", "over all"), ("open", "over some"), ("calm", "over none")):
-        parts += [_disc(shift, down, 4, face), _text(shift + 10, down + 4, label)]
+    for face, label in (("able", "over all"), ("open", "over some"), ("calm", "under all")):
+        parts += [_disc(shift, down, SIZES[face], face), _text(shift + 10, down + 4, label)]
         shift += 26 + ADVANCE * len(label)
     title = (
         f"A residue of {100 * ratio:.3g} % ({source}) over the masked thresholds of three models; it is taken to follow the signal and to spread "
-        "evenly over thirds of an octave (assumptions), beside a loud and a quiet passage (assumed)"
+        "evenly over thirds of an octave (assumptions), beside a loud and a quiet passage (assumed). A dot is one third by itself; the words above "
+        "count all of them together"
     )
     return figure("heard", title, "; ".join(told), down + 14, parts)

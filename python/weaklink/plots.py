@@ -191,6 +191,7 @@ def spectrum(
 
     maskers: what plays besides; none is silence. tone: (Hz, dB SPL), drawn and not a masker by itself. Each model is a band, lowest to
     highest over its thresholds in quiet. A line's mark is full above every model (plain), half between them, hollow below all (inaudible).
+    Each line is judged by itself; :func:`weaklink.hearing.audible` counts them together.
     """
     import numpy as np
 
@@ -218,9 +219,9 @@ def spectrum(
         ax.plot([tone[0]], [tone[1]], "_", color=QUIET, markersize=12, markeredgewidth=3.0, label="the tone itself")
     ax.vlines(at, floor, level, color=SERIES[0], linewidth=1.3)
     kinds = (
-        ("residue, plain by every model", level >= high, {"markerfacecolor": SERIES[0]}),
-        ("residue, by some model", (level >= low) & (level < high), {"fillstyle": "bottom", "markerfacecoloralt": "white"}),
-        ("residue, by none", level < low, {"markerfacecolor": "white"}),
+        ("residue, heard by every model", level >= high, {"markerfacecolor": SERIES[0]}),
+        ("residue, heard by some model", (level >= low) & (level < high), {"fillstyle": "bottom", "markerfacecoloralt": "white"}),
+        ("residue, heard by no model", level < low, {"markerfacecolor": "white"}),
     )
     for label, which, face in kinds:
         if which.any():
@@ -234,6 +235,9 @@ def spectrum(
         told = f"masked by {'a tone' if len(listed) == 1 else f'{len(listed)} bands'}, loudest {loudest.level_db:.0f} dB SPL"
     else:
         told = "nothing plays: thresholds in quiet"
+    below = int(np.count_nonzero(np.isfinite(level) & (level < floor)))
+    if below:
+        told += f"; {below} of {at.size} lines below {floor:.0f} dB SPL are not shown"
     ax.set_title(told, fontsize=9, color=INK, loc="left")
     legend(ax, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
     return ax

@@ -1,7 +1,7 @@
 //! What of a residue is audible beside tones or programme, or in silence: per model, and as a range.
 //!
-//! Every line is a probe; noise is probed at sixths of an octave to 18 kHz, its level that in the critical band about the probe. An
-//! excess is a level over a threshold, dB, and always a pair:
+//! Every line is a probe. Noise is probed where it stands: at sixths of an octave to 18 kHz, at the ends and in the middle of its bands; its
+//! level is that in the critical band about the probe. An excess is a level over a threshold, dB, and always a pair:
 //!
 //! * `least`, the strict end: the probe's own level over the highest threshold. Accuses: above zero it is plainly heard.
 //! * `most`, the safe end: all residue in the critical band about the probe over the lowest threshold. Excludes: below zero it cannot be heard.
@@ -15,7 +15,7 @@
 use super::bark::{Scale, critical_bandwidth_hz};
 use super::masking::{Kind, MODELS, Masked, Masker, masked};
 use super::residue::{Band, Line};
-use super::threshold::{Quiet, RANGE_HZ};
+use super::threshold::{AUDIBLE_TO_HZ, Quiet, RANGE_HZ};
 use super::{decibel, power};
 use crate::error::InputError;
 
@@ -41,6 +41,18 @@ pub struct Listener {
 impl Default for Listener {
     fn default() -> Self {
         Self { scale: Scale::default(), quiets: Quiet::ALL.to_vec(), keen_db: 0.0 }
+    }
+}
+
+impl Listener {
+    /// Level below which a sound is heard by no model even in silence, dB SPL: the lowest of the thresholds in quiet.
+    ///
+    /// # Errors
+    /// No threshold in quiet.
+    pub fn silence_db(&self) -> Result<f64, InputError> {
+        let lowest = self.quiets.iter().map(|quiet| quiet.lowest_db()).reduce(f64::min);
+        let lowest = lowest.ok_or_else(|| InputError::new("quiet", "none", "allowed: one or more thresholds"))?;
+        Ok(lowest - self.keen_db)
     }
 }
 
@@ -99,9 +111,39 @@ pub struct Audible {
     pub over_all: Excess,
 }
 
-/// Probes of noise: sixths of an octave from 20 Hz to 18.2 kHz, whose critical band reaches to 20 kHz and more.
-fn noise_grid() -> impl Iterator<Item = f64> {
+/// Sixths of an octave from 20 Hz to 18.2 kHz.
+pub(super) fn noise_grid() -> impl Iterator<Item = f64> {
     (0..60).map(|k| 20.0 * 2f64.powf(f64::from(k) / 6.0))
+}
+
+/// Probes of noise that are nearer than this to another are left out: a 48th of an octave.
+const SAME_PROBE: f64 = 1.014_545;
+
+/// Probes of noise: where it stands, on the grid, at the ends and in the middle of its bands.
+///
+/// Beside a tone thresholds change by up to 27 dB per Bark. A probe outside the noise would accuse by a threshold that the noise
+/// does not have to cross; without one at its edge nearest to silence a sixth of an octave would be missed.
+fn noise_probes(noise: &[Band]) -> Vec<f64> {
+    let there = || noise.iter().filter(|band| band.level_db > f64::NEG_INFINITY);
+    let mut at: Vec<f64> =
+        noise_grid().filter(|&hz| there().any(|band| band.low_hz <= hz && hz <= band.high_hz)).collect();
+    let mut more: Vec<f64> = there()
+        .flat_map(|band| {
+            let low = band.low_hz.max(RANGE_HZ.0.min(band.high_hz));
+            let high = band.high_hz.min(AUDIBLE_TO_HZ.max(low));
+            [low, (low * high).sqrt(), high]
+        })
+        .collect();
+    more.sort_by(f64::total_cmp);
+    let on_grid = at.clone();
+    for hz in more {
+        let near = |other: &f64| *other < hz * SAME_PROBE && hz < *other * SAME_PROBE;
+        let from = on_grid.partition_point(|&other| other * SAME_PROBE <= hz);
+        if !on_grid[from..].first().is_some_and(near) && !at[on_grid.len()..].last().is_some_and(near) {
+            at.push(hz);
+        }
+    }
+    at
 }
 
 /// Modulation of a tone near a probe: lowest threshold it leaves, dB SPL; none if no tone is near.
@@ -161,7 +203,7 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
     let noise_about = |hz: f64| noise.iter().map(|band| band.power_about(hz)).sum::<f64>();
     let mut frequency_hz: Vec<f64> = lines.iter().map(|line| line.frequency_hz).collect();
     let mut own_db: Vec<f64> = lines.iter().map(|line| line.level_db).collect();
-    for hz in noise_grid() {
+    for hz in noise_probes(noise) {
         let own = noise_about(hz);
         if own > 0.0 {
             frequency_hz.push(hz);
@@ -182,72 +224,30 @@ pub fn audible(maskers: &[Masker], lines: &[Line], noise: &[Band], listener: &Li
     let probes =
         Probes { own_db: &own_db, band_db: &band_db, bark: &bark, lines: lines.len(), keen_db: listener.keen_db };
     let by_model = std::array::from_fn(|m| probes.excess(&masked.by_model_db[m]));
-    let silence = self::masked(&[], &frequency_hz, listener.scale, &listener.quiets)?;
+    let (range, modulates) = with_modulation(maskers, &frequency_hz, &masked, listener)?;
+    let over_all = probes.excess(&range);
+    Ok(Audible { frequency_hz, lines: lines.len(), own_db, band_db, modulates, masked, by_model, over_all })
+}
+
+/// Lowest and highest threshold at each probe, and whether modulation is counted there.
+pub(super) type Counted = (Vec<(f64, f64)>, Vec<bool>);
+
+/// Thresholds over all models with modulation counted: lowest and highest at each probe, and where it is counted.
+pub(super) fn with_modulation(
+    maskers: &[Masker],
+    frequency_hz: &[f64],
+    masked: &Masked,
+    listener: &Listener,
+) -> Result<Counted, InputError> {
+    let silence = self::masked(&[], frequency_hz, listener.scale, &listener.quiets)?;
     let modulation: Vec<_> = frequency_hz.iter().map(|&hz| modulation_db(maskers, hz)).collect();
-    let range: Vec<_> = masked
+    let range = masked
         .range_db
         .iter()
         .zip(modulation.iter().zip(&silence.range_db))
         .map(|(&(low, high), (near, quiet))| (near.map_or(low, |near| low.min(near.max(quiet.0))), high))
         .collect();
-    let over_all = probes.excess(&range);
-    let modulates = modulation.iter().map(Option::is_some).collect();
-    Ok(Audible { frequency_hz, lines: lines.len(), own_db, band_db, modulates, masked, by_model, over_all })
-}
-
-/// Where a residue may stand.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Where {
-    /// at harmonics 2 to 10 of the tone up to 16 kHz: a steady film
-    Harmonics,
-    /// anywhere from 20 Hz to 16 kHz: chatter
-    Anywhere,
-}
-
-super::named!(Where { Harmonics = "harmonics", Anywhere = "anywhere" });
-
-/// Total residue of a tone, as ratios to it, from which on it counts.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Noticeable {
-    /// below this it cannot be heard, by any model, however it is spread
-    pub never_below: f64,
-    /// from this on it can be heard by every model, where all of it stands at the best place
-    pub placed_well: f64,
-    /// above this it is heard by every model, however it is spread over the harmonics (or sixths of an octave)
-    pub always_above: f64,
-}
-
-/// The residue of a tone that counts.
-///
-/// # Errors
-/// A tone outside what the models take, or without a harmonic up to 16 kHz.
-pub fn smallest_noticeable_residue(
-    tone_hz: f64,
-    tone_db: f64,
-    place: Where,
-    listener: &Listener,
-) -> Result<Noticeable, InputError> {
-    let tone = Masker { frequency_hz: tone_hz, level_db: tone_db, kind: Kind::Tone };
-    tone.check()?;
-    let probes: Vec<f64> = match place {
-        Where::Harmonics => (2..=10).map(|n| tone_hz * f64::from(n)).filter(|&hz| hz <= RANGE_HZ.1).collect(),
-        Where::Anywhere => noise_grid().filter(|&hz| hz <= RANGE_HZ.1).collect(),
-    };
-    if probes.is_empty() {
-        return Err(InputError::new("tone_hz", tone_hz, "allowed: at most 8 kHz: above, no harmonic is within 16 kHz"));
-    }
-    let lines: Vec<_> = probes.iter().map(|&frequency_hz| Line { frequency_hz, level_db: 0.0 }).collect();
-    let found = audible(&[tone], &lines, &[], listener)?;
-    // own levels are 0 dB: an excess is minus the threshold
-    let thresholds = found.over_all.by_probe_db.iter().zip(&found.band_db);
-    let low = thresholds.map(|((_, most), band)| band - most).fold(f64::INFINITY, f64::min);
-    let strict = || found.over_all.by_probe_db.iter().map(|(least, _)| -least);
-    let ratio = |level_db: f64| 10f64.powf((level_db - tone_db) / 20.0);
-    Ok(Noticeable {
-        never_below: ratio(low),
-        placed_well: ratio(strict().fold(f64::INFINITY, f64::min)),
-        always_above: ratio(decibel(strict().map(power).sum())),
-    })
+    Ok((range, modulation.iter().map(Option::is_some).collect()))
 }
 
 #[cfg(test)]
@@ -368,16 +368,29 @@ mod tests {
     }
 
     #[test]
-    fn smallest_residues() {
-        let found = smallest_noticeable_residue(1e3, 80.0, Where::Harmonics, &terhardt()).unwrap();
-        let (low, high) = (found.never_below, found.always_above);
-        // the safe end is at the fourth harmonic, -3.388 dB SPL (0.0068 %); the strict end sums the highest, 1.288 % and less
-        assert!((low * 100.0 - 0.00677).abs() < 5e-5, "{low}");
-        assert!(high * 100.0 > 1.288 && high * 100.0 < 1.4, "{high}");
-        let chatter = smallest_noticeable_residue(1e3, 80.0, Where::Anywhere, &terhardt()).unwrap();
-        let chatter = (chatter.never_below, chatter.always_above);
-        assert!(chatter.0 <= low && chatter.1 > high);
-        assert!(smallest_noticeable_residue(9e3, 80.0, Where::Harmonics, &terhardt()).is_err());
+    fn noise_is_judged_where_it_stands() {
+        // a narrow noise on the steep side of a tone is its line: a probe beside it would excuse it or accuse it wrongly
+        let tone = Masker { frequency_hz: 4200.0, level_db: 86.0, ..TONE };
+        let mut off = 0f64;
+        for k in 0..60 {
+            let hz = 1500.0 * 5f64.powf(f64::from(k) / 60.0);
+            let narrow = Band { low_hz: 0.999 * hz, high_hz: 1.001 * hz, level_db: 40.0 };
+            let one = audible(&[tone], &[line(hz, 40.0)], &[], &Listener::default()).unwrap().over_all.whole_db;
+            let other = audible(&[tone], &[], &[narrow], &Listener::default()).unwrap().over_all.whole_db;
+            off = off.max((one.0 - other.0).abs()).max((one.1 - other.1).abs());
+        }
+        // half of its width times the slope
+        assert!(off < 0.6, "{off}");
+    }
+
+    #[test]
+    fn lines_near_each_other_are_heard_together_by_the_safe_end() {
+        // two equal lines in one critical band but in two bands of one Bark: 3 dB more than one of them
+        let ends = [7.98, 8.02].map(|z| Scale::default().frequency_hz(z).unwrap());
+        let listener = Listener { quiets: vec![Quiet::FreeField], ..Listener::default() };
+        let two = ends.map(|hz| line(hz, Quiet::FreeField.level_db(hz).unwrap() - 2.0));
+        let found = audible(&[], &two, &[], &listener).unwrap().over_all;
+        assert!((found.whole_db.1 - (10.0 * 2f64.log10() - 2.0)).abs() < 0.02 && (found.whole_db.0 + 2.0).abs() < 1e-9);
     }
 
     #[test]

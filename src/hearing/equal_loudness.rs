@@ -9,10 +9,13 @@
 //! inverse stays exact there too. Range 20 Hz to 12.5 kHz, 20 to 90 phon, above 4 kHz 20 to 80 phon \[memory\].
 
 use super::between;
-use super::threshold::{FREE_FIELD_DB, TABLE_HZ};
+use super::threshold::{FREE_FIELD_DB, TABLE_HZ, thirds};
 use crate::error::InputError;
 
 const COUNT: usize = 29;
+/// Thirds of an octave, and the free-field thresholds there, of which both editions take the first 29.
+const THIRDS_HZ: [f64; 30] = thirds(&TABLE_HZ);
+const THRESHOLD_DB: [f64; 30] = thirds(&FREE_FIELD_DB);
 
 /// Edition of ISO 226.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -70,13 +73,13 @@ impl Edition {
     fn at(self, frequency_hz: f64) -> Result<At, InputError> {
         let (exponents, transfers, threshold_20_db) = match self {
             Self::Of2003 => (&EXPONENT_2003, &TRANSFER_2003_DB, THRESHOLD_20_HZ_2003_DB),
-            Self::Of2023 => (&EXPONENT_2023, &TRANSFER_2023_DB, FREE_FIELD_DB[0]),
+            Self::Of2023 => (&EXPONENT_2023, &TRANSFER_2023_DB, THRESHOLD_DB[0]),
         };
         let mut thresholds = [0.0; COUNT];
-        thresholds.copy_from_slice(&FREE_FIELD_DB[..COUNT]);
+        thresholds.copy_from_slice(&THRESHOLD_DB[..COUNT]);
         thresholds[0] = threshold_20_db;
         let value = |table: &[f64; COUNT]| {
-            between(&TABLE_HZ[..COUNT], table, frequency_hz).ok_or_else(|| {
+            between(&THIRDS_HZ[..COUNT], table, frequency_hz).ok_or_else(|| {
                 InputError::new("frequency_hz", frequency_hz, "allowed: 20 Hz to 12.5 kHz, the range of ISO 226")
             })
         };
@@ -172,7 +175,7 @@ mod tests {
 
     #[test]
     fn the_threshold_is_2_4_phon_of_2023() {
-        for (&hz, &db) in TABLE_HZ[..COUNT].iter().zip(&FREE_FIELD_DB) {
+        for (&hz, &db) in THIRDS_HZ[..COUNT].iter().zip(&THRESHOLD_DB) {
             assert!((Of2023.level_db(2.4, hz, true).unwrap() - db).abs() < 1e-9, "{hz}");
         }
     }

@@ -315,6 +315,22 @@ mod tests {
     }
 
     #[test]
+    fn the_upper_slope_grows_flatter_with_level_and_powers_of_maskers_add() {
+        for (hz, level, slope) in [(1e3, 80.0, 8.23), (1e3, 40.0, 16.23), (100.0, 60.0, 14.3)] {
+            assert!((terhardt_upper_slope_db(hz, level) - slope).abs() < 1e-12);
+        }
+        // trap: with the slope of 80 dB a masker of 40 dB would mask 8 dB more at each Bark above it
+        let faint = Masker { level_db: 40.0, ..TONE };
+        assert!((Model::TerhardtSlopes.beside_db(&faint, 8.5, 9.5).unwrap() - 23.77).abs() < 1e-12);
+        // twice the same masker: 3.01 dB, not the louder of the two
+        for m in 0..MODELS {
+            let at = |maskers: &[Masker]| masked(maskers, &[1100.0], Scale::default(), &[Quiet::FreeField]).unwrap();
+            let (one, two) = (at(&[TONE]).by_model_db[m][0].0, at(&[TONE, TONE]).by_model_db[m][0].0);
+            assert!((two - one - 3.0103).abs() < 1e-3, "{m}");
+        }
+    }
+
+    #[test]
     fn nothing_masks_in_silence() {
         let found = masked(&[], &[1000.0, 18e3], Scale::Traunmueller, &[Quiet::FreeField, Quiet::Terhardt]).unwrap();
         assert_eq!(found.range_db[0], (2.4, crate::hearing::threshold::terhardt_db(1000.0)));

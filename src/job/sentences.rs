@@ -240,8 +240,9 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     let ratio = |residue| engineering(residue, Dimension::Ratio);
     for heard in job.heard.iter().filter(guessed) {
         let Some(noticed) = routes.noticed(heard) else { continue };
+        let beyond = if noticed.extrapolated { "; extrapolated, the models end at 100 dB SPL" } else { "" };
         let line = format!(
-            "{} {} at {:.0} dB SPL takes {} to {} residue, by the model of hearing",
+            "{} {} at {:.0} dB SPL takes {} to {} residue, by the model of hearing{beyond}",
             heard.strength.word(),
             heard.what.word(),
             noticed.level_db,

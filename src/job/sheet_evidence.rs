@@ -8,6 +8,7 @@ use crate::bench::evidence::{BridgedWith, ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, Quantity, quantity};
 use crate::bench::{Bridged, Channel, Heard, Strength, Then, What};
 use crate::circuit::Role;
+use crate::judgement::needs::LEVELS_DB;
 
 /// The words of a closed list.
 macro_rules! all_words {
@@ -15,9 +16,6 @@ macro_rules! all_words {
         &$name::ALL.iter().map(|w| w.word()).collect::<Vec<&'static str>>()
     };
 }
-
-/// Sound levels at the ear that a sheet may state, dB SPL: from a quiet room to the end of the models of masking.
-const LEVELS_DB: (f64, f64) = (20.0, 110.0);
 
 /// Reads `[[heard]]` and `[[bridged]]` into the job.
 pub(super) fn read(walk: &mut Walk<'_>, heard: Option<&Node<'_>>, bridged: Option<&Node<'_>>, job: &mut Job) {

@@ -4,10 +4,14 @@
 
 use crate::bench::{Heard, Strength, What};
 use crate::error::InputError;
-use crate::hearing::audible::{Listener, Where, smallest_noticeable_residue};
+use crate::hearing::audible::Listener;
+use crate::hearing::masking::{MOST_DB, PUBLISHED_TO_DB};
+use crate::hearing::smallest::{Where, smallest_noticeable_residue};
 
 /// Level at the ear that is taken for granted where the sheet gives none, dB SPL \[assumption\].
 pub const LISTENING_DB: f64 = 80.0;
+/// Levels at the ear that are taken, dB SPL: from a quiet room \[assumption\] to the end of the models of masking.
+pub const LEVELS_DB: (f64, f64) = (20.0, MOST_DB);
 /// Tone that stands for the programme, Hz \[assumption\].
 const PROGRAMME_HZ: f64 = 1000.0;
 /// Residue that is heard plainly, against one that is just heard: ten times as much \[assumption\].
@@ -26,21 +30,32 @@ pub const LOSS_SURELY_HEARD_DB: f64 = 3.0;
 pub struct Noticed {
     /// level at the ear, dB SPL
     pub level_db: f64,
-    /// below this no model hears it, wherever it stands in the spectrum: excludes
+    /// below this no model hears it, wherever it stands in the spectrum and whatever plays, even nothing: excludes
     pub never_below: f64,
     /// from this on every model can hear it, at the place in the spectrum where it is heard best: accuses
     pub surely_from: f64,
+    /// the level is above what the models of masking were published for: the second figure is extrapolated, the first knows no masking
+    pub extrapolated: bool,
 }
 
 impl Noticed {
     /// At a level at the ear, dB SPL; both grow tenfold for what is heard plainly.
     ///
+    /// Music pauses, and no programme is one tone: what excludes counts on nothing that masks, the lowest threshold in quiet.
+    ///
     /// # Errors
-    /// A level that the models of hearing do not reach.
+    /// A level outside [`LEVELS_DB`].
     pub fn at(level_db: f64, strength: Strength) -> Result<Self, InputError> {
-        let found = smallest_noticeable_residue(PROGRAMME_HZ, level_db, Where::Anywhere, &Listener::default())?;
+        if !(LEVELS_DB.0..=LEVELS_DB.1).contains(&level_db) {
+            let allowed = format!("allowed: {} to {} dB SPL at the ear", LEVELS_DB.0, LEVELS_DB.1);
+            return Err(InputError::new("level_db", level_db, allowed));
+        }
+        let ears = Listener::default();
+        let found = smallest_noticeable_residue(PROGRAMME_HZ, level_db, Where::Anywhere, &ears)?;
+        let silent = 10f64.powf((ears.silence_db()? - level_db) / 20.0);
         let times = if strength == Strength::Plain { PLAINLY } else { 1.0 };
-        Ok(Self { level_db, never_below: times * found.never_below, surely_from: times * found.placed_well })
+        let extrapolated = level_db > PUBLISHED_TO_DB;
+        Ok(Self { level_db, never_below: times * silent, surely_from: times * found.placed_well, extrapolated })
     }
 }
 
@@ -103,8 +118,41 @@ mod tests {
         }
         // the threshold in quiet decides: 20 dB quieter takes ten times the ratio
         let (loud, quiet) = (at(80.0, Strength::Slight), at(60.0, Strength::Slight));
-        assert!((quiet.never_below / loud.never_below / 10.0 - 1.0).abs() < 0.05);
-        assert!(Noticed::at(120.0, Strength::Plain).is_err());
+        assert!((quiet.never_below / loud.never_below / 10.0 - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_excludes_counts_on_no_masking_and_what_accuses_takes_every_model() {
+        use crate::hearing::audible::{Verdict, audible};
+        use crate::hearing::masking::{Kind, Masker};
+        use crate::hearing::residue::{Line, programme, ratio_level_db};
+        // the lowest of the published thresholds, ISO 389-7 free field at 3150 Hz: -6.0 dB SPL [seen]
+        let noticed = Noticed::at(80.0, Strength::Slight).unwrap();
+        assert!((ratio_level_db(noticed.never_below, 80.0) + 6.0).abs() < 1e-9);
+        let tone = |frequency_hz| vec![Masker { frequency_hz, level_db: 80.0, kind: Kind::Tone }];
+        let says = |beside: &[Masker], ratio: f64, hz: f64| {
+            let line = Line { frequency_hz: hz, level_db: ratio_level_db(ratio, 80.0) };
+            audible(beside, &[line], &[], &Listener::default()).unwrap().over_all.verdict
+        };
+        let places: Vec<f64> = (0..=400).map(|k| 20.0 * 800f64.powf(f64::from(k) / 400.0)).chain([3150.0]).collect();
+        for beside in [vec![], tone(100.0), tone(1e3), tone(5e3), programme(80.0).unwrap()] {
+            let below = |&hz: &f64| says(&beside, 0.9999 * noticed.never_below, hz) == Verdict::Inaudible;
+            assert!(places.iter().all(below));
+        }
+        assert_ne!(says(&[], 1.0001 * noticed.never_below, 3150.0), Verdict::Inaudible);
+        // the other end: plain by every model at its best place beside the tone, and nowhere a tenth of a decibel lower
+        let plain = |ratio: f64| places.iter().any(|&hz| says(&tone(1e3), ratio, hz) == Verdict::Plain);
+        assert!(plain(1.02 * noticed.surely_from) && !plain(0.98 * noticed.surely_from));
+        assert!(noticed.never_below < noticed.surely_from);
+    }
+
+    #[test]
+    fn levels_that_are_refused_or_marked() {
+        for bad in [19.9, 110.1, -300.0, f64::NAN, f64::NEG_INFINITY, f64::INFINITY] {
+            assert_eq!(Noticed::at(bad, Strength::Plain).unwrap_err().place, "level_db", "{bad}");
+        }
+        let marked = [20.0, 100.0, 100.1, 110.0].map(|db| Noticed::at(db, Strength::Slight).unwrap().extrapolated);
+        assert_eq!(marked, [false, false, true, true]);
     }
 
     #[test]

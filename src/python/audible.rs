@@ -7,13 +7,14 @@ use super::fit::flat;
 use super::hearing::{chosen, masker, quiet, scale};
 use super::physics::over;
 use crate::error::InputError;
-use crate::hearing::audible::{self, Listener, Where};
+use crate::hearing::audible::{self, Listener};
 use crate::hearing::bark::Scale;
 use crate::hearing::level::Sensitivity;
 use crate::hearing::masking::{self, Kind, Masker, Model};
 use crate::hearing::metric::{self, HarmonicWeight};
 use crate::hearing::noticeable;
 use crate::hearing::residue::{self, Band, Line};
+use crate::hearing::smallest::{Where, smallest_noticeable_residue};
 use crate::hearing::threshold::Quiet;
 use crate::response::weighting::Weighting;
 use pyo3::prelude::*;
@@ -199,7 +200,7 @@ pub(super) fn _smallest_noticeable_residue<'py>(
     let given = [("tone_hz", Positive, tone_hz), ("tone_db", Finite, tone_db)];
     over(py, "smallest_noticeable_residue", &given, move |x| {
         masker(x, Kind::Tone, beyond)?;
-        let found = audible::smallest_noticeable_residue(x[0], x[1], place, &listener)?;
+        let found = smallest_noticeable_residue(x[0], x[1], place, &listener)?;
         let pair = (found.never_below, found.always_above);
         Ok(if accuses { pair.1 } else { pair.0 })
     })

@@ -223,7 +223,11 @@ def test_a_density_is_its_bands():
     # 10 dB re 1 Hz from 100 Hz to 8 kHz
     by_density = h.audible(noise_hz=[100.0, 900.0, 8000.0], noise_db_per_hz=[10.0, 10.0, 10.0])
     by_band = h.audible(noise_bands=[(100.0, 8000.0, 10.0 + 10 * math.log10(7900.0))])
-    assert by_density.own_db == pytest.approx(by_band.own_db, abs=1e-9)
+    # one band is probed at its ends and in its middle, two at theirs
+    same = sorted(set(by_density.frequency_hz) & set(by_band.frequency_hz))
+    assert len(same) > 35 and 8000.0 in same and len(by_density.frequency_hz) > len(same)
+    by_hz = [dict(zip(found.frequency_hz, found.own_db, strict=True)) for found in (by_density, by_band)]
+    assert [by_hz[0][hz] for hz in same] == pytest.approx([by_hz[1][hz] for hz in same], abs=1e-9)
     middle = [k for k, hz in enumerate(by_band.frequency_hz) if 200 < hz < 6000]
     for k in middle:
         wide = 10.0 + 10 * math.log10(h.critical_bandwidth_hz(by_band.frequency_hz[k]))
@@ -279,8 +283,41 @@ def test_smallest_noticeable_residue_is_what_audible_says(tone_hz, tone_db, wher
         shape = rng.dirichlet(np.full(len(hz), 0.3)) ** 0.5
         for total, verdict in ((0.999 * low, "inaudible"), (1.001 * high, "plain")):
             assert h.audible(tone, lines_hz=hz, lines_ratio=total * shape).verdict == verdict
+    if where == "anywhere":
+        # nowhere at all, not only on a grid; and close to the low end at the best of all places
+        hz = np.concatenate([np.geomspace(20.0, 16e3, 3000), [3150.0, 3324.0, 4000.0]])
+        verdicts = [h.audible(tone, lines_hz=[f], lines_ratio=[0.9988 * low]).verdict for f in hz]  # 0.01 dB
+        assert set(verdicts) == {"inaudible"}
     # all of it in the most audible place: just above the low end it may be heard
-    assert "may be heard" in [h.audible(tone, lines_hz=[f], lines_ratio=[1.001 * low]).verdict for f in hz]
+    assert "inaudible" != max((h.audible(tone, lines_hz=[f], lines_ratio=[1.005 * low]).verdict for f in hz), key=["inaudible", "may be heard", "plain"].index)
+
+
+def test_narrow_noise_is_judged_where_it_stands():
+    # beside a tone a threshold changes by up to 27 dB per Bark: a probe beside a narrow noise would miss it, or accuse it wrongly
+    rng = np.random.default_rng(3)
+    for _ in range(150):
+        tone = [h.Masker(float(np.exp(rng.uniform(math.log(200), math.log(5000)))), float(rng.uniform(50, 95)))]
+        hz = float(np.clip(tone[0].frequency_hz * np.exp(rng.uniform(-1.2, 1.2)), 40.0, 14e3))
+        line = h.audible(tone, lines_hz=[hz], lines_db=[40.0]).over_all
+        noise = h.audible(tone, noise_bands=[(0.999 * hz, 1.001 * hz, 40.0)]).over_all
+        assert noise.whole_most_db == pytest.approx(line.whole_most_db, abs=0.6), (tone, hz)
+        assert noise.whole_least_db == pytest.approx(line.whole_least_db, abs=0.6), (tone, hz)
+
+
+def test_noise_beyond_the_grid_is_probed_and_marked():
+    for low, high in ((18.5e3, 20e3), (5.0, 15.0), (25e3, 30e3)):
+        found = h.audible(noise_bands=[(low, high, 60.0)])
+        assert found.frequency_hz and found.extrapolated and all(low <= hz <= high for hz in found.frequency_hz)
+    assert h.audible(noise_bands=[(18.5e3, 20e3, 60.0)]).verdict != "inaudible"
+    # a part that no probe stands in is not counted twice
+    assert len(set(found.frequency_hz)) == len(found.frequency_hz)
+
+
+def test_many_bands_stay_fast_and_few_probes():
+    # a density of an analyser: 20 000 bins
+    hz = np.linspace(20.0, 20e3, 20_001)
+    found = h.audible(h.programme(70.0), noise_hz=hz, noise_db_per_hz=np.zeros(hz.shape))
+    assert 60 < len(found.frequency_hz) < 700
 
 
 def test_levels_at_the_ear():

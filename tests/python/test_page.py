@@ -228,6 +228,11 @@ def test_the_ear_is_shown_a_loud_and_a_quiet_passage(sheet, jobs):
     # 1 % of 85 dB is 45 dB, in 25 thirds 31 dB each
     loud, quiet = page_heard.passages(0.01)
     assert loud.bands_db == pytest.approx(85 - 40 - 13.979, abs=1e-3) and quiet.bands_db == pytest.approx(45 - 40 - 13.979, abs=1e-3)
+    # the same ratio beside either: it is the maskers that go, and with them the cover; the sound itself is 40 dB less
+    uncovered = lambda one: hearing.audible(one.maskers, noise_bands=[(f * 2 ** (-1 / 6), min(f * 2 ** (1 / 6), 16e3), one.bands_db) for f in page_heard.THIRDS_HZ]).over_all  # noqa: E731
+    half = page_heard.passages(0.02)
+    assert [one.verdict for one in half] == ["inaudible", "may be heard"]
+    assert uncovered(half[1]).whole_most_db > 0.0 > uncovered(half[0]).whole_most_db + 5.0
     assert loud.verdict == "inaudible" and page_heard.passages(1.0)[0].verdict != "inaudible" and page_heard.passages(1.0)[1].verdict == "plain"
     job = job_of(sheet)
     answer = wl.assess(job)
@@ -239,6 +244,8 @@ def test_the_ear_is_shown_a_loud_and_a_quiet_passage(sheet, jobs):
     assert text.count("<polyline") == 2 * len(hearing.MODELS) and "A residue of 1.29 %" in text
     assert "loud: programme, 85 dB SPL: " in text
     at = wl.Job.from_text(sheet[0].replace('right = "grit"', 'right = "grit"\nlevel = "72 dB"'), readings=("gritty-right-on-records.csv", sheet[1]))
+    faint = wl.Job.from_text(sheet[0].replace('right = "grit"', 'right = "grit"\nresidue = "0.01 %"'), readings=("gritty-right-on-records.csv", sheet[1]))
+    assert "each third of the residue: -49 dB SPL, not in the picture" in html_report.page(faint)
     assert "loud: programme, 72 dB SPL: " in html_report.page(at) and "<td>72 dB SPL</td>" in html_report.page(at)
 
 

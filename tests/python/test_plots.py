@@ -138,7 +138,7 @@ def test_a_spectrum_marks_what_lies_over_all_some_or_no_threshold():
     here = hearing.masked_thresholds(maskers, [2000.0, 3000.0, 4000.0])
     levels = [here.high_db[0] + 1.0, 0.5 * (here.low_db[1] + here.high_db[1]), here.low_db[2] - 1.0]
     ax = plots.spectrum([2000.0, 3000.0, 4000.0], levels, maskers=maskers, tone=(1000.0, 70.0))
-    for label, at in (("plain by every model", 2000.0), ("by some model", 3000.0), ("by none", 4000.0)):
+    for label, at in (("heard by every model", 2000.0), ("heard by some model", 3000.0), ("heard by no model", 4000.0)):
         assert line(ax, f"residue, {label}").get_xdata().tolist() == [at]
     for model in hearing.MODELS:
         curve = line(ax, model)
@@ -147,6 +147,9 @@ def test_a_spectrum_marks_what_lies_over_all_some_or_no_threshold():
     assert ax.get_xlabel() == "frequency, Hz" and ax.get_ylabel() == "level at the ear, dB SPL"
     assert ax.get_title(loc="left") == "masked by a tone, loudest 70 dB SPL"
     assert plots.spectrum([2e3], [10.0]).get_title(loc="left") == "nothing plays: thresholds in quiet"
+    # what lies below the picture is told, not dropped
+    told = plots.spectrum([2e3, 3e3, 4e3], [10.0, -60.0, -np.inf]).get_title(loc="left")
+    assert told.endswith("1 of 3 lines below -40 dB SPL are not shown")
 
 
 def test_readings_are_full_when_dry_and_hollow_when_not(gritty):
