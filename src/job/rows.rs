@@ -130,7 +130,7 @@ pub(super) fn abilities(
         } else {
             (range.low_ohm, range.reached_ohm, in_use)
         };
-        let dull = matches!(need, Need::ResponseChange(_));
+        let dull = matches!(need, Need::ResponseChange(..));
         let by_millivolts = deed.by_millivolts(job, contact, channel);
         let by_range = deed.residue(worst).unwrap_or(f64::INFINITY);
         Some(Ability {
@@ -268,8 +268,8 @@ fn impossible_below(need: Need, deed: &Deed<'_>) -> Option<f64> {
             deed.residue(1e-6)?;
             (&residue, least)
         }
-        Need::Loss(least, _) | Need::LossNowAndThen(least) => (&|ohm| deed.loss_db(ohm), least),
-        Need::ResponseChange(least) => (&|ohm| deed.change_db(ohm), least),
+        Need::Loss(least, ..) | Need::LossNowAndThen(least, _) => (&|ohm| deed.loss_db(ohm), least),
+        Need::ResponseChange(least, _) => (&|ohm| deed.change_db(ohm), least),
         Need::NotComputed => return None,
     };
     smallest_reaching(law, least)

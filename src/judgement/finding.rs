@@ -161,7 +161,7 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
             }
             found
         }
-        Need::Loss(least, most) => {
+        Need::Loss(least, sure, most) => {
             if ability.least_loss_db > most {
                 let reason = format!(
                     "route \"{route}\": it would be at least {} quieter, more than the {} that was measured",
@@ -171,7 +171,7 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
                 let found = (Verdict::Cannot, reason, "the measured loss");
                 return if range.at_signal { found } else { steady_only(found) };
             }
-            let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, (least, least), &decibel, "quieter");
+            let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, (least, sure), &decibel, "quieter");
             if found.0 == Verdict::Able {
                 found.2 = "the resistance that was read";
             }
@@ -180,11 +180,11 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
             }
             found
         }
-        Need::LossNowAndThen(least) => {
-            by_reach(ability.loss_db.0, ability.loss_db.1, (least, least), &decibel, "quieter")
+        Need::LossNowAndThen(least, sure) => {
+            by_reach(ability.loss_db.0, ability.loss_db.1, (least, sure), &decibel, "quieter")
         }
-        Need::ResponseChange(least) => {
-            by_reach(ability.change_db.0, ability.change_db.1, (least, least), &decibel, "response change")
+        Need::ResponseChange(least, sure) => {
+            by_reach(ability.change_db.0, ability.change_db.1, (least, sure), &decibel, "response change")
         }
         Need::NotComputed => {
             let reason = format!("route \"{route}\": hum through a contact is not computed by this version");
@@ -441,7 +441,8 @@ mod tests {
         let crackle = vec![Ability { need: Need::ResidueNowAndThen(0.001, 0.001), ..grit.clone() }];
         assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
         // loss: the mean bounds it, unless the bound itself is too large or the reading was no mean
-        let loss = |jumping_loss_db: f64| vec![Ability { need: Need::Loss(0.5, 9.0), jumping_loss_db, ..grit.clone() }];
+        let loss =
+            |jumping_loss_db: f64| vec![Ability { need: Need::Loss(0.5, 0.5, 9.0), jumping_loss_db, ..grit.clone() }];
         let rest = ResistanceRange { at_signal: false, ..range(0.1, 0.2) };
         assert_eq!(kind(&Standing::Suspect, Some(rest), loss(0.4)), Kind::CannotBeSole);
         assert_eq!(kind(&Standing::Suspect, Some(rest), loss(0.6)), Kind::CannotUnlessItJumps);
@@ -462,7 +463,7 @@ mod tests {
     fn predicting_more_than_is_heard_speaks_against_it() {
         let grit = vec![ability(Need::Residue(0.001, 0.001), (0.5, 0.6), (6.0, 7.0))];
         assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), grit), Kind::NotSettled);
-        let loss = vec![ability(Need::Loss(0.4, 0.8), (0.5, 0.6), (6.0, 7.0))];
+        let loss = vec![ability(Need::Loss(0.4, 0.4, 0.8), (0.5, 0.6), (6.0, 7.0))];
         assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), loss), Kind::CannotBeSole);
     }
 

@@ -6,6 +6,7 @@ use crate::bench::{Heard, Strength, What};
 use crate::error::InputError;
 use crate::hearing::audible::Listener;
 use crate::hearing::masking::{MOST_DB, PUBLISHED_TO_DB};
+use crate::hearing::noticeable::{LOSS_RULE_DB, MILLS_DB, RESPONSE_DB};
 use crate::hearing::smallest::{Where, smallest_noticeable_residue};
 
 /// Level at the ear that is taken for granted where the sheet gives none, dB SPL \[assumption\].
@@ -18,7 +19,7 @@ const PROGRAMME_HZ: f64 = 1000.0;
 pub const PLAINLY: f64 = 10.0;
 /// Least loss or imbalance noticed, dB: 0.5 dB (Jesteadt, Wier and Green 1977, 80 dB sensation level \[calc\]; Mills 1960 \[seen\]).
 pub const SLIGHT_LOSS_DB: f64 = 0.5;
-/// The same when plainly heard: 1 dB (Mills 1960, 1 kHz \[seen\]).
+/// The same when plainly heard: 1 dB (Mills 1960, 1 kHz \[seen\]); the upper ends of what is noticed double with it \[assumption\].
 pub const PLAIN_LOSS_DB: f64 = 1.0;
 /// Loss from which a channel is called dead, dB \[assumption\].
 pub const DEAD_LOSS_DB: f64 = 20.0;
@@ -66,12 +67,12 @@ pub enum Need {
     Residue(f64, f64),
     /// the same at moments: never excluded by a reading at rest
     ResidueNowAndThen(f64, f64),
-    /// loss of at least so many dB; and at most, where it was measured
-    Loss(f64, f64),
-    /// loss of at least so many dB at moments: never excluded by a reading at rest
-    LossNowAndThen(f64),
-    /// response change over the audible band of at least so many dB
-    ResponseChange(f64),
+    /// loss: what reaches less than the first, dB, is excluded, what reaches the second is able; at most the third, where measured
+    Loss(f64, f64, f64),
+    /// the same at moments: never excluded by a reading at rest
+    LossNowAndThen(f64, f64),
+    /// response change over the audible band, dB, in the same way
+    ResponseChange(f64, f64),
     /// not computed by this version
     NotComputed,
 }
@@ -82,15 +83,24 @@ impl Need {
     pub fn of(heard: &Heard, noticed: Noticed) -> Option<Self> {
         let plain = heard.strength == Strength::Plain;
         let residue = heard.residue.unwrap_or((noticed.never_below, noticed.surely_from));
-        let loss = heard.loss_db.unwrap_or((if plain { PLAIN_LOSS_DB } else { SLIGHT_LOSS_DB }, f64::INFINITY));
+        let times = if plain { PLAIN_LOSS_DB / SLIGHT_LOSS_DB } else { 1.0 };
+        let by_ear = |(low, high): (f64, f64)| (times * low, times * high);
+        // what was measured is there: its lower end excludes and accuses
+        let loss = |range: (f64, f64)| heard.loss_db.map_or(by_ear(range), |measured| (measured.0, measured.0));
+        let most = heard.loss_db.map_or(f64::INFINITY, |measured| measured.1);
         Some(match heard.what {
             What::Clean => return None,
             What::Grit => Self::Residue(residue.0, residue.1),
             What::Crackle => Self::ResidueNowAndThen(residue.0, residue.1),
-            What::Quieter | What::Imbalance => Self::Loss(loss.0, loss.1),
-            What::Dead => Self::Loss(DEAD_LOSS_DB, f64::INFINITY),
-            What::ComesAndGoes => Self::LossNowAndThen(loss.0),
-            What::Dull => Self::ResponseChange(loss.0),
+            What::Quieter => {
+                Self::Loss(loss((SLIGHT_LOSS_DB, LOSS_RULE_DB)).0, loss((SLIGHT_LOSS_DB, LOSS_RULE_DB)).1, most)
+            }
+            What::Imbalance => Self::Loss(loss(MILLS_DB).0, loss(MILLS_DB).1, most),
+            What::Dead => Self::Loss(DEAD_LOSS_DB, DEAD_LOSS_DB, f64::INFINITY),
+            What::ComesAndGoes => {
+                Self::LossNowAndThen(loss((SLIGHT_LOSS_DB, LOSS_RULE_DB)).0, loss((SLIGHT_LOSS_DB, LOSS_RULE_DB)).1)
+            }
+            What::Dull => Self::ResponseChange(loss(RESPONSE_DB).0, loss(RESPONSE_DB).1),
             What::Hum => Self::NotComputed,
         })
     }
@@ -98,7 +108,7 @@ impl Need {
     /// Whether only a reading taken while the contact moves can exclude it.
     #[must_use]
     pub fn needs_moved_reading(self) -> bool {
-        matches!(self, Self::ResidueNowAndThen(..) | Self::LossNowAndThen(_))
+        matches!(self, Self::ResidueNowAndThen(..) | Self::LossNowAndThen(..))
     }
 }
 
@@ -144,6 +154,35 @@ mod tests {
         let plain = |ratio: f64| places.iter().any(|&hz| says(&tone(1e3), ratio, hz) == Verdict::Plain);
         assert!(plain(1.02 * noticed.surely_from) && !plain(0.98 * noticed.surely_from));
         assert!(noticed.never_below < noticed.surely_from);
+    }
+
+    #[test]
+    fn losses_accuse_by_the_other_end_of_what_is_noticed() {
+        use crate::bench::Channel;
+        let noticed = Noticed::at(80.0, Strength::Slight).unwrap();
+        let of = |what, strength, loss_db| {
+            let heard = Heard {
+                route: "r".into(),
+                channel: Channel::Left,
+                what,
+                strength,
+                output_v: None,
+                level_db: None,
+                residue: None,
+                loss_db,
+                goes_away: vec![],
+                comes_back: vec![],
+                line: 1,
+            };
+            Need::of(&heard, noticed).unwrap()
+        };
+        assert_eq!(of(What::Quieter, Strength::Slight, None), Need::Loss(0.5, 1.5, f64::INFINITY));
+        assert_eq!(of(What::Imbalance, Strength::Slight, None), Need::Loss(0.5, 1.0, f64::INFINITY));
+        assert_eq!(of(What::Quieter, Strength::Plain, None), Need::Loss(1.0, 3.0, f64::INFINITY));
+        assert_eq!(of(What::Quieter, Strength::Plain, Some((0.4, 0.8))), Need::Loss(0.4, 0.4, 0.8));
+        // a change of 0.2 dB over a part of the band was told in comparison: nothing below is excluded wrongly
+        assert_eq!(of(What::Dull, Strength::Slight, None), Need::ResponseChange(0.2, 1.0));
+        assert_eq!(of(What::ComesAndGoes, Strength::Plain, None), Need::LossNowAndThen(1.0, 3.0));
     }
 
     #[test]
