@@ -15,6 +15,6 @@ pub mod suspects;
 pub mod uncertainty;
 
 pub use faults::SharedCause;
-pub use finding::{Finding, Kind};
+pub use finding::{Bound, Finding, Kind};
 pub use next_step::NextStep;
 pub use suspects::{Observation, OnRoute, Picture, Standing, Who};

@@ -22,11 +22,13 @@ pub enum Status {
     DirectCurrent = 7,
     /// the bound is for resistive chains with flat stages, and this one is not
     NotResistive = 8,
+    /// contacts read in millivolts where a bound of the sum needs them in ohms, or the other way round
+    ReadDifferently = 9,
 }
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Holds,
         Self::CanOpen,
         Self::SeveralLoops,
@@ -36,10 +38,11 @@ impl Status {
         Self::NoBound,
         Self::DirectCurrent,
         Self::NotResistive,
+        Self::ReadDifferently,
     ];
 
     /// One word for each, by number.
-    pub const WORDS: [&'static str; 9] = [
+    pub const WORDS: [&'static str; 10] = [
         "holds",
         "can open",
         "several loops",
@@ -49,10 +52,11 @@ impl Status {
         "no bound",
         "direct current",
         "not resistive",
+        "read differently",
     ];
 
     /// The reason of each in a sentence, by number.
-    pub const REASONS: [&'static str; 9] = [
+    pub const REASONS: [&'static str; 10] = [
         "the ceiling holds for any contact whose chord stays in the range",
         "no ceiling: a contact that can open can do anything; give a finite largest resistance",
         "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}",
@@ -62,6 +66,7 @@ impl Status {
         "no ceiling: so many ohms are more than the bound can hold",
         "no bound: out of the direct current through it a contact that jumps makes some of the tone, and may cancel it",
         "no ceiling of this kind: it is for resistive chains with flat stages, and this one has reactances or an equaliser",
+        "no bound of the sum: one read in millivolts stands before one read in ohms, or beside it behind others; read the later ones in millivolts too",
     ];
 
     /// One word for it.
