@@ -379,6 +379,21 @@ class MusicCeiling:
         """The status of one element as a sentence; without an index the worst one's."""
 
 @final
+class ReadingsCeiling:
+    """Most residue of contacts read in ohms and in millivolts together (bound T9), a ratio, shape S; NaN where status is not "holds"."""
+
+    @property
+    def chatter(self, /) -> _Floats: ...
+    @property
+    def applies(self, /) -> Any:
+        """Whether there is a bound, bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """As Ceiling.status; "read differently": no sum of readings that stand like this."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
+@final
 class Attack:
     """The best attack on a ceiling that a search found: contacts that jump between two resistances.
 
@@ -750,6 +765,21 @@ class _System(_Value):
 
         ranges: name to (low, high) ohm of contacts of one loop (or one across the signal). emf_v counts beside a direct
         current only. Products that fall on a tone are left out of d2 and d3. Raises InputError.
+        """
+    def ceiling_by_readings(
+        self,
+        /,
+        frequency_hz: _Num,
+        *,
+        ranges: _Ranges | None = None,
+        across: _Contacts | None = None,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+    ) -> ReadingsCeiling:
+        """Bound T9: most residue of contacts read in ohms and contacts read in millivolts across them, all together.
+
+        ranges: name to (low, high) ohm. across: name to true rms volts across it over volts of the tone at its section's load,
+        while a tone plays. Contacts in neither are perfect. Millivolts may stand in later sections than ohms, or in one section
+        with them if nothing moves before it; else the status says why there is none. Raises InputError.
         """
     def music_ceiling(self, /, *, ranges: _Ranges, contacts: _Contacts | None = None) -> MusicCeiling:
         """Bound T5: what contacts can leave of any signal after the best single gain; contacts anywhere, chain resistive.

@@ -29,10 +29,10 @@ use super::linear::gain_after;
 use super::millivolt::{millivolt_factor, output_per_emf};
 use super::status::Status;
 use super::supremum::{Span, supremum_of};
+use super::weights::over;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
-use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
 /// A contact read in millivolts: its number through the chain, rms volts across it over those of the tone at its section's load.
@@ -169,20 +169,20 @@ fn in_one_section(
     let c = |k: usize| ports.drive[own(k)] / t;
     let n = |k: usize, j: usize| c(k) * ports.reach[own(j)] * after - ports.admittance(own(k), own(j), 0);
     let m = moving.len();
-    let p = DMatrix::from_fn(m, m, |row, col| {
-        let (k, j) = (moving[row].0, moving[col].0);
-        let own_loss = if row == col { moving[row].1.1.recip() } else { 0.0 };
-        Complex64::from(own_loss) - (n(k, j) + n(j, k).conj()) * 0.5
-    });
-    let Some(inverse) = p.cholesky() else { return Err(Status::NoBound) };
-    let length = |v: DVector<Complex64>| v.dotc(&inverse.solve(&v)).re.max(0.0).sqrt();
-    let by_tone = tone * length(DVector::from_fn(m, |row, _| c(moving[row].0)));
-    let by_read: Vec<f64> = read
-        .iter()
-        .map(|b| {
-            length(DVector::from_fn(m, |row, _| n(moving[row].0, b.index) + n(b.index, moving[row].0).conj()))
+    let p: Vec<Complex64> = (0..m * m)
+        .map(|at| {
+            let (k, j) = (moving[at / m].0, moving[at % m].0);
+            let own_loss = if k == j { moving[at / m].1.1.recip() } else { 0.0 };
+            Complex64::from(own_loss) - (n(k, j) + n(j, k).conj()) * 0.5
         })
         .collect();
+    // infinite where it is not positive definite
+    let length = |v: &dyn Fn(usize) -> Complex64| over(p.clone(), moving.iter().map(|m| v(m.0)).collect()).sqrt();
+    let by_tone = tone * length(&c);
+    let by_read: Vec<f64> = read.iter().map(|b| length(&|k| n(k, b.index) + n(b.index, k).conj())).collect();
+    if by_tone.is_infinite() {
+        return Err(Status::NoBound);
+    }
     let power = |b: &[f64]| -> f64 {
         let s = by_tone + by_read.iter().zip(b).map(|(l, b)| l * b).sum::<f64>();
         let given: f64 = read.iter().zip(b).map(|(r, b)| tone * c(r.index).norm() * b).sum();
