@@ -738,7 +738,7 @@ class _System(_Value):
         emf_v: _Num | None = None,
         contacts: _Contacts | None = None,
         band_hz: tuple[float, float] = (20.0, 20000.0),
-        other_channel: float = 1.0,
+        other_channel: float | None = 1.0,
     ) -> Ceiling:
         """Bound T1 (one loop), T2 (several contacts anywhere in the chain) or T4 (no reactances) for a tone at ``frequency_hz``.
 
@@ -746,8 +746,8 @@ class _System(_Value):
         contact moves in its own range, by default up to its largest chord at the peak that ``emf_v`` (V rms, default the
         source's) puts on it. Contacts of one loop are added; others are bound by T2, whose weights are searched. A direct
         current (``direct_current_a`` of a contact) counts beside ``emf_v``. With a contact in a shared return both channels are
-        alike, ``other_channel`` is the other one's EMF over this one's at this frequency (1: the same, 0: silent), and what
-        moves here has a twin there.
+        alike, ``other_channel`` is the other one's EMF over this one's at this frequency (1: the same, 0: silent; None: another
+        programme, which is refused), and what moves here has a twin there.
         """
     def two_tone_ceiling(
         self,

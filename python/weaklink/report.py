@@ -162,7 +162,7 @@ def limits_text(limits: Limits) -> str:
     lines += _wrapped(told + " on above, less there proves nothing.", "", "  ")
     if any(row.playing_v is not None for row in limits.rows):
         level = _engineering(limits.playing_output_v, "V").replace(" ", HOLDS)
-        told = f'Less than "playing" across it, true rms, while 1 kHz plays at {level} out: cleared, whatever its ohms.'
+        told = f'Less than "playing" across it (true rms, 1 kHz at {level} out): cleared.'
         lines += _wrapped(told, "", "  ")
     shown = [_engineering(_dry_box_v(ohm), "V").replace(" ", HOLDS) for ohm in (float("inf"), 1e3)]
     told = "Dry box: 1.5 V cell, 75 kohm, then 1 kohm across the contact. "

@@ -255,7 +255,8 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
                 let load_v = route.load_v(index, routes.output_v);
                 row.playing_ratio = Some(ratio);
                 row.playing_load_v = (load_v > 0.0).then_some(load_v);
-                row.playing_v = Method::typical("signal millivolts").and_then(|meter| shown_below(&meter, ratio * load_v));
+                row.playing_v =
+                    Method::typical("signal millivolts").and_then(|meter| shown_below(&meter, ratio * load_v));
             }
         }
         let here = route.place(index, routes.output_v);

@@ -153,10 +153,7 @@ pub(super) fn abilities(
 /// without such a reading.
 pub(super) fn millivolts(job: &Job, route: &Route, index: usize, contact: &str, channel: Channel) -> Option<f64> {
     let played = job.readings.iter().filter(|r| {
-        r.contact == contact
-            && r.channel == channel
-            && r.when.before_remedy()
-            && r.method.shows == Shows::SignalVolts
+        r.contact == contact && r.channel == channel && r.when.before_remedy() && r.method.shows == Shows::SignalVolts
     });
     let share = |r: &Reading| {
         let across_v = match r.shows {
@@ -213,7 +210,7 @@ impl<'r> Deed<'r> {
                 let beside = Beside {
                     emf_v: self.chain_emf_v,
                     direct_current_a: network.contacts.iter().map(|contact| contact.direct_current_a).collect(),
-                    other_channel: 1.0,
+                    other_channel: Some(1.0),
                 };
                 let moving = [(self.index, range)];
                 ceiling_many_beside(network, TONE_HZ, &moving, &self.perfect_ohm, AUDIBLE_BAND_HZ, &beside)

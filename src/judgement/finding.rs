@@ -146,9 +146,7 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
             bound("its smallest ohms", ability.least_loss_db, most, "dB")
         }
         Need::ResponseChange(needed) => bound(ability.loss_by, ability.change_db.1, needed, "dB"),
-        Need::Loss(needed, _) | Need::LossNowAndThen(needed) => {
-            bound(ability.loss_by, ability.loss_db.1, needed, "dB")
-        }
+        Need::Loss(needed, _) | Need::LossNowAndThen(needed) => bound(ability.loss_by, ability.loss_db.1, needed, "dB"),
         Need::NotComputed => bound("nothing", f64::NAN, f64::NAN, "ratio"),
     });
     (verdict, reason, decided, bound)
@@ -170,9 +168,8 @@ fn verdict(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'st
     let by_reach = |low: f64, high: f64, (need, sure): (f64, f64), text: &dyn Fn(f64) -> String, what: &str| {
         if high < need {
             let (high, need) = (text(high), text(need));
-            let reason = format!(
-                "route \"{route}\": at most {high} {what} (bound from {from}), what is heard takes {need}"
-            );
+            let reason =
+                format!("route \"{route}\": at most {high} {what} (bound from {from}), what is heard takes {need}");
             (Verdict::Cannot, reason, upper)
         } else if low >= sure {
             let reason = format!("route \"{route}\": up to {} {what}, what is heard takes {}", text(low), text(sure));

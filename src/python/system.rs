@@ -230,7 +230,7 @@ macro_rules! system_methods {
             }
 
             #[pyo3(
-                signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ, other_channel=1.0),
+                signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ, other_channel=Some(1.0)),
                 text_signature = "($self, frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=(20.0, 20000.0), other_channel=1.0)"
             )]
             #[allow(clippy::too_many_arguments)]
@@ -242,7 +242,7 @@ macro_rules! system_methods {
                 emf_v: Option<&Bound<'py, PyAny>>,
                 contacts: ByContact<'_, 'py>,
                 band_hz: (f64, f64),
-                other_channel: f64,
+                other_channel: Option<f64>,
             ) -> PyResult<Ceiling> {
                 let view = (band_hz, other_channel);
                 ceiling(py, self.network(py)?, frequency_hz, ranges, emf_v, contacts, view)

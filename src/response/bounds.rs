@@ -110,9 +110,13 @@ mod tests {
     use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Role, Section, Source, Stage};
     use crate::physics::Film;
     use crate::response::attack::{Search, attack, attacked};
-    use crate::response::ceiling::{Loop, resistive};
-    use crate::response::ceiling_many::Moving;
+    use crate::response::ceiling::{Loop, ceiling, resistive};
+    use crate::response::ceiling_many::{Beside, Moving, ceiling_many, ceiling_many_beside};
+    use crate::response::ceiling_resistive::ceiling_music;
+    use crate::response::ceiling_two_tone::ceiling_two_tone;
     use crate::response::linear::{AUDIBLE_BAND_HZ, log_grid, refine_largest};
+    use crate::response::loss_disc::loss_range_db;
+    use crate::response::millivolt::millivolt_factor;
     use crate::response::resistive_loop::steady_residue;
     use crate::response::status::Status;
     use crate::watch::Unwatched;
@@ -334,5 +338,92 @@ mod tests {
         let found = ((all - tone) / tone).sqrt();
         let (without, beside) = (ready.ceiling((0.0, r)), ready.ceiling_beside((0.0, r), 1.0, mean));
         assert!(found > 1.5 * without.chatter && found <= beside.chatter, "{found} {without:?} {beside:?}");
+    }
+
+    #[test]
+    fn every_role_is_bounded_or_refused_in_a_sentence() {
+        use Status::{CanShort, DirectCurrent, Holds, OtherProgramme, SeveralLoops, SharedReturn};
+        // in the order of the bounds below
+        let table = |role: Role| match role {
+            Role::Signal | Role::Return => [Holds; 9],
+            Role::Shunt => [Holds, Holds, Holds, Holds, Holds, SeveralLoops, Holds, Holds, Holds],
+            Role::SharedReturn => [
+                SharedReturn,
+                Holds,
+                OtherProgramme,
+                SharedReturn,
+                SharedReturn,
+                SharedReturn,
+                SharedReturn,
+                SharedReturn,
+                SharedReturn,
+            ],
+            Role::Feedback | Role::Supply | Role::Bias => [SeveralLoops; 9],
+        };
+        for role in Role::ALL {
+            let section = |direct_current_a| Section {
+                name: "s".into(),
+                source: Some(Source { emf_v: 1.0, resistance_ohm: 300.0, inductance_h: 0.0 }),
+                path: vec![PathItem::Contact(Contact { direct_current_a, ..Contact::perfect("c", role) })],
+                load: Load::resistance(700.0),
+            };
+            let network = match Network::from_section(&section(0.0)) {
+                Ok(network) => network,
+                Err(refused) => {
+                    assert!(!role.is_in_the_path(), "{role:?}");
+                    let told = refused.to_string();
+                    assert!(told.contains(role.word()) && told.contains("no section"), "{told}");
+                    continue;
+                }
+            };
+            assert!(role.is_in_the_path(), "{role:?} is in no path and was let into one");
+            let (perfect, band) = (network.perfect_ohm(), AUDIBLE_BAND_HZ);
+            let range = if role == Role::Shunt { (5e3, f64::INFINITY) } else { (0.0, 50.0) };
+            let moving = [(0, range)];
+            let of = |found: Result<f64, Status>| match found {
+                Ok(value) => {
+                    assert!(value.is_finite() && value > 0.0, "{role:?}");
+                    Holds
+                }
+                Err(status) => status,
+            };
+            let one = |c: crate::response::ceiling::Ceiling| {
+                of(if c.status == Holds { Ok(c.chatter) } else { Err(c.status) })
+            };
+            let elsewhere = Beside { other_channel: None, ..Beside::nothing(&network) };
+            let two = ceiling_two_tone(&network, (60.0, 7e3), (1.0, 4.0), &moving, &perfect, band);
+            let found = [
+                one(ceiling(&network, 1e3, &moving, &perfect, band)),
+                one(ceiling_many(&network, 1e3, &moving, &perfect, band)),
+                one(ceiling_many_beside(&network, 1e3, &moving, &perfect, band, &elsewhere)),
+                of(if two.status == Holds { Ok(two.rms) } else { Err(two.status) }),
+                of(ceiling_music(&network, &moving, &perfect).map(|music| music.0)),
+                of(millivolt_factor(&network, 0, 1e3, &perfect, band)),
+                of(attacked(&network, 1e3, &moving, &perfect, SHORT)),
+                of(loss_range_db(&network, 1e3, &moving, &perfect).map(|loss| loss.1)),
+                of(attack(&network, 1e3, &moving, &perfect, SHORT, &Unwatched).unwrap().map(|best| best.residue)),
+            ];
+            assert_eq!(found, table(role), "{role:?}");
+            for status in found.into_iter().filter(|status| *status != Holds) {
+                assert!(status.reason().starts_with("no ") && status.reason().len() > 40, "{}", status.reason());
+            }
+            // opened, or across the signal shorted: never a number
+            let gone = ceiling_many(&network, 1e3, &[(0, (0.0, f64::INFINITY))], &perfect, band);
+            assert_eq!(gone.status, if role == Role::Shunt { CanShort } else { Status::CanOpen });
+            // a direct current that can drown the tone
+            let direct = match Network::from_section(&section(1.0)) {
+                Ok(network) => network,
+                Err(refused) => {
+                    assert!(role == Role::Shunt && refused.to_string().contains("nothing bounds"), "{refused}");
+                    continue;
+                }
+            };
+            let beside = Beside { direct_current_a: vec![1.0], ..Beside::nothing(&direct) };
+            assert_eq!(
+                ceiling_many_beside(&direct, 1e3, &moving, &perfect, band, &beside).status,
+                DirectCurrent,
+                "{role:?}"
+            );
+        }
     }
 }
