@@ -256,9 +256,8 @@ def test_attack_on_ohms_and_millivolts_together(one_loop):
             refused += 1
             continue
         reached.append(AttackOnBoth(circuit, samples, ends, bound_at).best(random, starts=15))
-    why = "both contacts at their worst at once, and of the volts across the one as much fundamental as helps the other"
-    record(f"T9 ohms and millivolts, {'one loop' if one_loop else 'two loops'}", reached, no_bound=refused, wanted=0.6, why=why)
-    assert refused <= 12
+    record(f"T9 ohms and millivolts, {'one loop' if one_loop else 'two loops'}", reached, no_bound=refused)
+    assert refused <= 4
 
 
 def test_readings_together_say_what_is_wrong():
