@@ -73,7 +73,7 @@
 //! reach 0.97 at the median. `d2` and `d3` are not, and no attack can help: a contact adds at most `Delta |i(t)|` **at
 //! every instant**, and of that only the mean with a wave `g(t)` of the wanted lines counts, at most `Delta mean |g i|`; the bound
 //! knows energies alone, `Delta rms(g) rms(i)`. In a resistive loop and for small swings `mean |g i| / (rms g rms i)` is 0.754
-//! and 0.836 for `d2` and `d3` of equal tones, 0.90 and 0.796 of 4:1 (on the grid of the attack, worst phases), and the attacks reach
+//! and 0.836 for `d2` and `d3` of equal tones, 0.877 and 0.796 of 4:1 (on the grid of the attack, worst phases), and the attacks reach
 //! these to 1e-3. A bound with that factor would need it for every pair of frequencies and phases; it is not here.
 //!
 //! # T4, T5: chains without reactances, and music ([`ceiling_resistive`](super::ceiling_resistive))
@@ -125,7 +125,7 @@
 //! a rectifier blocks far more than it showed. So from a dry reading `assess` takes the chord that the worst rectifying film of
 //! the bench priors behind that reading has at the peak of this signal (`high_in_use_ohm` of a range of readings), and a reading that is
 //! not dry bounds nothing from above. Both sides are tested: a film below the false ceiling's ohms passes it and stays below the true
-//! one; at a signal no larger than the meter's the reading stands as it is.
+//! one; at a signal no larger than the meter's the reading grows by a few percent at most; read with volts it bounds nothing.
 //!
 //! # Where there is no ceiling
 //!
