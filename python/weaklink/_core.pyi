@@ -34,6 +34,7 @@ __all__ = [
     "LossRange",
     "TwoToneCeiling",
     "MusicCeiling",
+    "ReadingsCeiling",
     "Attack",
     "try_ceiling",
     "Distortion",

@@ -19,11 +19,14 @@ from . import Chain, Contact, InputError, Lead, Load, Section, Source, Stage, tr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
+    from typing import Literal
+
+    _Role = Literal["signal", "return", "shunt"]
 
 TONE_HZ = 1000.0
 
 
-def _circuit(draw: random.Random, name: str, roles: Sequence[str], first: bool) -> tuple[Section, dict[str, tuple[float, float]]]:
+def _circuit(draw: random.Random, name: str, roles: Sequence[_Role], first: bool) -> tuple[Section, dict[str, tuple[float, float]]]:
     """A section that is reactive within a few harmonics of 1 kHz, and ends for its contacts' jumps."""
 
     def power(low: float, high: float) -> float:
@@ -46,7 +49,7 @@ def _circuit(draw: random.Random, name: str, roles: Sequence[str], first: bool) 
     return Section(name, source=source, path=path, load=load), ends
 
 
-def _chain(draw: random.Random, equalisation: str) -> tuple[Chain, dict[str, tuple[float, float]]]:
+def _chain(draw: random.Random, equalisation: Literal["flat", "riaa"]) -> tuple[Chain, dict[str, tuple[float, float]]]:
     (first, ends), (second, more) = _circuit(draw, "a", ["signal"], True), _circuit(draw, "b", ["signal"], False)
     stage = Stage("stage", gain_db=6.0, equalisation=equalisation, output_resistance_ohm=0.3 * second.load.resistance_ohm)
     return Chain([first, stage, second]), {**ends, **more}
