@@ -22,6 +22,7 @@ from ._core import (
     Load,
     LossRange,
     MusicCeiling,
+    ReadingsCeiling,
     Residue,
     Section,
     Signature,
@@ -42,6 +43,7 @@ from .evidence import Evidence, evidence
 from .fits import FilmFit, HarmonicLaw, fit_film, law_from_harmonics, show_validation
 from .results import (
     Assessment,
+    Bound,
     Finding,
     Headline,
     Limit,
@@ -61,6 +63,7 @@ __all__ = [
     "TYPICAL_VERSION",
     "Assessment",
     "Attack",
+    "Bound",
     "Ceiling",
     "Chain",
     "Contact",
@@ -83,6 +86,7 @@ __all__ = [
     "LossRange",
     "MusicCeiling",
     "NextStep",
+    "ReadingsCeiling",
     "Residue",
     "ChannelOdds",
     "Odds",

@@ -34,6 +34,7 @@ __all__ = [
     "LossRange",
     "TwoToneCeiling",
     "MusicCeiling",
+    "ReadingsCeiling",
     "Attack",
     "try_ceiling",
     "Distortion",
@@ -375,6 +376,21 @@ class MusicCeiling:
     @property
     def status(self, /) -> Any:
         """As Ceiling.status."""
+    def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
+        """The status of one element as a sentence; without an index the worst one's."""
+
+@final
+class ReadingsCeiling:
+    """Most residue of contacts read in ohms and in millivolts together (bound T9), a ratio, shape S; NaN where status is not "holds"."""
+
+    @property
+    def chatter(self, /) -> _Floats: ...
+    @property
+    def applies(self, /) -> Any:
+        """Whether there is a bound, bool or array of bool."""
+    @property
+    def status(self, /) -> Any:
+        """As Ceiling.status; "read differently": no sum of readings that stand like this."""
     def reason(self, /, index: int | tuple[int, ...] | None = None) -> str:
         """The status of one element as a sentence; without an index the worst one's."""
 
@@ -723,7 +739,7 @@ class _System(_Value):
         emf_v: _Num | None = None,
         contacts: _Contacts | None = None,
         band_hz: tuple[float, float] = (20.0, 20000.0),
-        other_channel: float = 1.0,
+        other_channel: float | None = 1.0,
     ) -> Ceiling:
         """Bound T1 (one loop), T2 (several contacts anywhere in the chain) or T4 (no reactances) for a tone at ``frequency_hz``.
 
@@ -731,8 +747,8 @@ class _System(_Value):
         contact moves in its own range, by default up to its largest chord at the peak that ``emf_v`` (V rms, default the
         source's) puts on it. Contacts of one loop are added; others are bound by T2, whose weights are searched. A direct
         current (``direct_current_a`` of a contact) counts beside ``emf_v``. With a contact in a shared return both channels are
-        alike, ``other_channel`` is the other one's EMF over this one's at this frequency (1: the same, 0: silent), and what
-        moves here has a twin there.
+        alike, ``other_channel`` is the other one's EMF over this one's at this frequency (1: the same, 0: silent; None: another
+        programme, which is refused), and what moves here has a twin there.
         """
     def two_tone_ceiling(
         self,
@@ -750,6 +766,21 @@ class _System(_Value):
 
         ranges: name to (low, high) ohm of contacts of one loop (or one across the signal). emf_v counts beside a direct
         current only. Products that fall on a tone are left out of d2 and d3. Raises InputError.
+        """
+    def ceiling_by_readings(
+        self,
+        /,
+        frequency_hz: _Num,
+        *,
+        ranges: _Ranges | None = None,
+        across: _Contacts | None = None,
+        band_hz: tuple[float, float] = (20.0, 20000.0),
+    ) -> ReadingsCeiling:
+        """Bound T9: most residue of contacts read in ohms and contacts read in millivolts across them, all together.
+
+        ranges: name to (low, high) ohm. across: name to true rms volts across it over volts of the tone at its section's load,
+        while a tone plays. Contacts in neither are perfect. Millivolts may stand in later sections than ohms, or in one section
+        with them if nothing moves before it; else the status says why there is none. Raises InputError.
         """
     def music_ceiling(self, /, *, ranges: _Ranges, contacts: _Contacts | None = None) -> MusicCeiling:
         """Bound T5: what contacts can leave of any signal after the best single gain; contacts anywhere, chain resistive.

@@ -111,7 +111,12 @@ def _table(pairs: Iterable[tuple[Finding, Finding]]) -> list[str]:
     return _aligned([HEADS, *(_cells(pair) for pair in pairs)])
 
 
-LIMIT_HEADS = ("contact", "sees", "residue", "loss", "usual", "dry box", "1 A", "meter")
+LIMIT_HEADS = ("contact", "sees", "residue", "each", "loss", "usual", "dry box", "playing", "meter")
+
+
+def _short_ohms(ohm: float) -> str:
+    """As a number, or in milliohms: 14.6, 2.3m."""
+    return f"{1e3 * ohm:.2g}m" if 0.000995 <= ohm < 0.0995 else _number(ohm)
 
 
 def _limit_cells(row: Limit) -> tuple[str, ...]:
@@ -127,9 +132,12 @@ def _limit_cells(row: Limit) -> tuple[str, ...]:
     if row.crosstalk_ohm is not None and (row.loss_ohm is None or row.crosstalk_ohm < row.loss_ohm):
         loss = ohm(row.crosstalk_ohm) + "x"
     # one ampere is for ohms that a dry box no longer tells apart
-    ampere = None if row.dry_box_v is not None else row.one_ampere_v
+    dry = volt(row.dry_box_v)
+    if row.dry_box_v is None and row.one_ampere_v is not None:
+        dry = volt(row.one_ampere_v) + "'"
+    each = "-" if row.together_ohm is None else at_least + _short_ohms(row.together_ohm)
     usual, meter = ohm(row.in_order_up_to_ohm), ohm(row.hand_meter_ohm)
-    return (row.contact, ohm(row.loop_ohm), residue, loss, usual, volt(row.dry_box_v), volt(ampere), meter)
+    return (row.contact, ohm(row.loop_ohm), residue, each, loss, usual, dry, volt(row.playing_v), meter)
 
 
 def limits_text(limits: Limits) -> str:
@@ -147,11 +155,17 @@ def limits_text(limits: Limits) -> str:
     if limits.inaudible_up_to_db is not None:
         # half of young listeners hear better than the median of the standards
         residue += f", which is below the median threshold of hearing even in silence, up to {limits.inaudible_up_to_db:.0f} dB SPL"
-    told = f'Ohms. Below "residue" no contact leaves {residue}; "loss" is {loss} at 1 kHz.{marks}'
+    each = ', each below "each" not even all at once' if any(row.together_ohm for row in limits.rows) else ""
+    told = f'Ohms. Below "residue" no contact leaves {residue}{each}. "loss" is {loss} at 1 kHz.{marks}'
     lines += _wrapped(told, "", "  ")
     meter = limits.hand_meter.replace(" ", HOLDS)
-    told = f'Below "dry box" or "1 A" it is surely below the smaller; from "meter" ({meter})'
+    ampere = " (' 1 A)" if any(row.dry_box_v is None and row.one_ampere_v is not None for row in limits.rows) else ""
+    told = f'Below "dry box"{ampere} it is surely below residue and loss; from "meter" ({meter})'
     lines += _wrapped(told + " on above, less there proves nothing.", "", "  ")
+    if any(row.playing_v is not None for row in limits.rows):
+        level = _engineering(limits.playing_output_v, "V").replace(" ", HOLDS)
+        told = f'Less than "playing" across it (true rms, 1 kHz at {level} out): cleared.'
+        lines += _wrapped(told, "", "  ")
     shown = [_engineering(_dry_box_v(ohm), "V").replace(" ", HOLDS) for ohm in (float("inf"), 1e3)]
     told = "Dry box: 1.5 V cell, 75 kohm, then 1 kohm across the contact. "
     lines += _wrapped(f"{told}Check: open {shown[0]}, 1 kohm {shown[1]}, shorted 0.", "", "  ")

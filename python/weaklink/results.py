@@ -31,16 +31,33 @@ class Headline:
 
 
 @dataclass(frozen=True, slots=True)
+class Bound:
+    """The bound that clears a contact: what it is from (``by``: "the millivolts across it", "its largest ohms", "all contacts
+    of the route together"), on which route, the most that the contact can do there (of a measured loss the least it must do)
+    and what is heard, both as a ratio to the tone or in dB (``unit``).
+    """
+
+    by: str
+    route: str
+    at_most: float
+    needed: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """What the evidence says about one contact and channel.
 
     kind: proved, able to account for it, cannot be the sole cause, cannot unless it jumps (the same, for a steady contact: a meter
     shows only the mean of one that jumps fast), cleared, in order, not settled.
-    ceiling: most residue it can cause at the upper end of its reading (bound T1, any chatter), a ratio; None: no bound.
+    ceiling: most residue it can cause (bound T8 by the millivolts across it, else T1 at the upper end of its reading, any
+    chatter), a ratio; None: no bound.
     loss_db: loss at 1 kHz at both ends of its reading, dB. resistance_ohm: those ends; an upper None is unbounded.
     by_hypothesis: largest residue by film law in a resistive loop, and by chatter, as ratios.
     impossible_below_ohm: below this, steady or within its swing, it cannot do what is heard. impossible_below_v: volts across it, as
     loud as it was heard, below which it cannot whatever it does (bound T8).
+    bound: the bound that clears it; None where none does, or routes, a bridge or its kind decide. bound_together: the bound of
+    all contacts of that route at once, where it clears them all.
     """
 
     contact: str
@@ -54,6 +71,8 @@ class Finding:
     by_hypothesis: tuple[tuple[str, float], ...]
     impossible_below_ohm: float | None
     impossible_below_v: float | None
+    bound: Bound | None
+    bound_together: Bound | None
     reasons: tuple[str, ...]
     decided_by: str
     in_order_up_to_ohm: float | None
@@ -194,6 +213,9 @@ class Assessment:
                 "loss_high_db": f.loss_db[1],
                 "impossible_below_ohm": f.impossible_below_ohm,
                 "impossible_below_v": f.impossible_below_v,
+                "bound_by": f.bound.by if f.bound else None,
+                "bound_at_most": f.bound.at_most if f.bound else None,
+                "bound_unit": f.bound.unit if f.bound else None,
                 "decided_by": f.decided_by,
             }
             for f in self.findings
@@ -244,6 +266,8 @@ def _finding(row: dict[str, Any], data: dict[str, Any]) -> Finding:
         by_hypothesis=tuple(sorted(data["by_hypothesis"].items())),
         impossible_below_ohm=data["impossible_below_ohm"],
         impossible_below_v=data["impossible_below_v"],
+        bound=Bound(**data["bound"]) if data["bound"] else None,
+        bound_together=Bound(**data["bound_together"]) if data["bound_together"] else None,
         reasons=tuple(data["reasons"]),
         decided_by=data["decided_by"],
         in_order_up_to_ohm=row["in_order_up_to_ohm"],
@@ -302,7 +326,11 @@ class Limit:
 
     residue_ohm: below it (across the signal, role "shunt": above it) the wanted residue is impossible whatever the contact
     does (bound T1, any chatter). loss_ohm: a steady resistance of so much is the wanted loss at 1 kHz; crosstalk_ohm: one
-    in a shared return is the wanted crosstalk. stop_ohm: the tightest of them. as_movement: residue_ohm limits largest
+    in a shared return is the wanted crosstalk. together_ohm: if every contact of the route has its own at once, the wanted
+    residue is impossible for all of them together (bound T2). playing_v: below this true-rms display across it, while 1 kHz
+    plays with playing_load_v at its section's load, the wanted residue is impossible whatever its ohms (bound T8; accuracy of
+    the typical "signal millivolts" counted against it, None where it is too coarse); playing_ratio: the same at any level, volts
+    across it over volts at that load, no accuracy counted. stop_ohm: the tightest of residue, loss and crosstalk. as_movement: residue_ohm limits largest
     minus smallest reading, because a contact that is usual for its kind has more. dry_box_v, one_ampere_v: below this
     display it is below stop_ohm for sure, accuracy and a rectifying film counted against it; None where the method is too
     coarse or not dry there. hand_meter_ohm: from this display on it is above stop_ohm for sure.
@@ -315,6 +343,10 @@ class Limit:
     residue_ohm: float | None
     loss_ohm: float | None
     crosstalk_ohm: float | None
+    together_ohm: float | None
+    playing_v: float | None
+    playing_ratio: float | None
+    playing_load_v: float | None
     stop_ohm: float | None
     as_movement: bool
     in_order_up_to_ohm: float | None
@@ -338,6 +370,7 @@ class Limits:
     """How many ohms are too many at each place, for a residue (ratio), a loss (dB) and a crosstalk (dB, below zero).
 
     inaudible_up_to_db: where the residue is what no model of hearing lets through, the level at the ear it holds up to.
+    playing_output_v: level at the end of every route that the rows' playing_v is for, V rms.
     """
 
     title: str
@@ -347,6 +380,7 @@ class Limits:
     crosstalk_db: float
     rows: tuple[Limit, ...]
     typical: tuple[TypicalLimit, ...]
+    playing_output_v: float
     hand_meter: str
     version: str
     typical_version: int
@@ -395,6 +429,7 @@ def limits(
         **data["targets"],
         rows=tuple(Limit(**row) for row in data["rows"]),
         typical=tuple(TypicalLimit(**used) for used in data["typical"]),
+        playing_output_v=data["playing_output_v"],
         hand_meter=data["hand_meter"],
         version=data["version"],
         typical_version=data["typical_version"],

@@ -7,6 +7,7 @@ use super::routes::Routes;
 use super::rows::{is_proved, rows, side};
 use super::scene::{by_hand, scene};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
+use super::together::{mark, together};
 use super::typical::typical;
 use crate::bench::Channel;
 use crate::bench::evidence::{GoesAway, Heard};
@@ -82,7 +83,10 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let mut rivals = rivals(&picture, &rows);
     let mut headlines = headlines(&picture, &rows, &rivals);
     let next_steps = next_steps(job, &routes, &picture, &rows, drawn.as_ref());
-    let why = why(job, &routes, &picture, &rows);
+    let sums = [Channel::Left, Channel::Right].map(|channel| together(job, &routes, channel));
+    let why = why(job, &picture, &rows, &sums);
+    mark(&mut rows, Channel::Left, &sums[0]);
+    mark(&mut rows, Channel::Right, &sums[1]);
     let mut assumes = assumes(job, &routes);
     let mut clashes: Vec<String> = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
     if let Some(drawn) = &drawn {

@@ -5,10 +5,16 @@
 //! crosstalk. All rise with the resistance, so each is bisected. T1 between any `R` and `R + swing` is at most T1 between
 //! zero and the swing: where a contact that is usual for its kind has more ohms than `residue_ohm`, that limit is one of
 //! movement, and its value may be larger. Across the signal all is turned round: so many ohms at least.
+//!
+//! `together_ohm`: if **every** contact of a route has its own at once, all of them together stay below the residue (T2). It is
+//! one and the same share of `residue_ohm` for all contacts of the route, so that each may do as much as the others.
+//! `playing_v`: below this display of a meter **across** the contact, true rms, while a tone plays at the stated level, it is
+//! cleared whatever its ohms (T8).
 
 use super::model::{Job, TypicalUse, part_of};
+use super::route::Route;
 use super::routes::Routes;
-use super::rows::{Deed, contacts, smallest_reaching};
+use super::rows::{Deed, TONE_HZ, contacts, smallest_reaching};
 use super::typical::with_typical;
 use crate::bench::method::{Shows, TYPICAL_LEADS_OHM};
 use crate::bench::range::{clears_below, shows_too_much_from_ohm};
@@ -16,6 +22,10 @@ use crate::bench::{Method, Strength};
 use crate::circuit::Role;
 use crate::error::{InputError, finite, positive};
 use crate::judgement::needs::{LISTENING_DB, Noticed};
+use crate::response::ceiling_many::{Moving, ceiling_many};
+use crate::response::linear::AUDIBLE_BAND_HZ;
+use crate::response::millivolt::millivolt_factor;
+use crate::response::status::Status;
 use serde::Serialize;
 
 /// What is wanted of every contact.
@@ -77,7 +87,18 @@ pub struct Limit {
     pub loss_ohm: Option<f64>,
     /// this much is the wanted crosstalk, ohm; only in a shared return
     pub crosstalk_ohm: Option<f64>,
-    /// the tightest of the three, ohm
+    /// if every contact of the route has so many at once (across the signal: so many at least), the wanted residue is impossible
+    /// for all of them together (T2), ohm; tightest over its routes, `None` where there is no such bound
+    pub together_ohm: Option<f64>,
+    /// millivoltmeter across it while 1 kHz plays at [`Limits::playing_output_v`]: below this display the wanted residue is
+    /// impossible whatever its ohms (T8), V true rms; `None` where the meter is too coarse or the bound does not reach
+    pub playing_v: Option<f64>,
+    /// true rms volts across it over those of the tone at its section's load, at any level: below this the wanted residue is
+    /// impossible whatever its ohms (T8, no meter's accuracy counted); smallest over its routes
+    pub playing_ratio: Option<f64>,
+    /// volts at its section's load at that level, V rms
+    pub playing_load_v: Option<f64>,
+    /// the tightest of residue, loss and crosstalk, ohm
     pub stop_ohm: Option<f64>,
     /// whether `residue_ohm` limits the movement, because a contact that is usual for its kind has more
     pub as_movement: bool,
@@ -113,6 +134,8 @@ pub struct Limits {
     pub rows: Vec<Limit>,
     /// typical values used
     pub typical: Vec<TypicalLimit>,
+    /// level at the end of every route that `playing_v` is for, V rms
+    pub playing_output_v: f64,
     /// name of the ohmmeter that `hand_meter_ohm` is for
     pub hand_meter: String,
     /// version of the program
@@ -133,12 +156,16 @@ pub fn limits(job: &Job, targets: Targets) -> Result<Limits, InputError> {
         return Err(InputError::new("crosstalk_db", targets.crosstalk_db, "allowed: below zero, like -40"));
     }
     let (hand_meter, meter) = hand_meter(job);
-    let rows = rows(job, targets, &meter)?;
+    let mut rows = rows(job, targets, &meter)?;
+    let routes = Routes::new(job)?;
+    together(&mut rows, &routes, targets);
+    let playing_output_v = routes.output_v;
     let typical = job.typical.iter().map(|used| moved(job, used, targets, &meter, &rows)).collect::<Result<_, _>>()?;
     Ok(Limits {
         targets,
         rows,
         typical,
+        playing_output_v,
         hand_meter,
         version: env!("CARGO_PKG_VERSION"),
         typical_version: crate::circuit::typical::VERSION,
@@ -191,6 +218,10 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
         residue_ohm: None,
         loss_ohm: None,
         crosstalk_ohm: None,
+        together_ohm: None,
+        playing_v: None,
+        playing_ratio: None,
+        playing_load_v: None,
         stop_ohm: None,
         as_movement: false,
         in_order_up_to_ohm: part.and_then(|p| p.kind?.in_order(p.track_ohm)).map(|limit| limit.up_to_ohm),
@@ -219,6 +250,15 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
             row.crosstalk_ohm =
                 tighter(row.crosstalk_ohm, smallest(&|ohm| deed.crosstalk_db(ohm), targets.crosstalk_db));
         }
+        if let Some(ratio) = playing_ratio(route, index, targets.residue) {
+            if row.playing_ratio.is_none_or(|known| ratio < known) {
+                let load_v = route.load_v(index, routes.output_v);
+                row.playing_ratio = Some(ratio);
+                row.playing_load_v = (load_v > 0.0).then_some(load_v);
+                row.playing_v =
+                    Method::typical("signal millivolts").and_then(|meter| shown_below(&meter, ratio * load_v));
+            }
+        }
         let here = route.place(index, routes.output_v);
         row.loop_ohm.get_or_insert(here.loop_ohm);
         row.section = row.section.or(route.section_name(job, index).map(str::to_owned));
@@ -240,6 +280,75 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
         row.hand_meter_ohm = (!row.as_movement).then(|| shows_too_much_from_ohm(meter, stop));
     }
     row
+}
+
+/// Volts across a contact over those at its section's load at which T8 still clears it.
+fn playing_ratio(route: &Route, index: usize, residue: f64) -> Option<f64> {
+    let network = &route.network;
+    let factor = millivolt_factor(network, index, TONE_HZ, &network.perfect_ohm(), AUDIBLE_BAND_HZ).ok()?;
+    // as assess takes it: over what stands at the load of the whole loop
+    let ratio = residue * route.at_link_load_v(index, 1.0) / factor;
+    (ratio.is_finite() && ratio > 0.0).then_some(ratio)
+}
+
+/// Largest display of a meter with which no more than so many volts are there; nothing where it is too coarse to tell.
+fn shown_below(meter: &Method, across_v: f64) -> Option<f64> {
+    let shown_v = (across_v - meter.floor) / (1.0 + meter.of_reading);
+    (shown_v.is_finite() && shown_v >= meter.floor).then_some(shown_v)
+}
+
+/// What every contact of a route may have at once.
+fn together(rows: &mut [Limit], routes: &Routes, targets: Targets) {
+    for route in &routes.all {
+        let network = &route.network;
+        let perfect = network.perfect_ohm();
+        let own: Vec<(usize, usize, f64)> = rows
+            .iter()
+            .enumerate()
+            .filter_map(|(at, row)| Some((at, route.index_of(&row.contact)?, row.residue_ohm?)))
+            .collect();
+        let across = |k: usize| network.contacts[k].role == Role::Shunt;
+        // one that has no limit of its own has none together with others
+        let all_bounded = own.len() == network.contacts.len() && route.contacts().count() == own.len();
+        if !all_bounded || own.iter().any(|&(_, k, _)| network.contacts[k].direct_current_a != 0.0) {
+            continue;
+        }
+        let of = |share: f64| -> f64 {
+            let ends = |k: usize, ohm: f64| if across(k) { (ohm / share, f64::INFINITY) } else { (0.0, ohm * share) };
+            let moving: Vec<Moving> = own.iter().map(|&(_, k, ohm)| (k, ends(k, ohm))).collect();
+            let found = ceiling_many(network, TONE_HZ, &moving, &perfect, AUDIBLE_BAND_HZ);
+            if found.status == Status::Holds { found.chatter } else { f64::INFINITY }
+        };
+        let Some(share) = largest_share(&of, targets.residue, own.len()) else { continue };
+        for (at, k, ohm) in own {
+            let (each, row) = (if across(k) { ohm / share } else { ohm * share }, &mut rows[at]);
+            let tighter = if across(k) { f64::max } else { f64::min };
+            row.together_ohm = Some(row.together_ohm.map_or(each, |known| tighter(known, each)));
+        }
+    }
+}
+
+/// Largest share of their own limits that several contacts may have at once, from below; nothing where none does.
+fn largest_share(of: &dyn Fn(f64) -> f64, residue: f64, count: usize) -> Option<f64> {
+    // what a small share leaves is nearly in proportion to it
+    const ROUNDS: usize = 12;
+    const CLOSE: f64 = 1e-4;
+    let (mut low, mut high) = (0.0, 1.0);
+    let mut share = 1.0 / count as f64;
+    for _ in 0..ROUNDS {
+        let found = of(share);
+        if found <= residue {
+            low = share;
+        } else {
+            high = share;
+        }
+        if high - low < CLOSE * high || low >= 1.0 {
+            break;
+        }
+        let next = share * residue / found * (1.0 - 0.1 * CLOSE);
+        share = if next > low && next < high { next } else { 0.5 * (low + high) };
+    }
+    (low > 0.0).then_some(low)
 }
 
 /// Whole layouts that are typical, by name: sheets without readings.

@@ -256,6 +256,11 @@ impl Route {
         self.sections.iter().find(|placed| placed.contacts.contains(&index))
     }
 
+    /// Voltage at the load of the section of contact `index`, as the sheet has it, while listening at `output_v`, V rms.
+    pub(super) fn load_v(&self, index: usize, output_v: f64) -> f64 {
+        self.on(index, output_v).0.load_v / self.placed(index).map_or(1.0, |placed| placed.handed_on)
+    }
+
     /// Voltage at the load of the link of contact `index` for a voltage at the load of its section on the sheet.
     pub(super) fn at_link_load_v(&self, index: usize, at_v: f64) -> f64 {
         at_v * self.placed(index).map_or(1.0, |placed| placed.handed_on)

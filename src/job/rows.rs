@@ -142,12 +142,33 @@ pub(super) fn abilities(
             least_loss_db: deed.loss_db(best),
             change_db: if dull { (deed.change_db(surely), deed.change_db(worst)) } else { (0.0, 0.0) },
             loss_was_heard: loss_heard(&heard.route),
+            by: if by_millivolts.is_some() { "the millivolts across it".to_owned() } else { deed.by_ohms() },
+            loss_by: if across { "its smallest ohms" } else { "its largest ohms" },
             by_millivolts: by_millivolts.is_some(),
             impossible_below_v: deed.impossible_below_v(need, level),
             impossible_below_ohm: (!across).then(|| impossible_below(need, &deed)).flatten(),
         })
     };
     job.heard.iter().filter(bad).filter_map(one).collect()
+}
+
+/// Largest millivolts read across a contact while the signal played, accuracy counted, over the volts at its link's load; nothing
+/// without such a reading.
+pub(super) fn millivolts(job: &Job, route: &Route, index: usize, contact: &str, channel: Channel) -> Option<f64> {
+    let played = job.readings.iter().filter(|r| {
+        r.contact == contact && r.channel == channel && r.when.before_remedy() && r.method.shows == Shows::SignalVolts
+    });
+    let share = |r: &Reading| {
+        let across_v = match r.shows {
+            Shown::Value(q) => q.high(),
+            Shown::Between(_, high) => high,
+            Shown::Below(limit) => limit,
+            Shown::Above(_) | Shown::Open => f64::INFINITY,
+        };
+        let load_v = route.at_link_load_v(index, r.at_v.unwrap_or(f64::NAN));
+        (across_v + r.method.half_width(across_v)) / load_v
+    };
+    played.map(share).reduce(f64::max)
 }
 
 /// What a contact can do to the signal of a route, all others perfect.
@@ -192,7 +213,7 @@ impl<'r> Deed<'r> {
                 let beside = Beside {
                     emf_v: self.chain_emf_v,
                     direct_current_a: network.contacts.iter().map(|contact| contact.direct_current_a).collect(),
-                    other_channel: 1.0,
+                    other_channel: Some(1.0),
                 };
                 let moving = [(self.index, range)];
                 ceiling_many_beside(network, TONE_HZ, &moving, &self.perfect_ohm, AUDIBLE_BAND_HZ, &beside)
@@ -204,24 +225,7 @@ impl<'r> Deed<'r> {
 
     /// Most residue by the millivolts that were read across it while the signal played (T8); nothing without such a reading.
     fn by_millivolts(&self, job: &Job, contact: &str, channel: Channel) -> Option<f64> {
-        let played = job.readings.iter().filter(|r| {
-            r.contact == contact
-                && r.channel == channel
-                && r.when.before_remedy()
-                && r.method.shows == Shows::SignalVolts
-        });
-        let share = |r: &Reading| {
-            let across_v = match r.shows {
-                Shown::Value(q) => q.high(),
-                Shown::Between(_, high) => high,
-                Shown::Below(limit) => limit,
-                Shown::Above(_) | Shown::Open => f64::INFINITY,
-            };
-            let load_v = self.route.at_link_load_v(self.index, r.at_v.unwrap_or(f64::NAN));
-            (across_v + r.method.half_width(across_v)) / load_v
-        };
-        let largest = played.map(share).reduce(f64::max)?;
-        Some(self.millivolt_factor()? * largest)
+        Some(self.millivolt_factor()? * millivolts(job, self.route, self.index, contact, channel)?)
     }
 
     fn millivolt_factor(&self) -> Option<f64> {
@@ -233,6 +237,14 @@ impl<'r> Deed<'r> {
         let (Need::Residue(least, _) | Need::ResidueNowAndThen(least, _)) = need else { return None };
         let load_v = self.route.at_link_load_v(self.index, level_v);
         Some(least / self.millivolt_factor()? * load_v).filter(|v| v.is_finite() && *v > 0.0)
+    }
+
+    /// What the bound of its ohms is from.
+    fn by_ohms(&self) -> String {
+        let ends = if self.across { "its smallest ohms" } else { "its largest ohms" };
+        let shared = self.route.network.contacts[self.index].role == Role::SharedReturn;
+        let direct = if self.direct_current_a > 0.0 { " and the direct current through it" } else { "" };
+        format!("{ends}{direct}{}", if shared { ", both channels playing the same" } else { "" })
     }
 
     fn with(&self, ohm: f64) -> Vec<f64> {

@@ -5,11 +5,12 @@ use super::report::{Headline, Rival, Row};
 use super::route::Route;
 use super::routes::Routes;
 use super::rows::{is_proved, side};
-use super::together::together;
+use super::together::Together;
 use crate::bench::evidence::{ComesBack, GoesAway};
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::{Channel, Heard, What};
 use crate::circuit::Role;
+use crate::judgement::finding::TOGETHER;
 use crate::judgement::suspects::ChannelPicture;
 use crate::judgement::{Kind, Picture, Standing, Who};
 use crate::response::ceiling::loss_range_for_residue;
@@ -146,7 +147,7 @@ pub(super) fn headline(channel: &ChannelPicture, shared: &str, rows: &[Row], riv
 }
 
 /// How the routes and the ohms lead to the headlines.
-pub(super) fn why(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -> Vec<String> {
+pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row], sums: &[Vec<Together>; 2]) -> Vec<String> {
     let mut lines = Vec::new();
     for channel in &picture.channels {
         if channel.symptoms.is_empty() {
@@ -164,18 +165,12 @@ pub(super) fn why(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row]) -
             let total = rows.len();
             lines.push(format!("{word}: the routes clear {cleared} of {total} contacts and leave {left}"));
         }
-        for all in together(job, routes, channel.channel) {
-            let ratio = |value| engineering(value, Dimension::Ratio);
-            let (route, residue, need) = (&all.route, ratio(all.residue), ratio(all.need));
-            let verdict = if all.residue < all.need { "not even together" } else { "together they could" };
-            lines.push(format!(
-                "{word}: all contacts of \"{route}\" at once: at most {residue} residue, what is heard takes {need}: {verdict}"
-            ));
-        }
+        lines.extend(sums[at].iter().map(|all| all.line(channel.channel)));
         for kind in [Kind::Able, Kind::CannotUnlessItJumps, Kind::CannotBeSole] {
             for row in rows.iter().filter(|row| row.findings[at].kind == kind) {
-                let told = row.findings[at].reasons.iter().rev().find(|reason| reason.starts_with("route"));
-                if let Some(reason) = told.or(row.findings[at].reasons.last()) {
+                let own = |reason: &&String| reason.starts_with("route") && !reason.contains(TOGETHER);
+                let reasons = &row.findings[at].reasons;
+                if let Some(reason) = reasons.iter().rfind(own).or(reasons.last()) {
                     lines.push(format!("{word}: {}: {reason}", row.contact));
                 }
             }

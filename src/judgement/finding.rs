@@ -30,6 +30,24 @@ words! {
     }
 }
 
+/// The bound that clears a contact, in the words of the bench.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Bound {
+    /// what it is from: "the millivolts across it", "its largest ohms", "all contacts of the route together"
+    pub by: String,
+    /// the route
+    pub route: String,
+    /// the most (or, of a measured loss, the least) that the contact can do there
+    pub at_most: f64,
+    /// what is heard takes so much
+    pub needed: f64,
+    /// of both: "ratio" to the tone, or "dB"
+    pub unit: &'static str,
+}
+
+/// Name of the bound of all contacts at once.
+pub const TOGETHER: &str = "all contacts of the route together";
+
 /// The finding on one contact and channel.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Finding {
@@ -61,6 +79,10 @@ pub struct Finding {
     pub probability_se: Option<f64>,
     /// of that, law by law, alone
     pub probability_by_hypothesis: BTreeMap<String, f64>,
+    /// the bound that clears it; `None` where none does, or routes, a bridge or its kind decide
+    pub bound: Option<Bound>,
+    /// the bound of all contacts of that route together, where it clears them all
+    pub bound_together: Option<Bound>,
     /// why, in sentences
     pub reasons: Vec<String>,
     /// the assumption or evidence that decides
@@ -78,6 +100,10 @@ pub struct Ability {
     pub residue: (f64, f64),
     /// whether the upper end of the residue is by millivolts read across it while it played (T8)
     pub by_millivolts: bool,
+    /// what that bound of the residue is from, in the words of [`Bound::by`]
+    pub by: String,
+    /// the same for loss and response change
+    pub loss_by: &'static str,
     /// loss at 1 kHz at the resistance it surely reached and at the upper end, dB
     pub loss_db: (f64, f64),
     /// largest loss of a contact that jumps and shows its mean to the meter, dB
@@ -111,8 +137,39 @@ fn decibel(db: f64) -> String {
     if db.is_infinite() { "any loss".to_owned() } else { engineering(db, Dimension::Decibel) }
 }
 
-/// Judges one route by the ohms; returns the verdict, the reason, and the assumption that decided.
-fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
+/// Judges one route by the ohms; returns the verdict, the reason, the assumption that decided, and the bound that clears.
+fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str, Option<Bound>) {
+    let (verdict, reason, decided) = verdict(ability, range);
+    let bound = |by: &str, at_most, needed, unit| Bound {
+        by: by.to_owned(),
+        route: ability.route.clone(),
+        at_most,
+        needed,
+        unit,
+    };
+    let bound = matches!(verdict, Verdict::Cannot | Verdict::CannotSteady).then(|| match ability.need {
+        Need::Residue(needed, _) | Need::ResidueNowAndThen(needed, _) => {
+            bound(&ability.by, ability.residue.1, needed, "ratio")
+        }
+        Need::Loss(.., most) if ability.least_loss_db > most => {
+            bound("its smallest ohms", ability.least_loss_db, most, "dB")
+        }
+        Need::ResponseChange(needed, _) => bound(ability.loss_by, ability.change_db.1, needed, "dB"),
+        Need::Loss(needed, ..) | Need::LossNowAndThen(needed, _) => {
+            bound(ability.loss_by, ability.loss_db.1, needed, "dB")
+        }
+        Need::NotComputed => bound("nothing", f64::NAN, f64::NAN, "ratio"),
+    });
+    (verdict, reason, decided, bound)
+}
+
+/// Of several bounds the one that leaves least room.
+fn tightest(bounds: impl Iterator<Item = Bound>) -> Option<Bound> {
+    let share = |bound: &Bound| bound.at_most / bound.needed;
+    bounds.min_by(|a, b| share(a).total_cmp(&share(b)))
+}
+
+fn verdict(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'static str) {
     const READING: &str = "the upper end of its reading, grown as far as a rectifying film could at this signal";
     const MILLIVOLTS: &str = "the millivolts across it while the signal played";
     let residue_asked = matches!(ability.need, Need::Residue(..) | Need::ResidueNowAndThen(..));
@@ -124,10 +181,12 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
         );
         return (Verdict::Open, reason, "the contact was not moved while it was read");
     }
+    let from = if residue_asked { ability.by.as_str() } else { ability.loss_by };
     let by_reach = |low: f64, high: f64, (need, sure): (f64, f64), text: &dyn Fn(f64) -> String, what: &str| {
         if high < need {
+            let (high, need) = (text(high), text(need));
             let reason =
-                format!("route \"{route}\": at most {} {what}, what is heard takes {}", text(high), text(need));
+                format!("route \"{route}\": at most {high} {what} (bound from {from}), what is heard takes {need}");
             (Verdict::Cannot, reason, upper)
         } else if low >= sure {
             let reason = format!("route \"{route}\": up to {} {what}, what is heard takes {}", text(low), text(sure));
@@ -164,7 +223,7 @@ fn judge(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'stat
         Need::Loss(least, sure, most) => {
             if ability.least_loss_db > most {
                 let reason = format!(
-                    "route \"{route}\": it would be at least {} quieter, more than the {} that was measured",
+                    "route \"{route}\": it would be at least {} quieter (bound from its smallest ohms), more than the {} that was measured",
                     decibel(ability.least_loss_db),
                     decibel(most)
                 );
@@ -238,7 +297,7 @@ impl Known<'_> {
             (Some(range), Some(limit)) if range.reached_ohm > limit => Some(false),
             _ => None,
         };
-        let (kind, decided_by) = self.decide(in_order, &mut reasons);
+        let (kind, decided_by, bound) = self.decide(in_order, &mut reasons);
         let worst = self.abilities.iter().map(|a| a.residue.1).fold(f64::NAN, f64::max);
         let loss = |pick: fn(&Ability) -> f64| self.abilities.iter().map(pick).fold(f64::NAN, f64::max);
         Finding {
@@ -256,21 +315,23 @@ impl Known<'_> {
             probability: None,
             probability_se: None,
             probability_by_hypothesis: BTreeMap::new(),
+            bound,
+            bound_together: None,
             reasons,
             decided_by,
         }
     }
 
-    fn decide(&self, in_order: Option<bool>, reasons: &mut Vec<String>) -> (Kind, String) {
+    fn decide(&self, in_order: Option<bool>, reasons: &mut Vec<String>) -> (Kind, String, Option<Bound>) {
         let volt = |v: f64| engineering(v, Dimension::Voltage);
         match self.standing {
             Some(Standing::Proved) => {
                 reasons.push("bridging or replacing it restored clean sound".to_owned());
-                return (Kind::Proved, "the bridge".to_owned());
+                return (Kind::Proved, "the bridge".to_owned(), None);
             }
             Some(Standing::BridgedNoChange) => {
                 reasons.push("a bridge across it changed nothing".to_owned());
-                return (Kind::CannotBeSole, "the bridge".to_owned());
+                return (Kind::CannotBeSole, "the bridge".to_owned(), None);
             }
             Some(Standing::ClearedBy { route, level_v, bad_level_v }) => {
                 // in a feedback, supply or bias network no signal level is known, and none is needed
@@ -282,25 +343,25 @@ impl Known<'_> {
                 } else {
                     format!("route \"{route}\" is clean through it")
                 });
-                return (Kind::Cleared, format!("clean on \"{route}\""));
+                return (Kind::Cleared, format!("clean on \"{route}\""), None);
             }
             Some(Standing::NotOnABadRoute(clean_on)) => {
                 if in_order == Some(true) {
                     reasons.push("its reading is usual for its kind, and nothing points at it".to_owned());
-                    return (Kind::InOrder, "its reading".to_owned());
+                    return (Kind::InOrder, "its reading".to_owned(), None);
                 }
                 if let Some(route) = clean_on {
                     reasons.push(format!("route \"{route}\" is clean through it"));
-                    return (Kind::Cleared, format!("clean on \"{route}\""));
+                    return (Kind::Cleared, format!("clean on \"{route}\""), None);
                 }
             }
             None => {
                 if in_order == Some(true) {
                     reasons.push("its reading is usual for its kind, and nothing points at it".to_owned());
-                    return (Kind::InOrder, "its reading".to_owned());
+                    return (Kind::InOrder, "its reading".to_owned(), None);
                 }
                 reasons.push("nobody has listened on a route through it".to_owned());
-                return (Kind::NotSettled, "no evidence".to_owned());
+                return (Kind::NotSettled, "no evidence".to_owned(), None);
             }
             Some(Standing::LouderElsewhere { route, level_v, bad_level_v }) => reasons.push(format!(
                 "route \"{route}\" is clean through it, but with {} against {}: a larger signal may break its film",
@@ -315,11 +376,11 @@ impl Known<'_> {
         self.by_ohms(reasons)
     }
 
-    fn by_ohms(&self, reasons: &mut Vec<String>) -> (Kind, String) {
+    fn by_ohms(&self, reasons: &mut Vec<String>) -> (Kind, String, Option<Bound>) {
         if !self.role.is_in_the_path() {
             let word = self.role.word();
             reasons.push(format!("a contact in a {word} network: nothing bounds what it does, so no ohms clear it"));
-            return (Kind::NotSettled, format!("its role: {word}"));
+            return (Kind::NotSettled, format!("its role: {word}"), None);
         }
         let below = self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min);
         let Some(range) = self.range else {
@@ -327,7 +388,7 @@ impl Known<'_> {
                 Some(limit) => format!("no reading; below {} it cannot be the cause", ohm(limit)),
                 None => "no reading".to_owned(),
             });
-            return (Kind::NotSettled, "no reading".to_owned());
+            return (Kind::NotSettled, "no reading".to_owned(), None);
         };
         if !range.dry {
             reasons.push(format!(
@@ -343,137 +404,28 @@ impl Known<'_> {
         }
         let mut verdicts = Vec::new();
         for ability in &self.abilities {
-            let (verdict, reason, decided) = judge(ability, &range);
+            let (verdict, reason, decided, bound) = judge(ability, &range);
             reasons.push(reason);
-            verdicts.push((verdict, decided));
+            verdicts.push((verdict, decided, bound));
         }
         let pick = |wanted| verdicts.iter().find(|v| v.0 == wanted).map(|v| v.1.to_owned());
         if let Some(decided) = pick(Verdict::Cannot) {
-            (Kind::CannotBeSole, decided)
+            // of several routes that clear it the one that leaves least room is quoted
+            let bounds = verdicts.into_iter().filter_map(|v| v.2);
+            (Kind::CannotBeSole, decided, tightest(bounds))
         } else if let Some(decided) = pick(Verdict::CannotSteady) {
             reasons.push("millivolts read across it while it plays would settle it for any contact".to_owned());
-            (Kind::CannotUnlessItJumps, decided)
+            (Kind::CannotUnlessItJumps, decided, tightest(verdicts.into_iter().filter_map(|v| v.2)))
         } else if let Some(decided) = pick(Verdict::Open) {
-            (Kind::NotSettled, decided)
+            (Kind::NotSettled, decided, None)
         } else if let Some(decided) = pick(Verdict::Able) {
-            (Kind::Able, decided)
+            (Kind::Able, decided, None)
         } else {
             reasons.push("nothing wrong was heard through it, and its reading is not usual for its kind".to_owned());
-            (Kind::NotSettled, "nothing was heard".to_owned())
+            (Kind::NotSettled, "nothing was heard".to_owned(), None)
         }
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn range(low: f64, high: f64) -> ResistanceRange {
-        ResistanceRange {
-            low_ohm: low,
-            reached_ohm: low,
-            high_ohm: high,
-            rest_high_ohm: high,
-            at_signal: true,
-            mean_share: 0.0,
-            shown_high_ohm: high,
-            dry: true,
-            fritted: false,
-            moved: false,
-        }
-    }
-
-    fn ability(need: Need, residue: (f64, f64), loss_db: (f64, f64)) -> Ability {
-        Ability {
-            route: "phono".into(),
-            need,
-            residue,
-            loss_db,
-            jumping_loss_db: 0.0,
-            least_loss_db: loss_db.0,
-            change_db: (0.0, 0.0),
-            loss_was_heard: false,
-            by_millivolts: false,
-            impossible_below_ohm: Some(65.0),
-            impossible_below_v: None,
-        }
-    }
-
-    fn known<'a>(standing: Option<&'a Standing>, range: Option<ResistanceRange>, abilities: Vec<Ability>) -> Known<'a> {
-        Known {
-            role: Role::Signal,
-            contact: "a / b",
-            channel: Channel::Left,
-            standing,
-            range,
-            abilities,
-            in_order_up_to_ohm: Some(0.04),
-            by_hypothesis: BTreeMap::new(),
-        }
-    }
-
-    fn kind(standing: &Standing, range: Option<ResistanceRange>, abilities: Vec<Ability>) -> Kind {
-        known(Some(standing), range, abilities).judge().kind
-    }
-
-    #[test]
-    fn every_kind() {
-        let grit = |residue| vec![ability(Need::Residue(0.001, 0.0015), residue, (0.01, 0.02))];
-        assert_eq!(kind(&Standing::Proved, None, vec![]), Kind::Proved);
-        assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.002, 0.003))), Kind::Able);
-        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), grit((1e-6, 2e-6))), Kind::CannotUnlessItJumps);
-        assert_eq!(kind(&Standing::Suspect, Some(range(10.0, 300.0)), grit((1e-4, 3e-3))), Kind::NotSettled);
-        assert_eq!(kind(&Standing::NotOnABadRoute(None), Some(range(0.01, 0.03)), vec![]), Kind::InOrder);
-        // between the models of hearing it is open
-        assert_eq!(kind(&Standing::Suspect, Some(range(200.0, 300.0)), grit((0.0012, 0.003))), Kind::NotSettled);
-        let cleared = Standing::ClearedBy { route: "tape".into(), level_v: 1.0, bad_level_v: 1.0 };
-        assert_eq!(kind(&cleared, None, vec![]), Kind::Cleared);
-    }
-
-    #[test]
-    fn a_meter_shows_only_the_mean_of_what_jumps() {
-        let grit = ability(Need::Residue(0.001, 0.0015), (1e-6, 2e-6), (0.01, 0.02));
-        // by millivolts across it the theorem holds for any contact
-        let played = vec![Ability { by_millivolts: true, ..grit.clone() }];
-        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), played), Kind::CannotBeSole);
-        // a crackle takes a reading while it is moved, and has it
-        let moved = ResistanceRange { moved: true, ..range(0.1, 0.2) };
-        let crackle = vec![Ability { need: Need::ResidueNowAndThen(0.001, 0.001), ..grit.clone() }];
-        assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
-        // loss: the mean bounds it, unless the bound itself is too large or the reading was no mean
-        let loss =
-            |jumping_loss_db: f64| vec![Ability { need: Need::Loss(0.5, 0.5, 9.0), jumping_loss_db, ..grit.clone() }];
-        let rest = ResistanceRange { at_signal: false, ..range(0.1, 0.2) };
-        assert_eq!(kind(&Standing::Suspect, Some(rest), loss(0.4)), Kind::CannotBeSole);
-        assert_eq!(kind(&Standing::Suspect, Some(rest), loss(0.6)), Kind::CannotUnlessItJumps);
-        assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), loss(0.6)), Kind::CannotBeSole);
-        let finding = known(Some(&Standing::Suspect), Some(rest), loss(0.6)).judge();
-        assert!(finding.decided_by.contains("jump") && finding.reasons.iter().any(|r| r.contains("millivolts")));
-    }
-
-    #[test]
-    fn a_crackle_is_never_excluded_at_rest() {
-        let crackle = vec![ability(Need::ResidueNowAndThen(0.001, 0.001), (1e-9, 1e-9), (0.0, 0.0))];
-        assert_eq!(kind(&Standing::Suspect, Some(range(0.0, 0.01)), crackle.clone()), Kind::NotSettled);
-        let moved = ResistanceRange { moved: true, ..range(0.0, 0.01) };
-        assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
-    }
-
-    #[test]
-    fn predicting_more_than_is_heard_speaks_against_it() {
-        let grit = vec![ability(Need::Residue(0.001, 0.001), (0.5, 0.6), (6.0, 7.0))];
-        assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), grit), Kind::NotSettled);
-        let loss = vec![ability(Need::Loss(0.4, 0.4, 0.8), (0.5, 0.6), (6.0, 7.0))];
-        assert_eq!(kind(&Standing::Suspect, Some(range(5e4, 6e4)), loss), Kind::CannotBeSole);
-    }
-
-    #[test]
-    fn unknowns_stay_open() {
-        assert_eq!(known(None, None, vec![]).judge().kind, Kind::NotSettled);
-        let one_sided = ResistanceRange { dry: false, high_ohm: f64::INFINITY, ..range(0.0, 0.2) };
-        let grit = vec![ability(Need::Residue(0.001, 0.001), (0.0, f64::INFINITY), (0.0, f64::INFINITY))];
-        let finding = known(Some(&Standing::Suspect), Some(one_sided), grit).judge();
-        assert_eq!(finding.kind, Kind::NotSettled);
-        assert!(finding.reasons[0].contains("more voltage than the signal"));
-    }
-}
+mod tests;

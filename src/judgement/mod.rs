@@ -21,6 +21,6 @@ pub mod trial;
 pub mod uncertainty;
 
 pub use faults::SharedCause;
-pub use finding::{Finding, Kind};
+pub use finding::{Bound, Finding, Kind};
 pub use next_step::NextStep;
 pub use suspects::{Observation, OnRoute, Picture, Standing, Who};

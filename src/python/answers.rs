@@ -138,12 +138,12 @@ pub(super) fn ceiling<'py>(
     ranges: ByContact<'_, 'py>,
     emf_v: Option<&Bound<'py, PyAny>>,
     contacts: ByContact<'_, 'py>,
-    (band_hz, other_channel): ((f64, f64), f64),
+    (band_hz, other_channel): ((f64, f64), Option<f64>),
 ) -> PyResult<Ceiling> {
     let band_hz = band(py, band_hz)?;
-    if !other_channel.is_finite() {
-        let allowed = "allowed: a finite number: the other channel's EMF over this one's";
-        return Err(input_error(py, InputError::new("other_channel", other_channel, allowed)));
+    if let Some(ratio) = other_channel.filter(|ratio| !ratio.is_finite()) {
+        let allowed = "allowed: a finite number: the other channel's EMF over this one's; None for another programme";
+        return Err(input_error(py, InputError::new("other_channel", ratio, allowed)));
     }
     let mut arguments = Arguments::new(py);
     let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;

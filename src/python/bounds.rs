@@ -4,14 +4,16 @@ use super::answers::{ByContact, GRID_WORK, Statuses, band, contact_columns, pair
 use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
 use super::linear::{RangeColumns, range_columns};
-use super::system::network_of;
+use super::system::{Chain, Section, network_of};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::attack::{self, Search};
+use crate::response::ceiling_by_readings::{Across, ceiling_by_readings as by_readings};
 use crate::response::ceiling_many::Moving;
 use crate::response::ceiling_resistive::ceiling_music;
 use crate::response::ceiling_two_tone::ceiling_two_tone;
+use crate::response::linear::AUDIBLE_BAND_HZ;
 use crate::response::status::Status;
 use crate::response::sweep::Values;
 use numpy::{IntoPyArray, PyArrayMethods};
@@ -81,6 +83,14 @@ pub(super) struct MusicCeiling {
     statuses: Statuses,
 }
 
+/// Bound of contacts read in ohms and in millivolts together, one per point.
+#[pyclass(frozen, module = "weaklink")]
+pub(super) struct ReadingsCeiling {
+    #[pyo3(get)]
+    chatter: Py<PyAny>,
+    statuses: Statuses,
+}
+
 macro_rules! with_status {
     ($name:ident, $($field:ident),+) => {
         statused!($name, applies);
@@ -98,6 +108,7 @@ macro_rules! with_status {
 
 with_status!(TwoToneCeiling, d2, d3, rms);
 with_status!(MusicCeiling, to_copy, to_total);
+with_status!(ReadingsCeiling, chatter);
 
 pub(super) fn two_tone_ceiling<'py>(
     py: Python<'py>,
@@ -183,6 +194,108 @@ pub(super) fn music_ceiling<'py>(
         statuses: Statuses::new(&columns, out.iter().map(|found| found.err().unwrap_or(Status::Holds)))?,
     })
 }
+
+pub(super) fn ceiling_by_readings<'py>(
+    py: Python<'py>,
+    network: &Network,
+    frequency_hz: &Bound<'py, PyAny>,
+    ranges: ByContact<'_, 'py>,
+    across: ByContact<'_, 'py>,
+    band_hz: (f64, f64),
+) -> PyResult<ReadingsCeiling> {
+    let band_hz = band(py, band_hz)?;
+    let mut arguments = Arguments::new(py);
+    let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
+    let given = match ranges {
+        Some(ranges) => range_columns(py, network, &mut arguments, Some(ranges))?,
+        None => Vec::new(),
+    };
+    let mut read = Vec::new();
+    for (name, object) in pairs(across)? {
+        let index = network.contact_index(&name).map_err(|fault| input_error(py, fault))?;
+        let place = format!("across[{name:?}]");
+        if given.iter().any(|g| g.0 == index) {
+            let allowed = "allowed: a contact in ranges or in across, not in both";
+            return Err(input_error(py, InputError::new(place, "in ranges too", allowed)));
+        }
+        read.push((index, arguments.add(&place, &object, Domain::NotNegative)?));
+    }
+    let columns = arguments.broadcast()?;
+    let frequency = columns.values(frequency)?;
+    let wanted = wanted(py, &columns, &given)?;
+    let read = read.into_iter().map(|(k, n)| Ok((k, columns.values(n)?))).collect::<PyResult<Vec<_>>>()?;
+    let size = columns.size;
+    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
+        let one = |point: usize| {
+            if watch.stop() {
+                return Err(crate::watch::Stopped);
+            }
+            let moving: Vec<Moving> = wanted.iter().map(|&(k, l, h)| (k, (at(l, point), at(h, point)))).collect();
+            let volts: Vec<Across> = read.iter().map(|&(k, v)| (k, at(v, point))).collect();
+            Ok(by_readings(network, at(frequency, point), &moving, &volts, band_hz))
+        };
+        (0..size).map(one).collect::<Result<Vec<_>, _>>()
+    })?;
+    Ok(ReadingsCeiling {
+        chatter: columns.result(out.iter().map(|found| found.unwrap_or(f64::NAN)).collect::<Vec<_>>())?,
+        statuses: Statuses::new(&columns, out.iter().map(|found| found.err().unwrap_or(Status::Holds)))?,
+    })
+}
+
+/// What sections and chains can be asked beside the ceiling of one tone.
+macro_rules! bound_methods {
+    ($name:ident) => {
+        #[pymethods]
+        impl $name {
+            #[pyo3(
+                signature = (low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ),
+                text_signature = "($self, low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=(20.0, 20000.0))"
+            )]
+            #[allow(clippy::too_many_arguments)] // keywords of one question
+            fn two_tone_ceiling<'py>(
+                &self,
+                py: Python<'py>,
+                low_hz: &Bound<'py, PyAny>,
+                high_hz: &Bound<'py, PyAny>,
+                ranges: &Bound<'py, PyMapping>,
+                ratio: f64,
+                emf_v: Option<&Bound<'py, PyAny>>,
+                contacts: ByContact<'_, 'py>,
+                band_hz: (f64, f64),
+            ) -> PyResult<TwoToneCeiling> {
+                two_tone_ceiling(py, self.network(py)?, (low_hz, high_hz), ranges, (ratio, emf_v), contacts, band_hz)
+            }
+
+            #[pyo3(signature = (*, ranges, contacts=None))]
+            fn music_ceiling<'py>(
+                &self,
+                py: Python<'py>,
+                ranges: &Bound<'py, PyMapping>,
+                contacts: ByContact<'_, 'py>,
+            ) -> PyResult<MusicCeiling> {
+                music_ceiling(py, self.network(py)?, ranges, contacts)
+            }
+
+            #[pyo3(
+                signature = (frequency_hz, *, ranges=None, across=None, band_hz=AUDIBLE_BAND_HZ),
+                text_signature = "($self, frequency_hz, *, ranges=None, across=None, band_hz=(20.0, 20000.0))"
+            )]
+            fn ceiling_by_readings<'py>(
+                &self,
+                py: Python<'py>,
+                frequency_hz: &Bound<'py, PyAny>,
+                ranges: ByContact<'_, 'py>,
+                across: ByContact<'_, 'py>,
+                band_hz: (f64, f64),
+            ) -> PyResult<ReadingsCeiling> {
+                ceiling_by_readings(py, self.network(py)?, frequency_hz, ranges, across, band_hz)
+            }
+        }
+    };
+}
+
+bound_methods!(Section);
+bound_methods!(Chain);
 
 /// The best attack on a ceiling that a search found.
 #[pyclass(frozen, module = "weaklink")]

@@ -38,6 +38,7 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<linear::LossRange>()?;
     module.add_class::<bounds::TwoToneCeiling>()?;
     module.add_class::<bounds::MusicCeiling>()?;
+    module.add_class::<bounds::ReadingsCeiling>()?;
     module.add_class::<bounds::Attack>()?;
     module.add_function(wrap_pyfunction!(bounds::try_ceiling, module)?)?;
     module.add_class::<steady::Distortion>()?;

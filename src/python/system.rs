@@ -2,7 +2,6 @@
 
 use super::answers::{ByContact, Ceiling, GRID_WORK, Ready, band, ceiling, contact_columns, whole};
 use super::array::{Arguments, run};
-use super::bounds::{self, MusicCeiling, TwoToneCeiling};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
 use super::level_cycle::{self, Signature};
@@ -231,7 +230,7 @@ macro_rules! system_methods {
             }
 
             #[pyo3(
-                signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ, other_channel=1.0),
+                signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ, other_channel=Some(1.0)),
                 text_signature = "($self, frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=(20.0, 20000.0), other_channel=1.0)"
             )]
             #[allow(clippy::too_many_arguments)]
@@ -243,39 +242,10 @@ macro_rules! system_methods {
                 emf_v: Option<&Bound<'py, PyAny>>,
                 contacts: ByContact<'_, 'py>,
                 band_hz: (f64, f64),
-                other_channel: f64,
+                other_channel: Option<f64>,
             ) -> PyResult<Ceiling> {
                 let view = (band_hz, other_channel);
                 ceiling(py, self.network(py)?, frequency_hz, ranges, emf_v, contacts, view)
-            }
-
-            #[pyo3(
-                signature = (low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ),
-                text_signature = "($self, low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=(20.0, 20000.0))"
-            )]
-            #[allow(clippy::too_many_arguments)] // keywords of one question
-            fn two_tone_ceiling<'py>(
-                &self,
-                py: Python<'py>,
-                low_hz: &Bound<'py, PyAny>,
-                high_hz: &Bound<'py, PyAny>,
-                ranges: &Bound<'py, PyMapping>,
-                ratio: f64,
-                emf_v: Option<&Bound<'py, PyAny>>,
-                contacts: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
-            ) -> PyResult<TwoToneCeiling> {
-                bounds::two_tone_ceiling(py, self.network(py)?, (low_hz, high_hz), ranges, (ratio, emf_v), contacts, band_hz)
-            }
-
-            #[pyo3(signature = (*, ranges, contacts=None))]
-            fn music_ceiling<'py>(
-                &self,
-                py: Python<'py>,
-                ranges: &Bound<'py, PyMapping>,
-                contacts: ByContact<'_, 'py>,
-            ) -> PyResult<MusicCeiling> {
-                bounds::music_ceiling(py, self.network(py)?, ranges, contacts)
             }
         }
     };
@@ -294,7 +264,7 @@ impl Section {
         Ok(Self(section, network))
     }
 
-    fn network(&self, py: Python<'_>) -> PyResult<&Network> {
+    pub(super) fn network(&self, py: Python<'_>) -> PyResult<&Network> {
         self.1.as_ref().ok_or_else(|| {
             let place = format!("section {:?}: source", self.0.name);
             let allowed = "a section without a source has an answer only inside a Chain, after a Stage";
@@ -442,7 +412,7 @@ impl Chain {
         format!("Chain([{}])", items.join(", "))
     }
 
-    fn network(&self, _py: Python<'_>) -> PyResult<&Network> {
+    pub(super) fn network(&self, _py: Python<'_>) -> PyResult<&Network> {
         Ok(&self.1)
     }
 }

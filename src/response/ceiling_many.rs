@@ -57,15 +57,16 @@ pub struct Beside {
     pub emf_v: f64,
     /// direct current through every contact of the chain, A
     pub direct_current_a: Vec<f64>,
-    /// EMF of the other channel over that of this one, at the same frequency: one if both play the same
-    pub other_channel: f64,
+    /// EMF of the other channel over that of this one, at the same frequency: one if both play the same; nothing if it plays
+    /// another programme
+    pub other_channel: Option<f64>,
 }
 
 impl Beside {
     /// No direct current, the other channel playing the same.
     #[must_use]
     pub fn nothing(network: &Network) -> Self {
-        Self { emf_v: 1.0, direct_current_a: vec![0.0; network.contacts.len()], other_channel: 1.0 }
+        Self { emf_v: 1.0, direct_current_a: vec![0.0; network.contacts.len()], other_channel: Some(1.0) }
     }
 }
 
@@ -105,6 +106,13 @@ pub fn ceiling_many_beside(
     if moving.iter().any(|&(k, range)| across(k) && range.0 <= 0.0) {
         return Ceiling::none(Status::CanShort);
     }
+    let shared = |k: usize| network.contacts[k].role == Role::SharedReturn;
+    let in_common = (0..fixed_ohm.len()).any(|k| shared(k) && (fixed_ohm[k] > 0.0 || moving.iter().any(|m| m.0 == k)));
+    let other_channel = match beside.other_channel {
+        Some(ratio) => ratio,
+        None if in_common => return Ceiling::none(Status::OtherProgramme),
+        None => 1.0,
+    };
     let direct = moving.iter().any(|m| beside.direct_current_a[m.0] != 0.0);
     if let (false, Some((least, most))) = (direct, gain_range(network, &moving, fixed_ohm)) {
         let residue = 0.5 * (most / least).ln();
@@ -118,7 +126,7 @@ pub fn ceiling_many_beside(
     let floored: Vec<Moving> = moving.iter().map(floor).collect();
     let mut status = Status::NoFundamental;
     for (last, moving) in [(false, &moving), (true, &floored)] {
-        let several = Several { seen: Seen::new(network, moving, fixed_ohm, beside.other_channel), driven_hz, band_hz };
+        let several = Several { seen: Seen::new(network, moving, fixed_ohm, other_channel), driven_hz, band_hz };
         let alone = several.seen.in_one_section();
         // over several sections nothing is proved without the floor
         let Some(problem) = several.problem(moving, beside).filter(|_| alone || last) else { continue };
@@ -244,8 +252,10 @@ impl Several<'_> {
 mod tests {
     use super::*;
     use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
+    use crate::response::attack::{Search, attack, band_of};
     use crate::response::ceiling::{Loop, ceiling};
     use crate::response::linear::AUDIBLE_BAND_HZ;
+    use crate::watch::Unwatched;
     use approx::assert_relative_eq;
     use proptest::prelude::*;
 
@@ -394,7 +404,7 @@ mod tests {
         for other in [1.0, 0.5, 0.0, -0.5] {
             let gain = |ohm: f64| 0.5 * (1.0 + other) * 32.0 / (42.0 + 2.0 * ohm) + 0.5 * (1.0 - other) * 32.0 / 42.0;
             let exact = (0.5 * (gain(low) / gain(high)).ln().abs()).sinh();
-            let beside = Beside { other_channel: other, ..Beside::nothing(&network) };
+            let beside = Beside { other_channel: Some(other), ..Beside::nothing(&network) };
             let of = |moving: &[Moving]| {
                 ceiling_many_beside(&network, 1e3, moving, &[0.0; 2], AUDIBLE_BAND_HZ, &beside).chatter
             };
@@ -427,12 +437,50 @@ mod tests {
     }
 
     #[test]
+    fn a_bound_that_looks_inside_the_band_alone_is_passed() {
+        // the old fault: weights under which the bracket is positive in the band, and nobody asks below it. Direct current that
+        // the first contact makes of the tone passes the low pass better than the tone does, and the second one cuts it into the band
+        let mut network = two_sections(0.0, Equalisation::Flat);
+        let below = Lead { resistance_ohm: 900.0, capacitance_f: 5e-6, ..Lead::default() };
+        let (source, load) = (Source { emf_v: 1.0, resistance_ohm: 100.0, inductance_h: 0.0 }, Load::resistance(9e3));
+        let path = vec![PathItem::Lead(below), PathItem::Contact(Contact::ohmic("b", 0.0))];
+        let second = Section { name: "b".into(), source: None, path, load };
+        network.links[1].ladder = crate::circuit::twoport::Ladder::new(&second, &source, 1);
+        let moving = [(0, (0.0, 400.0)), (1, (0.0, 2e3))];
+        let search = Search { trials: 10, seed: 1, samples: 15, periods: 1 };
+        let band_hz = band_of(1e3, search);
+        let beside = Beside::nothing(&network);
+        let several = Several { seen: Seen::new(&network, &moving, &[0.0; 2], 1.0), driven_hz: 1e3, band_hz };
+        let mut problem = several.problem(&moving, &beside).unwrap();
+        problem.everywhere = several.plain(&weights::frequencies(band_hz, 48.0));
+        let wrong = several.ceiling(&problem, &problem.best_weights());
+        let right = ceiling_many(&network, 1e3, &moving, &[0.0; 2], band_hz);
+        let found = attack(&network, 1e3, &moving, &[0.0; 2], search, &Unwatched).unwrap().unwrap().residue;
+        println!("inside the band alone: {:.3}, reached {found:.3}, bound {:.3}", wrong.harmonics, right.harmonics);
+        assert!(wrong.status == Status::Holds && found > 1.02 * wrong.harmonics);
+        assert!(right.status == Status::Holds && found <= right.harmonics * (1.0 + 1e-9));
+    }
+
+    #[test]
+    fn another_programme_on_a_shared_return_is_refused() {
+        let network = headphones(true);
+        let beside = Beside { other_channel: None, ..Beside::nothing(&network) };
+        let of = |moving: &[Moving], fixed: &[f64]| {
+            ceiling_many_beside(&network, 1e3, moving, fixed, AUDIBLE_BAND_HZ, &beside).status
+        };
+        assert_eq!(of(&[(1, (0.0, 1.0))], &[0.0; 2]), Status::OtherProgramme);
+        assert_eq!(of(&[(0, (0.0, 1.0))], &[0.0, 0.1]), Status::OtherProgramme);
+        // a perfect return hands nothing over
+        assert_eq!(of(&[(0, (0.0, 1.0))], &[0.0; 2]), Status::Holds);
+    }
+
+    #[test]
     fn beside_a_direct_current_one_loop_is_t1() {
         let network = section(0.05, Lead::default());
         let ready = Loop::new(&network, &[0], &[0.0; 2], 1e3, AUDIBLE_BAND_HZ).unwrap();
         let moving = [(0, (100.0, 9e3))];
         let at = |direct: f64| {
-            let beside = Beside { emf_v: 2.0, direct_current_a: vec![direct, 0.0], other_channel: 1.0 };
+            let beside = Beside { emf_v: 2.0, direct_current_a: vec![direct, 0.0], other_channel: Some(1.0) };
             let many = ceiling_many_beside(&network, 1e3, &moving, &[0.0; 2], AUDIBLE_BAND_HZ, &beside);
             (many, ready.ceiling_beside(moving[0].1, 2.0, direct))
         };

@@ -13,8 +13,8 @@
 //!
 //! References and products are those of [`two_tone`](super::two_tone). In a resistive loop and for small swings the sidebands
 //! over the upper tone of 4:1 are at most `4.12` ceilings, of equal tones `d2` at most `1/sqrt 2` and `d3` at most one. The
-//! rms form is reached by a contact that jumps without regard to the signal; `d2` and `d3` ask for all of the residue on
-//! one line or two: attacks reach 0.75 to 0.87 of them.
+//! rms form is reached by a contact that jumps without regard to the signal; `d2` and `d3` are not, because of the shape of the
+//! waves: see [`bounds`](super::bounds).
 
 use super::ceiling::Loop;
 use super::ceiling_many::Moving;

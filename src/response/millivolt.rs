@@ -12,6 +12,7 @@
 
 use super::ceiling::Status;
 use super::enclosed::{EVEN, Field, Walk};
+use super::jet::Jet;
 use super::linear::gain_after;
 use super::supremum::{Span, supremum_of};
 use crate::circuit::Role;
@@ -38,7 +39,6 @@ pub fn millivolt_factor(
         return Err(Status::SeveralLoops);
     }
     let number = network.section_of(index);
-    let link = &network.links[number];
     let mut fixed_ohm = contact_ohm.to_vec();
     fixed_ohm[index] = 0.0;
     let after = |frequency_hz: f64| gain_after(network, number, frequency_hz, &fixed_ohm);
@@ -46,18 +46,25 @@ pub fn millivolt_factor(
     if at_driven <= 0.0 || !at_driven.is_finite() {
         return Err(Status::NoFundamental);
     }
-    let k = index - link.ladder.contacts().start;
     let largest = supremum_of(&Span::band(band_hz), |span| {
-        let field = Field::new(span);
-        let mut factor = Walk::new(&field, &link.ladder, &fixed_ohm, EVEN).reach(&field, k)?;
-        factor = factor.times(&field.stages(&link.stages)?).scaled(at_driven.recip());
-        for later in &network.links[number + 1..] {
-            let walk = Walk::new(&field, &later.ladder, &fixed_ohm, EVEN);
-            factor = factor.times(&walk.transfer(&field)?).times(&field.stages(&later.stages)?);
-        }
-        Some(factor.square())
+        let output = output_per_emf(&Field::new(span), network, index, &fixed_ohm)?;
+        Some(output.scaled(at_driven.recip()).square())
     });
     if largest.is_finite() { Ok(largest.max(0.0).sqrt()) } else { Err(Status::NoBound) }
+}
+
+/// Output of the chain per EMF in series with a contact, over an interval of frequency; the contacts keep `contact_ohm`.
+pub(super) fn output_per_emf(field: &Field, network: &Network, index: usize, contact_ohm: &[f64]) -> Option<Jet> {
+    let number = network.section_of(index);
+    let link = &network.links[number];
+    let k = index - link.ladder.contacts().start;
+    let mut output = Walk::new(field, &link.ladder, contact_ohm, EVEN).reach(field, k)?;
+    output = output.times(&field.stages(&link.stages)?);
+    for later in &network.links[number + 1..] {
+        let walk = Walk::new(field, &later.ladder, contact_ohm, EVEN);
+        output = output.times(&walk.transfer(field)?).times(&field.stages(&later.stages)?);
+    }
+    Some(output)
 }
 
 #[cfg(test)]

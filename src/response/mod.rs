@@ -3,6 +3,7 @@
 pub mod attack;
 pub mod bounds;
 pub mod ceiling;
+pub mod ceiling_by_readings;
 pub mod ceiling_many;
 pub mod ceiling_resistive;
 pub mod ceiling_two_tone;

@@ -22,11 +22,15 @@ pub enum Status {
     DirectCurrent = 7,
     /// the bound is for resistive chains with flat stages, and this one is not
     NotResistive = 8,
+    /// contacts read in millivolts where a bound of the sum needs them in ohms, or the other way round
+    ReadDifferently = 9,
+    /// a contact in a shared return while the other channel plays another programme
+    OtherProgramme = 10,
 }
 
 impl Status {
     /// Every status, by its number.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 11] = [
         Self::Holds,
         Self::CanOpen,
         Self::SeveralLoops,
@@ -36,10 +40,12 @@ impl Status {
         Self::NoBound,
         Self::DirectCurrent,
         Self::NotResistive,
+        Self::ReadDifferently,
+        Self::OtherProgramme,
     ];
 
     /// One word for each, by number.
-    pub const WORDS: [&'static str; 9] = [
+    pub const WORDS: [&'static str; 11] = [
         "holds",
         "can open",
         "several loops",
@@ -49,10 +55,12 @@ impl Status {
         "no bound",
         "direct current",
         "not resistive",
+        "read differently",
+        "other programme",
     ];
 
     /// The reason of each in a sentence, by number.
-    pub const REASONS: [&'static str; 9] = [
+    pub const REASONS: [&'static str; 11] = [
         "the ceiling holds for any contact whose chord stays in the range",
         "no ceiling: a contact that can open can do anything; give a finite largest resistance",
         "no ceiling from this bound: contacts that move stand in more than one loop, across the signal or in several sections; ask for one at a time with ranges={name: (low, high)}",
@@ -62,6 +70,8 @@ impl Status {
         "no ceiling: so many ohms are more than the bound can hold",
         "no bound: out of the direct current through it a contact that jumps makes some of the tone, and may cancel it",
         "no ceiling of this kind: it is for resistive chains with flat stages, and this one has reactances or an equaliser",
+        "no bound of the sum: one read in millivolts stands before one read in ohms, or beside it behind others; read the later ones in millivolts too",
+        "no ceiling: the other channel plays another programme through the shared return, and what it leaves here is crosstalk, not residue of this tone; play the same on both or silence the other",
     ];
 
     /// One word for it.

@@ -68,7 +68,7 @@ fn cholesky(m: &mut [Complex64], n: usize) -> bool {
 }
 
 /// `v^H M^-1 v` of a positive definite `M`; infinite where it is not.
-fn over(mut m: Vec<Complex64>, mut v: Vec<Complex64>) -> f64 {
+pub(crate) fn over(mut m: Vec<Complex64>, mut v: Vec<Complex64>) -> f64 {
     let n = v.len();
     if !cholesky(&mut m, n) {
         return f64::INFINITY;

@@ -66,3 +66,13 @@ def root():
 @pytest.fixture
 def jobs():
     return ROOT / "notebooks" / "jobs"
+
+
+def pytest_terminal_summary(terminalreporter):
+    """The table of all attacks on the bounds that ran."""
+    import attack_table
+
+    if attack_table.ROWS:
+        terminalreporter.section("attacks on the bounds: share of the bound that the best contact found reaches")
+        for line in attack_table.table():
+            terminalreporter.write_line(line)

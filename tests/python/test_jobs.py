@@ -334,6 +334,38 @@ def test_all_contacts_of_a_route_at_once():
     # without a reading on one of them nothing is said of all
     one = assess(heard("disc", left="grit"), rows.format("1 mV", "1 mV").splitlines()[0] + "\n")
     assert "all contacts of" not in " ".join(one.why)
-    # nor where one was read by millivolts alone: they bound what it does and not its ohms
+    # one read by millivolts counts by them (T8), one before it by its ohms (T2): added
+    played = "tapped,monitor / a,left,0.5 mV,signal millivolts,0.5 V\ntapped,selector / disc,left,1 mV,dry box,\n"
+    both = assess(heard("disc", left="grit").replace('"grit"', '"grit"\nresidue = "5 %"'), played)
+    told = next(line for line in both.why if "at once" in line)
+    assert "the millivolts across 1 of them and the ohms of 1" in told and "not even together" in told
+    own = {f.contact: f.bound for f in both.findings if f.channel == "left" and f.bound}
+    assert own["monitor / a"].by == "the millivolts across it" and own["selector / disc"].by == "its largest ohms"
+    sum_of_both = sum(bound.at_most for bound in own.values())
+    for found in both.findings:
+        if found.bound_together:
+            assert found.bound_together.by == "all contacts of the route together" and found.bound_together.needed == 0.05
+            # the triangle: no less than both; nothing is in one loop here, so hardly more
+            assert 0.99 * sum_of_both < found.bound_together.at_most < 1.01 * sum_of_both
+            assert any("not even together" in reason and "all contacts of the route together" in reason for reason in found.reasons)
+    assert sum(found.bound_together is not None for found in both.findings) == 2
+    # the other way round there is no sum, and it is said what to do
     played = "tapped,selector / disc,left,0.5 mV,signal millivolts,0.5 V\ntapped,monitor / a,left,1 mV,dry box,\n"
-    assert "all contacts of" not in " ".join(assess(heard("disc", left="grit"), played).why)
+    other = assess(heard("disc", left="grit").replace('"grit"', '"grit"\nresidue = "5 %"'), played)
+    told = next(line for line in other.why if "at once" in line)
+    assert "no bound of the sum" in told and "read the later ones in millivolts too" in told
+    assert all(found.bound_together is None for found in other.findings)
+
+
+def test_every_clearing_finding_names_its_bound_and_its_number():
+    rows = "tapped,selector / disc,left,1 mV,dry box,\n"
+    cases = [("grit", "its largest ohms", "ratio"), ("quieter", "its largest ohms", "dB"), ("dull", "its largest ohms", "dB")]
+    for what, by, unit in cases:
+        found = assess(heard("disc", left=what), rows).finding("selector / disc", "left")
+        if what == "grit":
+            found = assess(heard("disc", left=what).replace('"grit"', '"grit"\nresidue = "5 %"'), rows).finding("selector / disc", "left")
+        assert found.kind == "cannot be the sole cause" and (found.bound.by, found.bound.unit, found.bound.route) == (by, unit, "disc")
+        assert found.bound.at_most < found.bound.needed and any(f"(bound from {by})" in reason for reason in found.reasons)
+    # an open or able contact has none
+    none = assess(heard("disc", left="grit"), "tapped,selector / disc,left,9 mV,dry box,\n").finding("selector / disc", "left")
+    assert none.kind != "cannot be the sole cause" and none.bound is None

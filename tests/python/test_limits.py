@@ -139,7 +139,8 @@ residue = "1 %"
 def test_the_command_fits_a_card(name):
     done = run("limits", "--typical", name)
     lines = done.stdout.splitlines()
-    assert done.returncode == 0 and len(lines) < 25 and max(map(len, lines)) <= 80 and done.stdout.isascii()
+    # a third column of ohms and one of millivolts take a line of words each
+    assert done.returncode == 0 and len(lines) < 27 and max(map(len, lines)) <= 80 and done.stdout.isascii()
     assert "residue" in done.stdout and "19.7 mV" in done.stdout and "9.91 mV" in done.stdout
 
 
@@ -162,3 +163,70 @@ def test_typicals_name_their_sources():
     assert done.returncode == 0 and max(map(len, done.stdout.splitlines())) <= 80
     for word in ("moving magnet", "power stage", "rotary switch", "dry box", "19.7 mV open, behind 987 ohm", "headphone resistor", "receiver", "[seen]", "[memory]", "common practice", "version 2"):
         assert word in done.stdout
+
+
+# what each may have at once is found from below by secants to this
+SHARE = 1e-4
+
+
+def test_ohms_of_all_contacts_at_once_hold_against_the_bound():
+    # T2 of the whole route with every contact at its own limit is the wanted residue; at the limits for one alone it is more
+    found = wl.limits(wl.typical("receiver"))
+    rows = {row.contact: row for row in found.rows}
+    relay, switch, clamp = (rows[name] for name in ("speaker relay / a", "speaker switch / a", "loudspeaker clamp / signal"))
+    assert relay.together_ohm == pytest.approx(switch.together_ohm, rel=1e-9) == pytest.approx(clamp.together_ohm, rel=1e-9)
+    assert all(0.0 < row.together_ohm < row.residue_ohm for row in found.rows)
+    # each of a route does the same share of what it may alone
+    shares = [rows[name].together_ohm / rows[name].residue_ohm for name in ("phono socket / pin", "source selector / phono", "tone defeat / out")]
+    assert shares == pytest.approx([shares[0]] * 3, rel=1e-9)
+
+
+def test_ohms_of_two_loops_at_once_are_the_closed_form():
+    # resistive and flat: sinh(1/2 sum ln(1 + s r)) = d, with r the limit of each alone
+    sheet = """
+sheet = 1
+[section]
+"s" = { from = { emf = "1 V", resistance = "100 ohm" }, path = ["a / b"], into = "900 ohm", then = { gain = "0 dB", output_resistance = "300 ohm" } }
+"t" = { path = ["c / d", "e / f"], into = "700 ohm" }
+[route]
+"r" = ["s", "t"]
+"""
+    rows = {row.contact: row for row in wl.limits(wl.Job.from_text(sheet), residue=0.05).rows}
+    ohms = np.array([rows[name].together_ohm for name in ("a / b", "c / d", "e / f")])
+    reached = np.sinh(0.5 * (np.log1p(ohms[0] / 1e3) + np.log1p((ohms[1] + ohms[2]) / 1e3)))
+    assert 0.05 * (1.0 - 2 * SHARE) <= reached <= 0.05
+
+
+def test_millivolts_hold_against_assess():
+    # just below the display assess says cannot by that bound, just above it does not
+    sheet = """
+sheet = 1
+[section]
+"s" = { from = { emf = "3 V", resistance = "0.5 ohm" }, path = ["a / b"], into = "8 ohm loudspeaker" }
+[route]
+"r" = ["s"]
+[[heard]]
+route = "r"
+channel = "left"
+what = "grit"
+residue = "0.5 %"
+output = "2 V"
+[[reading]]
+contact = "a / b"
+channel = "left"
+shows = "SHOWS"
+method = "signal millivolts"
+at = "2 V"
+"""
+    row = wl.limits(wl.Job.from_text(sheet.replace("SHOWS", "1 mV")), residue=0.005).rows[0]
+    # the smallest over the band of loop over load is what T8 takes: above its own loop's share of a resistive one
+    assert 0.005 < row.playing_ratio < 0.005 * 1.1 and row.playing_load_v == pytest.approx(2.0, rel=1e-9)
+    assert row.playing_v == pytest.approx((row.playing_ratio * 2.0 - 0.1e-3) / 1.03, rel=1e-9)
+    for times, kind in ((0.999, "cannot be the sole cause"), (1.001, None)):
+        shows = f"{1e3 * times * row.playing_v:.7f} mV"
+        found = wl.assess(wl.Job.from_text(sheet.replace("SHOWS", shows)), draws=0).finding("a / b", "left")
+        assert (found.kind == "cannot be the sole cause") == (kind is not None)
+        assert (found.bound is not None) == (kind is not None)
+        if found.bound:
+            assert found.bound.by == "the millivolts across it" and found.bound.unit == "ratio"
+            assert found.bound.at_most == pytest.approx(found.ceiling) and found.bound.at_most < found.bound.needed == 0.005
