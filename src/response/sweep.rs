@@ -28,6 +28,17 @@ pub enum Values<'a> {
 }
 
 impl Values<'_> {
+    /// The value of one point.
+    #[must_use]
+    #[inline]
+    pub fn at(&self, point: usize) -> f64 {
+        match *self {
+            Self::One(value) => value,
+            Self::Many(values) => values[point],
+            Self::Spread(values, each) => values[point / each % values.len()],
+        }
+    }
+
     #[inline]
     fn load(&self, start: usize, count: usize, lanes: &mut [f64; LANES]) {
         match self {
