@@ -173,6 +173,12 @@ impl<S: Simd> Lanes<S> {
     /// Numbers in all lanes.
     pub const COUNT: usize = SIDE_BY_SIDE * S::F64_LANES;
 
+    /// The instructions that it uses.
+    #[inline(always)]
+    pub fn simd(self) -> S {
+        self.simd
+    }
+
     /// The same number in every lane.
     #[inline(always)]
     pub fn splat(simd: S, number: f64) -> Self {

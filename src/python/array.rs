@@ -232,11 +232,7 @@ impl<'py> Columns<'py> {
 
 /// The value of one point.
 pub(super) fn at(values: Values<'_>, point: usize) -> f64 {
-    match values {
-        Values::One(value) => value,
-        Values::Many(values) => values[point],
-        Values::Spread(values, each) => values[point / each % values.len()],
-    }
+    values.at(point)
 }
 
 /// Points of work above which it moves to a thread of its own, so that Ctrl-C stays alive.

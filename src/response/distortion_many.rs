@@ -161,7 +161,11 @@ impl OneFilm {
             return None;
         }
         // with the moving one at some resistance it has a law, or none has
-        let ohm: Vec<f64> = film_ohm.iter().map(|v| if let Values::One(ohm) = v { *ohm } else { 1.0 }).collect();
+        let mut ohm: Vec<f64> = film_ohm.iter().map(|v| if let Values::One(ohm) = v { *ohm } else { 1.0 }).collect();
+        let all: Vec<_> = placed(network, &link.ladder, &ohm).collect();
+        let [film] = all[..] else { return None };
+        // one resistance for all, so that a film alone is answered as in an array
+        ohm[film.contact] = 1.0;
         let all: Vec<_> = placed(network, &link.ladder, &ohm).collect();
         let [film] = all[..] else { return None };
         let contact = &network.contacts[film.contact];

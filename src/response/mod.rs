@@ -23,5 +23,6 @@ pub mod steady;
 pub(crate) mod supremum;
 pub mod sweep;
 pub mod two_tone;
+pub(crate) mod walk;
 pub mod weighting;
 pub(crate) mod weights;
