@@ -152,7 +152,7 @@ impl Kernel<f64> for Loss {
     #[inline(always)]
     fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
         let mut loss = [0.0; LANES];
-        for from in (0..LANES).step_by(Lanes::<S>::COUNT) {
+        for from in (0..out.len()).step_by(Lanes::<S>::COUNT) {
             let ratio = block.power_ratio(Contacts::EVEN, from);
             let splat = |number| Lanes::splat(ratio.simd(), number);
             (ratio.ln() * DB_PER_NEPER_OF_POWER).store(&mut loss[from..]);
