@@ -22,6 +22,7 @@ pub mod status;
 pub mod steady;
 pub(crate) mod supremum;
 pub mod sweep;
+mod sweep_loops;
 pub mod two_tone;
 pub(crate) mod walk;
 pub mod weighting;

@@ -3,6 +3,7 @@
 //! Points are [walked](super::walk) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart, in vectors
 //! as wide as the processor's; which ones is found out at run time.
 
+use super::sweep_loops::LossOfLoops;
 use super::walk::{Block, at};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -88,17 +89,38 @@ fn any_shared(network: &Network) -> bool {
     network.contacts.iter().any(|contact| contact.role == Role::SharedReturn)
 }
 
-/// A kernel: what it makes of a block of points.
-trait Kernel<T>: Sync {
+/// A kernel: fills in the points of `out`, the first of which has number `start`.
+pub(super) trait Kernel<T>: Sync {
+    fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]);
+}
+
+/// What a kernel makes of a block of points.
+trait OnBlock<T>: Sync {
     fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [T]);
+}
+
+/// A kernel block by block.
+struct ByBlocks<'a, K> {
+    kernel: K,
+    network: &'a Network,
+    frequency_hz: Values<'a>,
+    contacts: &'a [Values<'a>],
+}
+
+impl<T, K: OnBlock<T>> Kernel<T> for ByBlocks<'_, K> {
+    #[inline(always)]
+    fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]) {
+        let mut block = Block::new(simd, self.network);
+        for (number, lanes) in out.chunks_mut(LANES).enumerate() {
+            block.read(self.frequency_hz, self.contacts, start + number * LANES, lanes.len());
+            self.kernel.block(&block, lanes);
+        }
+    }
 }
 
 /// One chunk of the points of a kernel.
 struct Chunk<'a, K, T> {
     kernel: &'a K,
-    network: &'a Network,
-    frequency_hz: Values<'a>,
-    contacts: &'a [Values<'a>],
     start: usize,
     out: &'a mut [T],
 }
@@ -107,29 +129,19 @@ impl<K: Kernel<T>, T> WithSimd for Chunk<'_, K, T> {
     type Output = ();
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
-        let mut block = Block::new(simd, self.network);
-        for (number, lanes) in self.out.chunks_mut(LANES).enumerate() {
-            block.read(self.frequency_hz, self.contacts, self.start + number * LANES, lanes.len());
-            self.kernel.block(&block, lanes);
-        }
+        self.kernel.chunk(simd, self.start, self.out);
     }
 }
 
 /// Runs a kernel over chunks of `out`, on all cores where the feature `threads` is on.
-fn in_chunks<T: Send>(
-    kernel: &impl Kernel<T>,
-    network: &Network,
-    (frequency_hz, contacts): (Values<'_>, &[Values<'_>]),
-    out: &mut [T],
-    watch: &dyn Watch,
-) -> Result<(), Stopped> {
+fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch) -> Result<(), Stopped> {
     let arch = pulp::Arch::new();
     let one = |(index, part): (usize, &mut [T])| {
         if watch.stop() {
             return Err(Stopped);
         }
         let points = part.len();
-        arch.dispatch(Chunk { kernel, network, frequency_hz, contacts, start: index * CHUNK, out: part });
+        arch.dispatch(Chunk { kernel, start: index * CHUNK, out: part });
         watch.done(points);
         Ok(())
     };
@@ -146,27 +158,32 @@ fn in_chunks<T: Send>(
 /// Decibels of a power ratio per its natural logarithm.
 const DB_PER_NEPER_OF_POWER: f64 = 10.0 / std::f64::consts::LN_10;
 
+/// Writes power ratios in dB to the front of a list.
+#[inline(always)]
+pub(super) fn store_db<S: Simd>(ratio: Lanes<S>, to: &mut [f64]) {
+    let splat = |number| Lanes::splat(ratio.simd(), number);
+    (ratio.ln() * DB_PER_NEPER_OF_POWER).store(to);
+    let usual = splat(f64::MIN_POSITIVE).below(ratio).and(ratio.below(splat(f64::MAX)));
+    if !usual.all() {
+        // zero, infinite, not a number: the logarithm of the lanes does not know them
+        let mut all = [0.0; LANES];
+        ratio.store(&mut all);
+        for (loss, ratio) in to.iter_mut().zip(&all[..Lanes::<S>::COUNT]) {
+            if !ratio.is_normal() {
+                *loss = 10.0 * ratio.log10();
+            }
+        }
+    }
+}
+
 struct Loss;
 
-impl Kernel<f64> for Loss {
+impl OnBlock<f64> for Loss {
     #[inline(always)]
     fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
         let mut loss = [0.0; LANES];
         for from in (0..out.len()).step_by(Lanes::<S>::COUNT) {
-            let ratio = block.power_ratio(Contacts::EVEN, from);
-            let splat = |number| Lanes::splat(ratio.simd(), number);
-            (ratio.ln() * DB_PER_NEPER_OF_POWER).store(&mut loss[from..]);
-            let usual = splat(f64::MIN_POSITIVE).below(ratio).and(ratio.below(splat(f64::MAX)));
-            if !usual.all() {
-                // zero, infinite, not a number: the logarithm of the lanes does not know them
-                let mut all = [0.0; LANES];
-                ratio.store(&mut all);
-                for (loss, ratio) in loss[from..].iter_mut().zip(&all[..Lanes::<S>::COUNT]) {
-                    if !ratio.is_normal() {
-                        *loss = 10.0 * ratio.log10();
-                    }
-                }
-            }
+            store_db(block.power_ratio(Contacts::EVEN, from), &mut loss[from..]);
         }
         out.copy_from_slice(&loss[..out.len()]);
     }
@@ -175,7 +192,7 @@ impl Kernel<f64> for Loss {
 /// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.
 struct LossOfTwoModes;
 
-impl Kernel<f64> for LossOfTwoModes {
+impl OnBlock<f64> for LossOfTwoModes {
     #[inline(always)]
     fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
         let [mut even, mut odd, mut perfect] = [([0.0; LANES], [0.0; LANES]); 3];
@@ -191,7 +208,7 @@ impl Kernel<f64> for LossOfTwoModes {
 
 struct Crosstalk;
 
-impl Kernel<f64> for Crosstalk {
+impl OnBlock<f64> for Crosstalk {
     #[inline(always)]
     fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
         let [mut even, mut odd] = [([0.0; LANES], [0.0; LANES]); 2];
@@ -210,7 +227,7 @@ struct Transfer<'a> {
     two_modes: bool,
 }
 
-impl Kernel<Complex64> for Transfer<'_> {
+impl OnBlock<Complex64> for Transfer<'_> {
     #[inline(always)]
     fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [Complex64]) {
         let [mut even, mut odd] = [([0.0; LANES], [0.0; LANES]); 2];
@@ -239,9 +256,12 @@ pub fn loss_db(
     watch: &dyn Watch,
 ) -> Result<(), Stopped> {
     if any_shared(network) {
-        return in_chunks(&LossOfTwoModes, network, (frequency_hz, contacts), out, watch);
+        return in_chunks(&ByBlocks { kernel: LossOfTwoModes, network, frequency_hz, contacts }, out, watch);
     }
-    in_chunks(&Loss, network, (frequency_hz, contacts), out, watch)
+    if let Some(loops) = LossOfLoops::of(network, frequency_hz, contacts, out.len()) {
+        return in_chunks(&loops, out, watch);
+    }
+    in_chunks(&ByBlocks { kernel: Loss, network, frequency_hz, contacts }, out, watch)
 }
 
 /// Crosstalk in dB at every point of `out`, see [`super::linear::crosstalk_db`].
@@ -259,7 +279,7 @@ pub fn crosstalk_db(
         out.fill(f64::NEG_INFINITY);
         return Ok(());
     }
-    in_chunks(&Crosstalk, network, (frequency_hz, contacts), out, watch)
+    in_chunks(&ByBlocks { kernel: Crosstalk, network, frequency_hz, contacts }, out, watch)
 }
 
 /// Complex transfer at every point of `out`.
@@ -274,7 +294,7 @@ pub fn transfer(
     watch: &dyn Watch,
 ) -> Result<(), Stopped> {
     let kernel = Transfer { network, two_modes: any_shared(network) };
-    in_chunks(&kernel, network, (frequency_hz, contacts), out, watch)
+    in_chunks(&ByBlocks { kernel, network, frequency_hz, contacts }, out, watch)
 }
 
 #[cfg(test)]
