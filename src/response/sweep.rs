@@ -3,7 +3,6 @@
 //! Points are [walked](super::walk) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart, in vectors
 //! as wide as the processor's; which ones is found out at run time.
 
-use super::sweep_loops::LossOfLoops;
 use super::walk::{Block, at};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -90,7 +89,7 @@ fn any_shared(network: &Network) -> bool {
 }
 
 /// A kernel: fills in the points of `out`, the first of which has number `start`.
-pub(super) trait Kernel<T>: Sync {
+trait Kernel<T>: Sync {
     fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]);
 }
 
@@ -160,7 +159,7 @@ const DB_PER_NEPER_OF_POWER: f64 = 10.0 / std::f64::consts::LN_10;
 
 /// Writes power ratios in dB to the front of a list.
 #[inline(always)]
-pub(super) fn store_db<S: Simd>(ratio: Lanes<S>, to: &mut [f64]) {
+fn store_db<S: Simd>(ratio: Lanes<S>, to: &mut [f64]) {
     let splat = |number| Lanes::splat(ratio.simd(), number);
     (ratio.ln() * DB_PER_NEPER_OF_POWER).store(to);
     let usual = splat(f64::MIN_POSITIVE).below(ratio).and(ratio.below(splat(f64::MAX)));
@@ -257,9 +256,6 @@ pub fn loss_db(
 ) -> Result<(), Stopped> {
     if any_shared(network) {
         return in_chunks(&ByBlocks { kernel: LossOfTwoModes, network, frequency_hz, contacts }, out, watch);
-    }
-    if let Some(loops) = LossOfLoops::of(network, frequency_hz, contacts, out.len()) {
-        return in_chunks(&loops, out, watch);
     }
     in_chunks(&ByBlocks { kernel: Loss, network, frequency_hz, contacts }, out, watch)
 }

@@ -3,14 +3,15 @@
 import mpmath
 import numpy as np
 import pytest
+import weaklink as wl
 from weaklink import _core
 
 # what src/physics/lanes.rs promises, in units in the last place of the true value
 FUNCTIONS = {
     "exp": (mpmath.exp, 1.0),
     "ln": (mpmath.log, 1.0),
-    "sinh - x": (lambda x: mpmath.sinh(x) - x, 2.0),
-    "cosh - 1": (lambda x: mpmath.cosh(x) - 1, 2.0),
+    "sinh - x": (lambda x: mpmath.sinh(x) - x, 4.0),
+    "cosh - 1": (lambda x: mpmath.cosh(x) - 1, 4.0),
 }
 
 
@@ -39,7 +40,7 @@ def test_largest_error(name, plain):
     x = arguments(name)
     found = _core._lanes(name, x, plain)
     worst, where = 0.0, None
-    with mpmath.workdps(120):
+    with mpmath.workdps(280):
         for argument, value in zip(x, found, strict=True):
             true = law(mpmath.mpf(float(argument)))
             if true == 0:
@@ -63,5 +64,5 @@ def test_no_value_depends_on_its_neighbours():
 
 
 def test_another_function_is_refused():
-    with pytest.raises(ValueError, match="sinh - x"):
+    with pytest.raises(wl.InputError, match="sinh - x"):
         _core._lanes("sin", np.ones(1), False)
