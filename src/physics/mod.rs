@@ -6,6 +6,7 @@ pub mod constriction;
 pub mod film;
 pub mod fritting;
 pub mod growth;
+pub mod lanes;
 pub mod loaded;
 pub mod metal;
 pub mod noise;

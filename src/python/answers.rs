@@ -262,6 +262,11 @@ impl Statuses {
         Ok(Self { numbers, words: &Outcome::WORDS, reasons: &Outcome::REASONS })
     }
 
+    /// The same by number.
+    pub(super) fn of_numbers(columns: &Columns<'_>, outcomes: Vec<i64>) -> PyResult<Self> {
+        Ok(Self { numbers: columns.result(outcomes)?, words: &Outcome::WORDS, reasons: &Outcome::REASONS })
+    }
+
     /// Whether the status is the first one, the good one.
     pub(super) fn applies(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
         Ok(self.numbers.bind(py).rich_compare(0, pyo3::basic::CompareOp::Eq)?.unbind())

@@ -145,13 +145,13 @@ impl<'py> Arguments<'py> {
             shape = merged;
             shaped_by = place;
         }
-        let numpy = self.py.import("numpy")?;
         let mut columns = Vec::with_capacity(self.held.len());
         for (_, held) in &self.held {
             columns.push(match held {
                 Held::Scalar(value) => Column::One(*value),
                 Held::Array(array) if array.len() == 1 => Column::One(array.call_method0("item")?.extract()?),
                 Held::Array(array) => {
+                    let numpy = self.py.import("numpy")?;
                     if let Some(each) = spread(array.shape(), &shape) {
                         let whole = numpy.call_method1("ascontiguousarray", (array,))?;
                         columns.push(Column::Spread(whole.cast_into::<PyArrayDyn<f64>>()?.readonly(), each));
@@ -232,11 +232,7 @@ impl<'py> Columns<'py> {
 
 /// The value of one point.
 pub(super) fn at(values: Values<'_>, point: usize) -> f64 {
-    match values {
-        Values::One(value) => value,
-        Values::Many(values) => values[point],
-        Values::Spread(values, each) => values[point / each % values.len()],
-    }
+    values.at(point)
 }
 
 /// Points of work above which it moves to a thread of its own, so that Ctrl-C stays alive.

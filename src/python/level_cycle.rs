@@ -8,6 +8,7 @@ use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::physics::Film;
 use crate::response::distortion::{self, Distortion as One};
+use crate::response::distortion_many::Distortions;
 use crate::response::level_cycle::{self as cycles, Breakdown, Step};
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyMapping};
@@ -114,7 +115,7 @@ pub(super) fn level_cycle<'py>(
     .map_err(|fault| input_error(py, fault))?;
     let leg = |steps: &[Step]| -> PyResult<Py<Distortion>> {
         let all: Vec<One> = steps.iter().map(|step| step.distortion.clone()).collect();
-        Py::new(py, wrap(py, network, &columns, &all, 10)?)
+        Py::new(py, wrap(py, network, &columns, Distortions::of(&all, network.contacts.len(), 10), 10)?)
     };
     let bridge_ohm = PyDict::new(py);
     for &(k, _) in &broken {

@@ -9,6 +9,7 @@ mod fit;
 mod hearing;
 mod job;
 mod json;
+mod lanes;
 mod level_cycle;
 mod linear;
 mod loads;
@@ -87,6 +88,7 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(audible::_programme, module)?)?;
     module.add_function(wrap_pyfunction!(audible::_geddes_lee, module)?)?;
     module.add_function(wrap_pyfunction!(audible::_weighted_harmonics, module)?)?;
+    module.add_function(wrap_pyfunction!(lanes::_lanes, module)?)?;
     module.add_function(wrap_pyfunction!(audible::_noticeable, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_fit_film_json, module)?)?;
     module.add_function(wrap_pyfunction!(fit::_harmonics_json, module)?)?;

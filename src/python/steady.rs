@@ -5,12 +5,11 @@ use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
-use crate::response::distortion::{self, Distortion as One};
+use crate::response::distortion_many::{Asked, Distortions, distortion_many};
 use crate::response::steady::solve::Solver;
 use crate::response::sweep::Values;
 use crate::response::two_tone::{self, TwoTone as Two, products};
 use crate::watch::{Stopped, Watch};
-use num_complex::Complex64;
 use numpy::{IntoPyArray, PyArrayMethods};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -160,40 +159,37 @@ pub(super) fn distortion<'py>(
     let asked = AtLevel::new(py, network, &[("frequency_hz", frequency_hz)], emf_v, contacts)?;
     let (columns, levels) = (&asked.columns, asked.values()?);
     let size = columns.size;
-    let out: Vec<One> = run(py, size.saturating_mul(SOLVE_WORK), |watch| {
-        over_points(watch, size, |solver, point| {
-            let tone = (levels.frequency(0, point), levels.emf(point));
-            distortion::distortion(solver, network, tone, &levels.film_ohm(point), harmonics)
-        })
+    let found = run(py, size.saturating_mul(SOLVE_WORK), |watch| {
+        let frequency_hz = levels.frequency[0];
+        let asked = Asked { frequency_hz, emf_v: levels.emf, film_ohm: &levels.contacts, harmonics };
+        distortion_many(network, asked, size, watch)
     })?;
-    wrap(py, network, columns, &out, harmonics)
+    wrap(py, network, columns, found, harmonics)
 }
 
-/// Results of a list of solves as Python sees them.
+/// Columns of solves as Python sees them.
 pub(super) fn wrap<'py>(
     py: Python<'py>,
     network: &Network,
     columns: &Columns<'py>,
-    out: &[One],
+    found: Distortions,
     harmonics: usize,
 ) -> PyResult<Distortion> {
-    let each = |pick: &dyn Fn(&One) -> f64| columns.result(out.iter().map(pick).collect::<Vec<f64>>());
     let chord_ohm = PyDict::new(py);
-    for (k, contact) in network.contacts.iter().enumerate() {
-        chord_ohm.set_item(&contact.name, (each(&|d| d.chord_ohm[k].0)?, each(&|d| d.chord_ohm[k].1)?))?;
+    for (contact, (low, high)) in network.contacts.iter().zip(found.chord_ohm) {
+        chord_ohm.set_item(&contact.name, (columns.result(low)?, columns.result(high)?))?;
     }
-    let lines: Vec<Complex64> = out.iter().flat_map(|d| d.harmonics.iter().copied()).collect();
     let order: Vec<i64> = (2..harmonics as i64 + 2).collect();
     Ok(Distortion {
-        thd_f: each(&|d| d.thd_f)?,
-        thd_r: each(&|d| d.thd_f / d.thd_f.hypot(1.0))?,
+        thd_f: columns.result(found.thd_f)?,
+        thd_r: columns.result(found.thd_r)?,
         order: order.into_pyarray(py).into_any().unbind(),
-        harmonics: rows(py, columns, lines, harmonics)?,
-        fundamental_db: each(&|d| d.fundamental_db)?,
-        error_bound: each(&|d| d.error_bound)?,
-        rounds: columns.result(out.iter().map(|d| d.rounds as i64).collect::<Vec<_>>())?,
+        harmonics: rows(py, columns, found.harmonics, harmonics)?,
+        fundamental_db: columns.result(found.fundamental_db)?,
+        error_bound: columns.result(found.error_bound)?,
+        rounds: columns.result(found.rounds)?,
         chord_ohm: chord_ohm.unbind(),
-        statuses: Statuses::of_outcomes(columns, out.iter().map(|d| d.outcome))?,
+        statuses: Statuses::of_numbers(columns, found.outcome)?,
     })
 }
 

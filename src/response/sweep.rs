@@ -1,14 +1,15 @@
 //! The array kernel of the linear response: many points at once, structure of arrays, no allocation inside.
 //!
-//! Points are walked in blocks of [`LANES`]: each block keeps the real and imaginary parts of its voltages and currents
-//! in arrays of their own, so that the compiler turns every step of the ladder into vector instructions.
+//! Points are [walked](super::walk) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart, in vectors
+//! as wide as the processor's; which ones is found out at run time.
 
+use super::walk::{Block, at};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
-use crate::circuit::twoport::{Ladder, Step};
+use crate::physics::lanes::Lanes;
 use crate::watch::{Stopped, Watch};
 use num_complex::Complex64;
-use std::f64::consts::TAU;
+use pulp::{Simd, WithSimd};
 
 /// Points per block.
 pub const LANES: usize = 32;
@@ -28,140 +29,119 @@ pub enum Values<'a> {
 }
 
 impl Values<'_> {
+    /// The value of one point.
+    #[must_use]
     #[inline]
-    fn load(&self, start: usize, count: usize, lanes: &mut [f64; LANES]) {
-        match self {
-            Self::One(value) => *lanes = [*value; LANES],
-            Self::Many(values) => {
-                lanes[..count].copy_from_slice(&values[start..start + count]);
-                let last = lanes[count - 1];
-                lanes[count..].fill(last);
-            }
-            Self::Spread(values, each) => {
-                let (mut at, mut left) = ((start / each) % values.len(), each - start % each);
-                if left >= count {
-                    *lanes = [values[at]; LANES];
-                    return;
-                }
-                for lane in &mut lanes[..count] {
-                    *lane = values[at];
-                    left -= 1;
-                    if left == 0 {
-                        left = *each;
-                        at = if at + 1 == values.len() { 0 } else { at + 1 };
-                    }
-                }
-                let last = lanes[count - 1];
-                lanes[count..].fill(last);
-            }
+    pub fn at(&self, point: usize) -> f64 {
+        match *self {
+            Self::One(value) => value,
+            Self::Many(values) => values[point],
+            Self::Spread(values, each) => values[point / each % values.len()],
         }
     }
+
+    /// `count` points from `start` on; lanes past them repeat the last.
+    #[inline(always)]
+    pub(super) fn load(&self, start: usize, count: usize, lanes: &mut [f64; LANES]) {
+        match *self {
+            Self::One(value) => {
+                *lanes = [value; LANES];
+                return;
+            }
+            Self::Many(values) => lanes[..count].copy_from_slice(&values[start..start + count]),
+            Self::Spread(values, each) => {
+                let (mut at, mut left) = ((start / each) % values.len(), each - start % each);
+                let mut filled = 0;
+                while filled < count {
+                    // neighbours where each value holds for one point, else one value for a run of them
+                    let run = if each == 1 { values.len() - at } else { left }.min(count - filled);
+                    let to = &mut lanes[filled..filled + run];
+                    filled += run;
+                    if each == 1 {
+                        to.copy_from_slice(&values[at..at + run]);
+                        at = 0;
+                    } else {
+                        to.fill(values[at]);
+                        at = if at + 1 == values.len() { 0 } else { at + 1 };
+                        left = each;
+                    }
+                }
+            }
+        }
+        let last = lanes[count - 1];
+        lanes[count..].fill(last);
+    }
 }
 
-/// Resistances of the contacts in one mode of two channels: shared ones count twice in the even mode, not in the odd one.
+/// One mode of two channels: shared contacts count twice in the even mode, not in the odd one.
 #[derive(Clone, Copy)]
-struct Contacts<'a> {
-    values: &'a [Values<'a>],
-    shared_times: f64,
+pub(super) struct Contacts {
+    pub(super) shared_times: f64,
 }
 
-impl<'a> Contacts<'a> {
-    fn even(values: &'a [Values<'a>]) -> Self {
-        Self { values, shared_times: 2.0 }
-    }
-
-    fn odd(values: &'a [Values<'a>]) -> Self {
-        Self { values, shared_times: 0.0 }
-    }
+impl Contacts {
+    pub(super) const EVEN: Self = Self { shared_times: 2.0 };
+    pub(super) const ODD: Self = Self { shared_times: 0.0 };
 }
 
 fn any_shared(network: &Network) -> bool {
     network.contacts.iter().any(|contact| contact.role == Role::SharedReturn)
 }
 
-struct Block {
-    omega: [f64; LANES],
-    ohm: [f64; LANES],
-    v_re: [f64; LANES],
-    v_im: [f64; LANES],
-    i_re: [f64; LANES],
-    i_im: [f64; LANES],
+/// A kernel: fills in the points of `out`, the first of which has number `start`.
+trait Kernel<T>: Sync {
+    fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]);
 }
 
-impl Block {
-    fn new() -> Self {
-        let zero = [0.0; LANES];
-        Self { omega: zero, ohm: zero, v_re: zero, v_im: zero, i_re: zero, i_im: zero }
-    }
+/// What a kernel makes of a block of points.
+trait OnBlock<T>: Sync {
+    fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [T]);
+}
 
-    /// Walks a ladder from one volt at its load; leaves the EMF in `v`. Without `contacts` each is at its best.
-    #[allow(clippy::needless_range_loop)] // lanes of several arrays, walked together
-    fn walk(&mut self, ladder: &Ladder, contacts: Option<Contacts<'_>>, start: usize, count: usize) {
-        self.v_re = [1.0; LANES];
-        self.v_im = [0.0; LANES];
-        if ladder.load.loudspeaker.is_none() {
-            for k in 0..LANES {
-                self.i_re[k] = 1.0 / ladder.load.resistance_ohm;
-                self.i_im[k] = self.omega[k] * ladder.load.capacitance_f;
-            }
-        } else {
-            for k in 0..LANES {
-                let admittance = ladder.load.admittance(self.omega[k] / TAU);
-                (self.i_re[k], self.i_im[k]) = (admittance.re, admittance.im);
-            }
-        }
-        for step in ladder.steps.iter().rev() {
-            match *step {
-                Step::Series(ohm, henry) => self.series(ohm, henry),
-                Step::Shunt(siemens, farad) => {
-                    for k in 0..LANES {
-                        let b = self.omega[k] * farad;
-                        self.i_re[k] += siemens * self.v_re[k] - b * self.v_im[k];
-                        self.i_im[k] += siemens * self.v_im[k] + b * self.v_re[k];
-                    }
-                }
-                Step::Contact(index) | Step::Shared(index) => {
-                    let Some(contacts) = contacts else { continue };
-                    let times = if matches!(step, Step::Shared(_)) { contacts.shared_times } else { 1.0 };
-                    let mut ohm = self.ohm;
-                    contacts.values[index].load(start, count, &mut ohm);
-                    for k in 0..LANES {
-                        self.v_re[k] += times * ohm[k] * self.i_re[k];
-                        self.v_im[k] += times * ohm[k] * self.i_im[k];
-                    }
-                }
-                Step::Across(index) => {
-                    let Some(contacts) = contacts else { continue };
-                    let mut ohm = self.ohm;
-                    contacts.values[index].load(start, count, &mut ohm);
-                    for k in 0..LANES {
-                        self.i_re[k] += self.v_re[k] / ohm[k];
-                        self.i_im[k] += self.v_im[k] / ohm[k];
-                    }
-                }
-            }
-        }
-        self.series(ladder.source_ohm, ladder.source_h);
-    }
+/// A kernel block by block.
+struct ByBlocks<'a, K> {
+    kernel: K,
+    network: &'a Network,
+    frequency_hz: Values<'a>,
+    contacts: &'a [Values<'a>],
+}
 
-    #[inline]
-    fn series(&mut self, ohm: f64, henry: f64) {
-        for k in 0..LANES {
-            let x = self.omega[k] * henry;
-            self.v_re[k] += ohm * self.i_re[k] - x * self.i_im[k];
-            self.v_im[k] += ohm * self.i_im[k] + x * self.i_re[k];
+impl<T, K: OnBlock<T>> Kernel<T> for ByBlocks<'_, K> {
+    #[inline(always)]
+    fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]) {
+        let mut block = Block::new(simd, self.network);
+        for (number, lanes) in out.chunks_mut(LANES).enumerate() {
+            block.read(self.frequency_hz, self.contacts, start + number * LANES, lanes.len());
+            self.kernel.block(&block, lanes);
         }
     }
 }
 
-/// Runs `work(start, part of out)` over chunks of `out`, on all cores where the feature `threads` is on.
-fn in_chunks<T: Send>(out: &mut [T], watch: &dyn Watch, work: impl Fn(usize, &mut [T]) + Sync) -> Result<(), Stopped> {
+/// One chunk of the points of a kernel.
+struct Chunk<'a, K, T> {
+    kernel: &'a K,
+    start: usize,
+    out: &'a mut [T],
+}
+
+impl<K: Kernel<T>, T> WithSimd for Chunk<'_, K, T> {
+    type Output = ();
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        self.kernel.chunk(simd, self.start, self.out);
+    }
+}
+
+/// Runs a kernel over chunks of `out`, on all cores where the feature `threads` is on.
+fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch) -> Result<(), Stopped> {
+    let arch = pulp::Arch::new();
     let one = |(index, part): (usize, &mut [T])| {
         if watch.stop() {
             return Err(Stopped);
         }
-        work(index * CHUNK, part);
-        watch.done(part.len());
+        let points = part.len();
+        arch.dispatch(Chunk { kernel, start: index * CHUNK, out: part });
+        watch.done(points);
         Ok(())
     };
     #[cfg(feature = "threads")]
@@ -172,6 +152,95 @@ fn in_chunks<T: Send>(out: &mut [T], watch: &dyn Watch, work: impl Fn(usize, &mu
         }
     }
     out.chunks_mut(CHUNK).enumerate().try_for_each(one)
+}
+
+/// Decibels of a power ratio per its natural logarithm.
+const DB_PER_NEPER_OF_POWER: f64 = 10.0 / std::f64::consts::LN_10;
+
+/// Writes power ratios in dB to the front of a list.
+#[inline(always)]
+fn store_db<S: Simd>(ratio: Lanes<S>, to: &mut [f64]) {
+    let splat = |number| Lanes::splat(ratio.simd(), number);
+    (ratio.ln() * DB_PER_NEPER_OF_POWER).store(to);
+    let usual = splat(f64::MIN_POSITIVE).below(ratio).and(ratio.below(splat(f64::MAX)));
+    if !usual.all() {
+        // zero, infinite, not a number: the logarithm of the lanes does not know them
+        let mut all = [0.0; LANES];
+        ratio.store(&mut all);
+        for (loss, ratio) in to.iter_mut().zip(&all[..Lanes::<S>::COUNT]) {
+            if !ratio.is_normal() {
+                *loss = 10.0 * ratio.log10();
+            }
+        }
+    }
+}
+
+struct Loss;
+
+impl OnBlock<f64> for Loss {
+    #[inline(always)]
+    fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
+        let mut loss = [0.0; LANES];
+        for from in (0..out.len()).step_by(Lanes::<S>::COUNT) {
+            store_db(block.power_ratio(Contacts::EVEN, from), &mut loss[from..]);
+        }
+        out.copy_from_slice(&loss[..out.len()]);
+    }
+}
+
+/// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.
+struct LossOfTwoModes;
+
+impl OnBlock<f64> for LossOfTwoModes {
+    #[inline(always)]
+    fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
+        let [mut even, mut odd, mut perfect] = [([0.0; LANES], [0.0; LANES]); 3];
+        block.sections(Some(Contacts::EVEN), &mut even);
+        block.sections(Some(Contacts::ODD), &mut odd);
+        block.sections(None, &mut perfect);
+        for (k, loss) in out.iter_mut().enumerate() {
+            let half_sum = 0.5 * (at(&even, k) + at(&odd, k));
+            *loss = 10.0 * (at(&perfect, k).norm_sqr() / half_sum.norm_sqr()).log10();
+        }
+    }
+}
+
+struct Crosstalk;
+
+impl OnBlock<f64> for Crosstalk {
+    #[inline(always)]
+    fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
+        let [mut even, mut odd] = [([0.0; LANES], [0.0; LANES]); 2];
+        block.sections(Some(Contacts::EVEN), &mut even);
+        block.sections(Some(Contacts::ODD), &mut odd);
+        for (k, value) in out.iter_mut().enumerate() {
+            let (even, odd) = (at(&even, k), at(&odd, k));
+            *value = 20.0 * ((even - odd).norm() / (even + odd).norm()).log10();
+        }
+    }
+}
+
+/// Transfer with the stages.
+struct Transfer<'a> {
+    network: &'a Network,
+    two_modes: bool,
+}
+
+impl OnBlock<Complex64> for Transfer<'_> {
+    #[inline(always)]
+    fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [Complex64]) {
+        let [mut even, mut odd] = [([0.0; LANES], [0.0; LANES]); 2];
+        block.sections(Some(Contacts::EVEN), &mut even);
+        if self.two_modes {
+            block.sections(Some(Contacts::ODD), &mut odd);
+        }
+        for (k, value) in out.iter_mut().enumerate() {
+            *value = if self.two_modes { 0.5 * (at(&even, k) + at(&odd, k)) } else { at(&even, k) };
+            for stage in self.network.links.iter().flat_map(|link| &link.stages) {
+                *value *= stage.transfer(block.frequency_hz[k]);
+            }
+        }
+    }
 }
 
 /// Loss in dB at every point of `out`; `contacts` holds each contact's whole resistance by its number.
@@ -186,73 +255,9 @@ pub fn loss_db(
     watch: &dyn Watch,
 ) -> Result<(), Stopped> {
     if any_shared(network) {
-        return loss_of_two_modes(network, frequency_hz, contacts, out, watch);
+        return in_chunks(&ByBlocks { kernel: LossOfTwoModes, network, frequency_hz, contacts }, out, watch);
     }
-    in_chunks(out, watch, |chunk, part| {
-        let mut block = Block::new();
-        for (number, lanes) in part.chunks_mut(LANES).enumerate() {
-            let (start, count) = (chunk + number * LANES, lanes.len());
-            frequency_hz.load(start, count, &mut block.omega);
-            block.omega.iter_mut().for_each(|f| *f *= TAU);
-            let mut ratio = [1.0; LANES];
-            for link in &network.links {
-                block.walk(&link.ladder, Some(Contacts::even(contacts)), start, count);
-                for (k, ratio) in ratio.iter_mut().enumerate() {
-                    *ratio *= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
-                }
-                block.walk(&link.ladder, None, start, count);
-                for (k, ratio) in ratio.iter_mut().enumerate() {
-                    *ratio /= block.v_re[k] * block.v_re[k] + block.v_im[k] * block.v_im[k];
-                }
-            }
-            for (loss, ratio) in lanes.iter_mut().zip(ratio) {
-                *loss = 10.0 * ratio.log10();
-            }
-        }
-    })
-}
-
-/// Multiplies the lanes of `product` by the transfer of every section, stages left out.
-fn times_sections(
-    block: &mut Block,
-    network: &Network,
-    contacts: Option<Contacts<'_>>,
-    (start, count): (usize, usize),
-    product: &mut [Complex64],
-) {
-    for link in &network.links {
-        block.walk(&link.ladder, contacts, start, count);
-        for (k, value) in product.iter_mut().enumerate() {
-            *value /= Complex64::new(block.v_re[k], block.v_im[k]);
-        }
-    }
-}
-
-const ONE: Complex64 = Complex64::new(1.0, 0.0);
-
-/// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.
-fn loss_of_two_modes(
-    network: &Network,
-    frequency_hz: Values<'_>,
-    contacts: &[Values<'_>],
-    out: &mut [f64],
-    watch: &dyn Watch,
-) -> Result<(), Stopped> {
-    in_chunks(out, watch, |chunk, part| {
-        let mut block = Block::new();
-        for (number, lanes) in part.chunks_mut(LANES).enumerate() {
-            let at = (chunk + number * LANES, lanes.len());
-            frequency_hz.load(at.0, at.1, &mut block.omega);
-            block.omega.iter_mut().for_each(|f| *f *= TAU);
-            let (mut even, mut odd, mut perfect) = ([ONE; LANES], [ONE; LANES], [ONE; LANES]);
-            times_sections(&mut block, network, Some(Contacts::even(contacts)), at, &mut even);
-            times_sections(&mut block, network, Some(Contacts::odd(contacts)), at, &mut odd);
-            times_sections(&mut block, network, None, at, &mut perfect);
-            for (k, loss) in lanes.iter_mut().enumerate() {
-                *loss = 10.0 * (perfect[k].norm_sqr() / (0.5 * (even[k] + odd[k])).norm_sqr()).log10();
-            }
-        }
-    })
+    in_chunks(&ByBlocks { kernel: Loss, network, frequency_hz, contacts }, out, watch)
 }
 
 /// Crosstalk in dB at every point of `out`, see [`super::linear::crosstalk_db`].
@@ -270,20 +275,7 @@ pub fn crosstalk_db(
         out.fill(f64::NEG_INFINITY);
         return Ok(());
     }
-    in_chunks(out, watch, |chunk, part| {
-        let mut block = Block::new();
-        for (number, lanes) in part.chunks_mut(LANES).enumerate() {
-            let at = (chunk + number * LANES, lanes.len());
-            frequency_hz.load(at.0, at.1, &mut block.omega);
-            block.omega.iter_mut().for_each(|f| *f *= TAU);
-            let (mut even, mut odd) = ([ONE; LANES], [ONE; LANES]);
-            times_sections(&mut block, network, Some(Contacts::even(contacts)), at, &mut even);
-            times_sections(&mut block, network, Some(Contacts::odd(contacts)), at, &mut odd);
-            for (k, value) in lanes.iter_mut().enumerate() {
-                *value = 20.0 * ((even[k] - odd[k]).norm() / (even[k] + odd[k]).norm()).log10();
-            }
-        }
-    })
+    in_chunks(&ByBlocks { kernel: Crosstalk, network, frequency_hz, contacts }, out, watch)
 }
 
 /// Complex transfer at every point of `out`.
@@ -297,28 +289,8 @@ pub fn transfer(
     out: &mut [Complex64],
     watch: &dyn Watch,
 ) -> Result<(), Stopped> {
-    let two_modes = any_shared(network);
-    in_chunks(out, watch, |chunk, part| {
-        let mut block = Block::new();
-        for (number, lanes) in part.chunks_mut(LANES).enumerate() {
-            let at = (chunk + number * LANES, lanes.len());
-            let mut frequency = [0.0; LANES];
-            frequency_hz.load(at.0, at.1, &mut frequency);
-            block.omega = frequency.map(|f| f * TAU);
-            lanes.fill(ONE);
-            times_sections(&mut block, network, Some(Contacts::even(contacts)), at, lanes);
-            if two_modes {
-                let mut odd = [ONE; LANES];
-                times_sections(&mut block, network, Some(Contacts::odd(contacts)), at, &mut odd);
-                lanes.iter_mut().zip(odd).for_each(|(even, odd)| *even = 0.5 * (*even + odd));
-            }
-            for (k, value) in lanes.iter_mut().enumerate() {
-                for stage in network.links.iter().flat_map(|link| &link.stages) {
-                    *value *= stage.transfer(frequency[k]);
-                }
-            }
-        }
-    })
+    let kernel = Transfer { network, two_modes: any_shared(network) };
+    in_chunks(&ByBlocks { kernel, network, frequency_hz, contacts }, out, watch)
 }
 
 #[cfg(test)]

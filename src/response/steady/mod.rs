@@ -16,8 +16,10 @@
 //! * [`newton`]: damped Newton steps, each solved by GMRES; half-step averaging where they do not fall
 //! * [`certificate`]: how far the answer can be from the true one
 //! * [`direct`]: one film without reactances around it, instant by instant
+//! * [`abreast`]: many such films at once, one per lane of a vector
 //! * [`solve`]: samples raised until the certificate is small, the EMF raised in steps where nothing else helps
 
+pub mod abreast;
 pub mod certificate;
 pub mod direct;
 pub mod films;

@@ -11,7 +11,7 @@ use realfft::RealFftPlanner;
 use std::f64::consts::SQRT_2;
 
 /// Error of the residue, relative, at which samples are enough.
-pub(super) const ENOUGH: f64 = 1e-8;
+pub(crate) const ENOUGH: f64 = 1e-8;
 
 /// Error of the residue, relative, up to which an answer counts as converged.
 pub const CONVERGED: f64 = 1e-6;

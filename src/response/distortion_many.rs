@@ -1,0 +1,459 @@
+//! Distortion of one tone at many points at once: what [`distortion`] answers for one, as columns.
+//!
+//! A tunnelling film in series in a section without reactances, the only film there and the only resistance that changes, goes
+//! [abreast](super::steady::abreast) of others, many in one vector; every other point, and every film that does not reach its
+//! tolerance there, goes the road of single ones. Points are worked in chunks of a fixed size, and no film looks at its
+//! neighbours, so that neither the number of threads nor the rest of the array changes an answer.
+
+use super::distortion::{Distortion, Outcome, distortion};
+use super::steady::abreast::{Abreast, Foresee, INSTANTS, MOST_LANES, Solve, Table};
+use super::steady::films::{Seen, channel_ohm, placed};
+use super::steady::solve::{CONVERGED, ENOUGH, Solver};
+use super::sweep::Values;
+use crate::circuit::Role;
+use crate::circuit::chain::Network;
+use crate::physics::Film;
+use crate::watch::{Stopped, Watch};
+use num_complex::Complex64;
+use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
+use std::sync::LazyLock;
+
+/// Points of a chunk where films go abreast.
+const ABREAST_CHUNK: usize = 1024;
+
+/// Points of a chunk where each goes alone.
+const ALONE_CHUNK: usize = 4;
+
+static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| INSTANTS.iter().map(|&count| Table::new(count)).collect());
+
+/// What is asked at each point.
+#[derive(Clone, Copy)]
+pub struct Asked<'a> {
+    /// frequency of the tone, Hz
+    pub frequency_hz: Values<'a>,
+    /// EMF of the first source, V rms
+    pub emf_v: Values<'a>,
+    /// zero-voltage resistance of each contact by number through the chain, ohm
+    pub film_ohm: &'a [Values<'a>],
+    /// harmonics wanted, from the second on
+    pub harmonics: usize,
+}
+
+/// [`Distortion`] at every point, column by column.
+#[derive(Debug, Clone, Default)]
+pub struct Distortions {
+    /// all harmonics over the fundamental
+    pub thd_f: Vec<f64>,
+    /// the same over the total
+    pub thd_r: Vec<f64>,
+    /// harmonics from the second on, over the fundamental, point by point
+    pub harmonics: Vec<Complex64>,
+    /// change of the fundamental, dB
+    pub fundamental_db: Vec<f64>,
+    /// bound of the error of `thd_f`
+    pub error_bound: Vec<f64>,
+    /// rounds of the solver
+    pub rounds: Vec<i64>,
+    /// [`Outcome`] by number
+    pub outcome: Vec<i64>,
+    /// smallest and largest chord of each contact, ohm
+    pub chord_ohm: Vec<(Vec<f64>, Vec<f64>)>,
+}
+
+/// A chunk of the columns.
+struct Part<'a> {
+    thd_f: &'a mut [f64],
+    thd_r: &'a mut [f64],
+    harmonics: &'a mut [Complex64],
+    fundamental_db: &'a mut [f64],
+    error_bound: &'a mut [f64],
+    rounds: &'a mut [i64],
+    outcome: &'a mut [i64],
+    chord_ohm: Vec<(&'a mut [f64], &'a mut [f64])>,
+}
+
+impl Distortions {
+    /// Room for `size` points.
+    #[must_use]
+    pub fn new(size: usize, contacts: usize, harmonics: usize) -> Self {
+        let none = || vec![0.0; size];
+        Self {
+            thd_f: none(),
+            thd_r: none(),
+            harmonics: vec![Complex64::default(); size * harmonics],
+            fundamental_db: none(),
+            error_bound: none(),
+            rounds: vec![0; size],
+            outcome: vec![0; size],
+            chord_ohm: (0..contacts).map(|_| (none(), none())).collect(),
+        }
+    }
+
+    /// Answers for single points, as columns.
+    #[must_use]
+    pub fn of(points: &[Distortion], contacts: usize, harmonics: usize) -> Self {
+        let mut all = Self::new(points.len(), contacts, harmonics);
+        for mut part in all.parts(points.len().max(1), harmonics) {
+            for (k, one) in points.iter().enumerate() {
+                part.set(k, one);
+            }
+        }
+        all
+    }
+
+    fn parts(&mut self, chunk: usize, harmonics: usize) -> Vec<Part<'_>> {
+        let mut chords: Vec<_> =
+            self.chord_ohm.iter_mut().map(|(low, high)| low.chunks_mut(chunk).zip(high.chunks_mut(chunk))).collect();
+        let columns = self.thd_f.chunks_mut(chunk).zip(self.thd_r.chunks_mut(chunk));
+        let columns = columns.zip(self.harmonics.chunks_mut(chunk * harmonics.max(1)));
+        let columns = columns.zip(self.fundamental_db.chunks_mut(chunk)).zip(self.error_bound.chunks_mut(chunk));
+        let columns = columns.zip(self.rounds.chunks_mut(chunk)).zip(self.outcome.chunks_mut(chunk));
+        columns
+            .map(|((((((thd_f, thd_r), harmonics), fundamental_db), error_bound), rounds), outcome)| Part {
+                thd_f,
+                thd_r,
+                harmonics,
+                fundamental_db,
+                error_bound,
+                rounds,
+                outcome,
+                chord_ohm: chords.iter_mut().filter_map(Iterator::next).collect(),
+            })
+            .collect()
+    }
+}
+
+impl Part<'_> {
+    fn set(&mut self, at: usize, one: &Distortion) {
+        let count = self.harmonics.len() / self.thd_f.len();
+        self.thd_f[at] = one.thd_f;
+        self.thd_r[at] = one.thd_f / one.thd_f.hypot(1.0);
+        self.harmonics[at * count..][..count].copy_from_slice(&one.harmonics[..count]);
+        self.fundamental_db[at] = one.fundamental_db;
+        self.error_bound[at] = one.error_bound;
+        self.rounds[at] = one.rounds as i64;
+        self.outcome[at] = one.outcome as i64;
+        for ((low, high), chord) in self.chord_ohm.iter_mut().zip(&one.chord_ohm) {
+            (low[at], high[at]) = *chord;
+        }
+    }
+}
+
+/// The loop of a film that may go abreast: nothing in it but the film's own resistance and the EMF changes from point to point.
+struct OneFilm {
+    contact: usize,
+    /// what the film sees, ohm; half of it for each channel in a shared return, where the film counts twice
+    rest_ohm: f64,
+    /// peak of the open voltage over V0, per EMF
+    drive_per_v: f64,
+}
+
+impl OneFilm {
+    fn of(network: &Network, film_ohm: &[Values<'_>]) -> Option<Self> {
+        let [link] = &network.links[..] else { return None };
+        if !link.stages.is_empty() || !link.ladder.is_resistive() {
+            return None;
+        }
+        let is_moving = |k: &usize| !matches!(film_ohm[*k], Values::One(_));
+        let mut moving = (0..film_ohm.len()).filter(is_moving);
+        let first = moving.next();
+        if moving.next().is_some() {
+            return None;
+        }
+        // with the moving one at some resistance it has a law, or none has
+        let mut ohm: Vec<f64> = film_ohm.iter().map(|v| if let Values::One(ohm) = v { *ohm } else { 1.0 }).collect();
+        let all: Vec<_> = placed(network, &link.ladder, &ohm).collect();
+        let [film] = all[..] else { return None };
+        // one resistance for all, so that a film alone is answered as in an array
+        ohm[film.contact] = 1.0;
+        let all: Vec<_> = placed(network, &link.ladder, &ohm).collect();
+        let [film] = all[..] else { return None };
+        let contact = &network.contacts[film.contact];
+        let Film::Tunnelling { scale_v, .. } = film.film else { return None };
+        if first.is_some_and(|k| k != film.contact) || contact.role == Role::Shunt || contact.direct_current_a != 0.0 {
+            return None;
+        }
+        let mut seen = Seen::default();
+        // no reactance, no frequency
+        seen.fill(&link.ladder, &all, &channel_ohm(network, &all, &ohm), &[1.0]);
+        let (rest, drive, reach) = (seen.rest[0].re, seen.drive[0].re, seen.reach[0].re);
+        let times = if contact.role == Role::SharedReturn { 2.0 } else { 1.0 };
+        let drive_per_v = SQRT_2 * drive * (rest + film.reference_ohm) / scale_v;
+        let sound = rest > 0.0 && drive_per_v > 0.0 && reach != 0.0 && drive_per_v.is_finite() && reach.is_finite();
+        sound.then_some(Self { contact: film.contact, rest_ohm: rest / times, drive_per_v })
+    }
+}
+
+/// Buffers of one thread.
+struct Room {
+    solver: Solver,
+    films: Abreast,
+    front: Vec<f64>,
+    drive: Vec<f64>,
+    wanted: Vec<f64>,
+    /// points by table, ordinary and weak crests apart
+    groups: Vec<Vec<usize>>,
+    alone: Vec<usize>,
+}
+
+impl Default for Room {
+    fn default() -> Self {
+        Self {
+            solver: Solver::default(),
+            films: Abreast::default(),
+            front: Vec::new(),
+            drive: Vec::new(),
+            wanted: Vec::new(),
+            groups: vec![Vec::new(); 2 * INSTANTS.len()],
+            alone: Vec::new(),
+        }
+    }
+}
+
+/// One chunk of points.
+struct Chunk<'a, 'p> {
+    network: &'a Network,
+    asked: Asked<'a>,
+    start: usize,
+    part: Part<'p>,
+}
+
+impl Chunk<'_, '_> {
+    fn run(&mut self, film: Option<&OneFilm>, room: &mut Room, watch: &dyn Watch) -> Result<(), Stopped> {
+        room.alone.clear();
+        match film {
+            Some(film) => self.abreast(film, room),
+            None => room.alone.extend(0..self.part.thd_f.len()),
+        }
+        for &at in &room.alone {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let point = self.start + at;
+            let ohm: Vec<f64> = self.asked.film_ohm.iter().map(|v| v.at(point)).collect();
+            let tone = (self.asked.frequency_hz.at(point), self.asked.emf_v.at(point));
+            let one = distortion(&mut room.solver, self.network, tone, &ohm, self.asked.harmonics);
+            self.part.set(at, &one);
+        }
+        watch.done(self.part.thd_f.len());
+        if watch.stop() { Err(Stopped) } else { Ok(()) }
+    }
+
+    /// Films side by side; those that this does not do are left in `room.alone`.
+    fn abreast(&mut self, film: &OneFilm, room: &mut Room) {
+        let size = self.part.thd_f.len();
+        let points = self.start..self.start + size;
+        let Room { films, front, drive, wanted, groups, alone, .. } = room;
+        let ohm = self.asked.film_ohm[film.contact];
+        front.clear();
+        front.extend(points.clone().map(|k| film.rest_ohm / ohm.at(k)));
+        drive.clear();
+        drive.extend(points.map(|k| film.drive_per_v * self.asked.emf_v.at(k)));
+        wanted.clear();
+        wanted.resize(size, 0.0);
+        let arch = pulp::Arch::new();
+        arch.dispatch(Foresee { front, drive, wanted });
+        for (at, wanted) in wanted.iter().enumerate() {
+            match INSTANTS.iter().position(|&count| count as f64 >= wanted.abs()) {
+                Some(table) => groups[2 * table + usize::from(*wanted < 0.0)].push(at),
+                None => alone.push(at),
+            }
+        }
+        for group in 0..groups.len() {
+            let mut own = std::mem::take(&mut groups[group]);
+            for some in own.chunks(MOST_LANES) {
+                films.count = some.len();
+                for (lane, &at) in some.iter().enumerate() {
+                    (films.front[lane], films.drive[lane]) = (front[at], drive[at]);
+                }
+                arch.dispatch(Solve { films, table: &TABLES[group / 2], weak: group % 2 == 1 });
+                for (lane, &at) in some.iter().enumerate() {
+                    if films.solved[lane] == 0.0 {
+                        alone.push(at);
+                    } else if films.error[lane] <= ENOUGH * SQRT_2 * films.residue[lane] {
+                        self.take(film, films, lane, at);
+                    } else if let Some(finer) = groups.get_mut(group + 2) {
+                        finer.push(at);
+                    } else {
+                        alone.push(at);
+                    }
+                }
+            }
+            own.clear();
+            groups[group] = own;
+        }
+    }
+
+    fn take(&mut self, film: &OneFilm, films: &Abreast, lane: usize, at: usize) {
+        let (part, point) = (&mut self.part, self.start + at);
+        let thd_f = films.thd_f[lane];
+        part.thd_f[at] = thd_f;
+        part.thd_r[at] = films.thd_r[lane];
+        part.fundamental_db[at] = films.fundamental_db[lane];
+        let per_line = thd_f / films.residue[lane];
+        part.error_bound[at] = films.error[lane] * per_line * FRAC_1_SQRT_2 * (1.0 + thd_f);
+        part.rounds[at] = 0;
+        let converged = films.error[lane] <= CONVERGED * SQRT_2 * films.residue[lane];
+        part.outcome[at] = Outcome::of(converged, films.drive[lane]) as i64;
+        let count = self.asked.harmonics;
+        // the second has number 0; even ones are none
+        let odd = part.harmonics[at * count..][..count].iter_mut().skip(1).step_by(2);
+        for (harmonic, line) in odd.zip(&films.lines[1..films.instants]) {
+            *harmonic = Complex64::new(line[lane] * per_line, 0.0);
+        }
+        for (k, (low, high)) in part.chord_ohm.iter_mut().enumerate() {
+            let (ohm, fixed) = (self.asked.film_ohm[k].at(point), self.network.contacts[k].constriction_ohm);
+            let least = if k == film.contact { ohm * films.chord[lane] } else { ohm };
+            (low[at], high[at]) = (least + fixed, ohm + fixed);
+        }
+    }
+}
+
+/// Distortion at `size` points.
+///
+/// # Errors
+/// [`Stopped`] when the watch says so.
+pub fn distortion_many(
+    network: &Network,
+    asked: Asked<'_>,
+    size: usize,
+    watch: &dyn Watch,
+) -> Result<Distortions, Stopped> {
+    let film = OneFilm::of(network, asked.film_ohm);
+    let chunk = if film.is_some() { ABREAST_CHUNK } else { ALONE_CHUNK };
+    let mut all = Distortions::new(size, network.contacts.len(), asked.harmonics);
+    let chunks: Vec<_> = all
+        .parts(chunk, asked.harmonics)
+        .into_iter()
+        .enumerate()
+        .map(|(number, part)| Chunk { network, asked, start: number * chunk, part })
+        .collect();
+    on_all_cores(chunks, |room, mut chunk| chunk.run(film.as_ref(), room, watch))?;
+    Ok(all)
+}
+
+fn on_all_cores<T: Send>(
+    chunks: Vec<T>,
+    work: impl Fn(&mut Room, T) -> Result<(), Stopped> + Sync + Send,
+) -> Result<(), Stopped> {
+    #[cfg(feature = "threads")]
+    if chunks.len() > 1 {
+        use rayon::prelude::*;
+        if let Some(pool) = crate::threads::pool() {
+            return pool.install(|| chunks.into_par_iter().try_for_each_init(Room::default, work));
+        }
+    }
+    let mut room = Room::default();
+    chunks.into_iter().try_for_each(|chunk| work(&mut room, chunk))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::{Contact, Load, PathItem, Section, Source};
+    use crate::watch::Unwatched;
+    use proptest::prelude::*;
+
+    /// Relative error of what is summed from a few dozen roots, each with a few units in the last place.
+    const ROUNDING: f64 = 1e-12;
+
+    fn network(role: Role, scale_v: f64, constriction_ohm: f64) -> Network {
+        let film = Film::Tunnelling { resistance_ohm: 1.0, scale_v };
+        let contact = Contact { film, constriction_ohm, role, ..Contact::ohmic("k", 1.0) };
+        let section = Section {
+            name: "s".into(),
+            source: Some(Source { emf_v: 1.0, resistance_ohm: 300.0, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact::ohmic("plain", 5.0)), PathItem::Contact(contact)],
+            load: Load::resistance(700.0),
+        };
+        Network::from_section(&section).unwrap()
+    }
+
+    fn many(network: &Network, emf_v: &[f64], ohm: &[f64]) -> Distortions {
+        let film_ohm = [Values::One(5.0), Values::Many(ohm)];
+        let asked =
+            Asked { frequency_hz: Values::One(1e3), emf_v: Values::Many(emf_v), film_ohm: &film_ohm, harmonics: 7 };
+        distortion_many(network, asked, ohm.len(), &Unwatched).unwrap()
+    }
+
+    fn same(found: &Distortions, k: usize, one: &Distortion) -> Result<(), TestCaseError> {
+        let near = |a: f64, b: f64| (a - b).abs() <= ROUNDING * b.abs();
+        // where the single road needed fewer instants than its tolerance, both differ by what that leaves
+        prop_assert!((found.thd_f[k] / one.thd_f - 1.0).abs() < 1e-10, "{} {}", found.thd_f[k], one.thd_f);
+        prop_assert!(near(found.thd_r[k], found.thd_f[k] / found.thd_f[k].hypot(1.0)));
+        prop_assert!((found.fundamental_db[k] - one.fundamental_db).abs() < 1e-12);
+        prop_assert!(found.outcome[k] == one.outcome as i64 && found.rounds[k] == one.rounds as i64);
+        for ((low, high), &(least, most)) in found.chord_ohm.iter().zip(&one.chord_ohm) {
+            prop_assert!(near(low[k], least) && near(high[k], most), "{} {least}", low[k]);
+        }
+        for (a, b) in found.harmonics[7 * k..][..7].iter().zip(&one.harmonics) {
+            prop_assert!((a - b).norm() <= 1e-10 * one.thd_f);
+        }
+        // both bounds are of the outer quarter of different samples; each must hold for the difference
+        prop_assert!((found.thd_f[k] - one.thd_f).abs() <= found.error_bound[k] + one.error_bound);
+        prop_assert!(
+            found.outcome[k] != 0 || found.error_bound[k] <= 1.001 * CONVERGED * one.thd_f * (1.0 + one.thd_f)
+        );
+        Ok(())
+    }
+
+    proptest! {
+        #[test]
+        fn abreast_is_as_alone(films in prop::collection::vec((-3.0f64..7.0, -4.0f64..1.5), 1..40), scale_v in 0.02f64..1.0,
+                               constriction_ohm in 0.0f64..50.0, shared in any::<bool>()) {
+            let network = network(if shared { Role::SharedReturn } else { Role::Signal }, scale_v, constriction_ohm);
+            let (ohm, emf_v): (Vec<f64>, Vec<f64>) = films.iter().map(|&(r, e)| (10f64.powf(r), 10f64.powf(e))).unzip();
+            prop_assert!(OneFilm::of(&network, &[Values::One(5.0), Values::Many(&ohm)]).is_some());
+            let found = many(&network, &emf_v, &ohm);
+            let mut solver = Solver::default();
+            for k in 0..ohm.len() {
+                same(&found, k, &distortion(&mut solver, &network, (1e3, emf_v[k]), &[5.0, ohm[k]], 7))?;
+            }
+        }
+    }
+
+    #[test]
+    fn a_film_does_not_see_its_neighbours() {
+        let network = network(Role::Signal, 0.1, 1.0);
+        let ohm: Vec<f64> = (0..3000).map(|k| 10f64.powf(-2.0 + 0.003 * f64::from(k * 617 % 3000))).collect();
+        let emf_v: Vec<f64> = (0..3000).map(|k| 0.01 + 0.001 * f64::from(k % 1500)).collect();
+        let all = many(&network, &emf_v, &ohm);
+        for k in (0..3000).step_by(7) {
+            let alone = many(&network, &emf_v[k..=k], &ohm[k..=k]);
+            assert_eq!(
+                (alone.thd_f[0].to_bits(), alone.harmonics[5]),
+                (all.thd_f[k].to_bits(), all.harmonics[7 * k + 5])
+            );
+            assert_eq!(alone.error_bound[0].to_bits(), all.error_bound[k].to_bits());
+        }
+    }
+
+    #[test]
+    fn a_film_that_is_none_and_a_silent_source_take_the_other_road() {
+        let network = network(Role::Signal, 0.1, 1.0);
+        let found = many(&network, &[1.0, 0.0, 1e-3, 1e9], &[0.0, 10.0, f64::INFINITY, 1e3]);
+        let mut solver = Solver::default();
+        for (k, (emf, ohm)) in [(1.0, 0.0), (0.0, 10.0), (1e-3, f64::INFINITY), (1e9, 1e3)].into_iter().enumerate() {
+            let one = distortion(&mut solver, &network, (1e3, emf), &[5.0, ohm], 7);
+            assert_eq!(found.outcome[k], one.outcome as i64);
+            assert_eq!(found.thd_f[k].to_bits(), one.thd_f.to_bits());
+        }
+    }
+
+    #[test]
+    fn most_films_of_an_ordinary_sweep_go_abreast() {
+        // else the speed would be lost without a sign
+        let network = network(Role::Signal, 0.1, 0.0);
+        let ohm: Vec<f64> = (0..2000).map(|k| 300f64.powf(f64::from(k) / 1999.0)).collect();
+        let film_ohm = [Values::One(5.0), Values::Many(&ohm)];
+        let asked =
+            Asked { frequency_hz: Values::One(1e3), emf_v: Values::One(0.5), film_ohm: &film_ohm, harmonics: 7 };
+        let mut all = Distortions::new(2000, 2, 7);
+        let film = OneFilm::of(&network, &film_ohm).unwrap();
+        let mut room = Room::default();
+        for (number, part) in all.parts(ABREAST_CHUNK, 7).into_iter().enumerate() {
+            Chunk { network: &network, asked, start: number * ABREAST_CHUNK, part }.abreast(&film, &mut room);
+        }
+        assert!(room.alone.is_empty(), "{}", room.alone.len());
+    }
+}

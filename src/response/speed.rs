@@ -1,0 +1,48 @@
+//! Where the time of the array kernels goes, and what was tried that did not help. Nothing to call.
+//!
+//! `python tests/speed/table.py` prints the times: both sides of a row in one run, and the share of what the processor can do at most.
+//! Counts of operations were made by hand from the sources and are good to a tenth.
+//!
+//! # Loss over sets and frequencies
+//!
+//! [`sweep`](super::sweep) walks each ladder with the contacts and without, the state of 8 points in registers, one step after the other, and ends
+//! with a logarithm: 92 operations a point on the three-contact example, 34 of them the logarithm. Measured: 6.6 ns of processor
+//! time a point on a machine with other work on it, of which the logarithm alone takes 1.1. Where the rest goes was not measured apart;
+//! the columns are read in blocks of 32 points, each with two whole divisions, and the answer's memory is set to zero before it is filled.
+//!
+//! # Tunnelling films in resistive loops
+//!
+//! [`steady::abreast`](super::steady::abreast) needs one exponential for each instant, on 4 to 64 instants of a quarter period. Of 140 ns a film
+//! the foreseeing of instants takes 11; by the count of operations nine tenths of the rest are roots and a tenth lines. Writing ten harmonics and
+//! the other columns adds 30 to 60 ns. A film costs as many instants as its strip of analyticity asks for (about `1.5 + 11.5/eta`), whatever its law does
+//! in between. Above 64 instants it goes the road of single films, tens of times slower: a film far below the loop at a high level.
+//!
+//! # How the cost grows
+//!
+//! Loss: a load and four operations for each further contact. Films: with the instants, and past
+//! them with the square of the instants for the lines (table, no transform: a transform pays from some hundred instants on).
+//! Harmonics cost only their writing, 16 bytes each. Draws and points are worked in chunks of a fixed size, so time is
+//! in proportion and memory beside the answer does not grow.
+//!
+//! # Tried
+//!
+//! Films, nanoseconds each on one thread of a shared machine (AMD EPYC with AVX-512), best of nine, kernel alone:
+//!
+//! | what | ns |
+//! | --- | --- |
+//! | one film after the other, scalar (the direct road; measured on the quiet machine, all of the call) | 2500 |
+//! | AVX2, one vector after the other | 161 |
+//! | AVX2, two side by side (taken) | 140 |
+//! | AVX2, four side by side: they no longer fit the registers | 172 |
+//! | AVX-512, one | 101 |
+//! | AVX-512, two (not taken: its intrinsics are stable from Rust 1.89 \[memory\], this crate asks for 1.85) | 79 |
+//! | AVX-512, four | 116 |
+//!
+//! * A third of the films of that sweep would have met the tolerance on the next smaller table: what the foreseeing gives away.
+//! * Loss of one loop as `|1 + R/M|^2`, M once for each frequency that comes again: 5.4 instead of 6.6 ns a point, and
+//!   answers that differ in the last place with the shape of the arrays, which they must not. Taken back. With the same vector walk
+//!   for every shape it could come again.
+//! * A scalar call asked Python for numpy each time, which it does not need: 0.92 us of processor time with that
+//!   and with 32 lanes worked for one point, 0.49 with neither.
+//! * `mul_add` of the standard library without the processor's own instruction calls a function: kernels use `pulp`'s, which
+//!   multiplies and adds where that is faster.

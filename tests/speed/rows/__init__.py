@@ -1,0 +1,1 @@
+"""Rows of the table of speed, one file each."""
