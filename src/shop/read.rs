@@ -5,7 +5,7 @@ use super::date::{order, written};
 use super::log::{COLUMNS, COUNT, Form, place as at};
 use super::pairs::{Fate, Pairs, pairs};
 use crate::bench::quantity::{Dimension, quantity};
-use crate::bench::spreadsheet::{Lines, decoded, delimiter};
+use crate::bench::spreadsheet::{Lines, decoded, delimiter, torn};
 use crate::error::InputError;
 use crate::watch::{Stopped, Watch};
 use std::collections::hash_map::DefaultHasher;
@@ -167,7 +167,7 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
     if let Err(fault) = find_order(text, &mut sheet) {
         return Ok(Err(fault));
     }
-    let width = csv.headers().map_or(0, csv::StringRecord::len);
+    let (width, cell_ends) = (csv.headers().map_or(0, csv::StringRecord::len), delimiter(text));
     let (mut lines, mut record) = (Lines::new(text), csv::StringRecord::new());
     let (mut rows, mut faults, mut aside) = (Vec::new(), Vec::new(), Vec::new());
     let (mut jobs, mut contacts) = (Numbers::default(), Numbers::default());
@@ -186,7 +186,8 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
             Ok(false) => break,
             Err(error) => return Ok(Err(broken(error))),
         }
-        let row = record.position().map_or(0, |p| lines.at(p.byte() as usize));
+        let begins = record.position().map_or(0, |p| p.byte() as usize);
+        let row = lines.at(begins);
         if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
@@ -199,6 +200,12 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
                 format!("allowed: the {width} columns of the header; put a cell with the delimiter in quotes"),
                 true,
             );
+            aside.push(row);
+            continue;
+        }
+        let rest = (csv.position().byte() as usize >= text.len()).then(|| text.get(begins..)).flatten();
+        if let Some((found, allowed)) = torn(&record, rest, (width, cell_ends)) {
+            cells.fault(at::SHOWS, found, allowed, true);
             aside.push(row);
             continue;
         }

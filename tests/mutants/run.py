@@ -1,0 +1,224 @@
+"""Mutation testing: a seeded sample of what cargo-mutants would change, all in one build, each run against the tests.
+
+    python3 tests/mutants/run.py [--sample 330] [--seed 1] [--again]
+
+Needs `cargo install cargo-mutants` and works in `target/mutants/`. Every mutant meets the Rust unit tests of its own module first, then all
+of them, then (`--python`) the Python tests with a wheel of the same source. A test that takes far longer than it should counts as
+caught: the mutant hangs. The table is printed at the end and kept in `target/mutants/table.json`; `--again` goes on from there.
+"""
+
+import argparse
+import json
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import time
+import venv
+from collections import Counter
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+WORK = ROOT / "target" / "mutants"
+COPY = WORK / "copy"
+TOOLS = WORK / "venv"
+FOLDERS = ("physics", "response", "judgement")
+TABLE = WORK / "table.json"
+HANGS_S = 240
+
+# Python tests that look at a folder, the most telling first; what survives them meets the rest
+LOOKS_AT = {
+    "physics": ["test_physics_validation.py", "test_physics_arrays.py", "test_physics_references.py", "test_physics_fit.py"],
+    "response": ["test_elements.py", "test_steady.py", "test_ceiling.py", "test_ceiling_many.py", "test_bounds.py", "test_levels.py",
+                 "test_residue.py", "test_two_tone.py", "test_sweep.py", "test_cascades.py", "test_arrays.py", "test_hearing_weighting.py"],
+    "judgement": ["test_judgement.py", "test_jobs.py", "test_evidence.py", "test_properties.py", "test_physics_fit.py", "test_arrays.py"],
+}  # fmt: skip
+
+
+def tools() -> None:
+    """tree-sitter, in an environment of its own."""
+    if "--inside" in sys.argv:
+        return
+    python = TOOLS / ("Scripts" if os.name == "nt" else "bin") / "python"
+    if not python.exists():
+        venv.create(TOOLS, with_pip=True)
+        subprocess.run([python, "-m", "pip", "install", "-q", "tree_sitter", "tree_sitter_rust"], check=True)
+    sys.exit(subprocess.run([python, __file__, *sys.argv[1:], "--inside"], check=False).returncode)
+
+
+def listed() -> list[dict]:
+    names = [f"--file=src/{folder}/**" for folder in FOLDERS]
+    done = subprocess.run(
+        ["cargo", "mutants", "--list", "--json", "--features", "job,threads", *names], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    if done.returncode:
+        sys.exit(f"cargo-mutants does not run (cargo install cargo-mutants): {done.stderr}")
+    return json.loads(done.stdout)
+
+
+def build(sample: list, lost: Counter) -> list:
+    """Puts the sample into a copy of the source until it compiles; returns the mutants that are in it."""
+    import switches
+
+    (COPY / "tests").mkdir(parents=True, exist_ok=True)
+    for name in ("Cargo.toml", "Cargo.lock", "pyproject.toml", "README.md", "LICENSE"):
+        shutil.copy(ROOT / name, COPY / name)
+    for name in ("python", "notebooks", "tests/fuzz", "tests/stress", "tests/references"):
+        shutil.copytree(ROOT / name, COPY / name, dirs_exist_ok=True, ignore=shutil.ignore_patterns("target", "__pycache__"))
+    for name in ("fuzz.rs", "jobs.rs"):
+        shutil.copy(ROOT / "tests" / name, COPY / "tests" / name)
+    while True:
+        shutil.copytree(ROOT / "src", COPY / "src", dirs_exist_ok=True)
+        with (COPY / "src" / "lib.rs").open("a", encoding="utf-8") as lib:
+            lib.write(switches.CHOOSER)
+        placed = []
+        for name in sorted({m.file for m in sample}):
+            file = switches.File(ROOT / name, [m for m in sample if m.file == name])
+            lost["no form as a switch (in a constant, a chain of let)"] += len(file.without_place)
+            placed += [m for m in sample if m.file == name and m not in file.without_place]
+            (COPY / name).write_text(file.text(), encoding="utf-8")
+        done = subprocess.run(
+            ["cargo", "check", "--features", "job,threads", "--message-format=json"], cwd=COPY, capture_output=True, text=True, check=False,
+            env=os.environ | {"CARGO_TARGET_DIR": str(WORK / "target")},
+        )  # fmt: skip
+        bad = refused(done.stdout)
+        if not bad:
+            if done.returncode:
+                sys.exit(f"the copy does not compile, and no switch is to blame:\n{done.stderr[-3000:]}")
+            return placed
+        lost["does not compile"] += len(bad)
+        print(f"   {len(bad)} do not compile", flush=True)
+        sample = [m for m in placed if m.number not in bad]
+
+
+def refused(messages: str) -> set[int]:
+    """Numbers of the switches that the compiler points at: the last one before each error."""
+    bad = set()
+    for line in messages.splitlines():
+        message = json.loads(line).get("message") if line.startswith("{") else None
+        if not isinstance(message, dict) or message.get("level") != "error":
+            continue
+        for span in message["spans"]:
+            if not span["is_primary"]:
+                continue
+            lines = (COPY / span["file_name"]).read_text(encoding="utf-8").splitlines()
+            before = "\n".join([*lines[: span["line_start"] - 1], lines[span["line_start"] - 1][: span["column_end"]]])
+            numbers = re.findall(r"crate::mutated\((\d+)\)", before)
+            if numbers:
+                bad.add(int(numbers[-1]))
+    return bad
+
+
+def holds(command: list[str], number: int, cwd: Path, limit_s: float = HANGS_S) -> bool:
+    """Whether the tests pass with this mutant."""
+    env = os.environ | {"MUTANT": str(number), "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PROPTEST_FAILURE_PERSISTENCE": "off"}
+    try:
+        done = subprocess.run(command, cwd=cwd, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=limit_s, check=False)
+    except subprocess.TimeoutExpired:
+        return False
+    return done.returncode == 0
+
+
+def unit_tests() -> str:
+    done = subprocess.run(
+        ["cargo", "test", "--lib", "--features", "job,threads", "--no-run", "--message-format=json"], cwd=COPY, capture_output=True,
+        text=True, check=True, env=os.environ | {"CARGO_TARGET_DIR": str(WORK / "target")},
+    )  # fmt: skip
+    return next(m["executable"] for m in map(json.loads, done.stdout.splitlines()) if m.get("executable"))
+
+
+def wheel() -> Path:
+    """An environment with the wheel of the copy and what the tests need."""
+    home = WORK / "venv-test"
+    python = home / ("Scripts" if os.name == "nt" else "bin") / "python"
+    if not python.exists():
+        venv.create(home, with_pip=True)
+        subprocess.run([python, "-m", "pip", "install", "-q", ".[test]"], cwd=ROOT, check=True)
+    subprocess.run(
+        [python, "-m", "pip", "install", "-q", "--force-reinstall", "--no-deps", "."], cwd=COPY, check=True,
+        env=os.environ | {"CARGO_TARGET_DIR": str(WORK / "target")},
+    )  # fmt: skip
+    return python
+
+
+def module(file: str) -> str:
+    """`src/response/steady/solve.rs` is `response::steady::solve::`."""
+    return "::".join(Path(file).with_suffix("").parts[1:]).removesuffix("::mod") + "::"
+
+
+def main() -> None:
+    words = argparse.ArgumentParser()
+    words.add_argument("--sample", type=int, default=330)
+    words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--again", action="store_true", help="go on with the table that is there")
+    words.add_argument("--python", action="store_true", help="survivors of the Rust tests meet the Python tests")
+    words.add_argument("--inside", action="store_true", help=argparse.SUPPRESS)
+    asked = words.parse_args()
+    import switches
+
+    WORK.mkdir(parents=True, exist_ok=True)
+    if asked.again and TABLE.exists():
+        table = json.loads(TABLE.read_text(encoding="utf-8"))
+        mutants = [switches.mutant(number, m) for number, m in table["sample"]]
+    else:
+        every = listed()
+        # a fifth more than asked for: some do not compile
+        drawn = random.Random(asked.seed).sample(range(len(every)), min(len(every), asked.sample * 5 // 4))
+        lost: Counter = Counter()
+        print(f"== {len(every)} mutants, {len(drawn)} drawn with seed {asked.seed}", flush=True)
+        mutants = build([switches.mutant(n, every[n]) for n in sorted(drawn)], lost)
+        keep = {m.number for m in mutants}
+        table = {"of": len(every), "seed": asked.seed, "lost": dict(lost), "caught": {}, "sample": [(n, every[n]) for n in drawn if n in keep]}
+    tests = unit_tests()
+    if not holds([tests], 2**31, ROOT, 3600):
+        sys.exit("the unit tests fail without a mutant")
+    rust(tests, mutants, table)
+    if asked.python:
+        pytest(wheel(), mutants, table)
+    report(mutants, table)
+
+
+def rust(tests: str, mutants: list, table: dict) -> None:
+    for count, m in enumerate(m for m in mutants if str(m.number) not in table["caught"]):
+        began = time.monotonic()
+        folder = m.file.split("/")[1]
+        # nearest first
+        filters = [[module(m.file)], [f"{folder}::"], [f"--skip={folder}::"]]
+        caught = any(not holds([tests, "-q", *words], m.number, ROOT) for words in filters)
+        table["caught"][str(m.number)] = "Rust" if caught else "nobody"
+        TABLE.write_text(json.dumps(table), encoding="utf-8")
+        print(f"   {count} {m.name}: {table['caught'][str(m.number)]}, {time.monotonic() - began:.0f} s", flush=True)
+
+
+def pytest(python: Path, mutants: list, table: dict) -> None:
+    everything = sorted(p.name for p in (ROOT / "tests" / "python").glob("test_*.py"))
+    slow = {"test_notebooks.py", "test_page_browser.py", "test_plots.py", "test_panel.py", "test_pictures.py"}
+    for m in mutants:
+        if table["caught"].get(str(m.number)) != "nobody":
+            continue
+        first = LOOKS_AT[m.file.split("/")[1]]
+        rest = [name for name in everything if name not in first and name not in slow]
+        command = [str(python), "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider"]
+        caught = any(not holds([*command, *(f"tests/python/{n}" for n in names)], m.number, ROOT, 900) for names in (first, rest))
+        table["caught"][str(m.number)] = "Python" if caught else "survived"
+        TABLE.write_text(json.dumps(table), encoding="utf-8")
+        print(f"   {m.name}: {table['caught'][str(m.number)]}", flush=True)
+
+
+def report(mutants: list, table: dict) -> None:
+    by = Counter(table["caught"].get(str(m.number), "not run") for m in mutants)
+    left = [m for m in mutants if table["caught"].get(str(m.number)) in ("nobody", "survived")]
+    print(f"\n{len(mutants)} mutants of {table['of']}, seed {table['seed']}; left out: {table['lost']}")
+    for folder in FOLDERS:
+        own = Counter(table["caught"].get(str(m.number), "not run") for m in mutants if m.file.startswith(f"src/{folder}/"))
+        print(f"   {folder:10} {dict(own)}")
+    print(f"   together   {dict(by)}; survivors {len(left)}, {100 * len(left) / max(1, len(mutants)):.1f} %")
+    for m in left:
+        print(f"   {m.name}")
+
+
+if __name__ == "__main__":
+    tools()
+    main()
