@@ -104,6 +104,56 @@ def test_no_console_message(browser, pages):
     assert any("seen" in line for line in console)
 
 
+# closes whatever it may stand in: text, an attribute of either quote, a comment, a title, a style
+EVIL = """x"'--></title></style></textarea></pre><b class='owned'>b</b><img src=x onerror="document.title='owned'"><script>document.title='owned'</script>"""
+
+
+def with_names(toml, csv, evil):
+    """The sheet with something in every name and text that is its writer's."""
+    told = evil.replace("\\", "\\\\").replace('"', '\\"')
+    cell = '"' + evil.replace('"', '""') + '"'
+    for name in ("source selector", "tape monitor", "volume control", "speaker relay"):
+        toml = toml.replace(f'"{name}', f'"{name} {told}')
+        csv = re.sub(f"^([^,]*),{name}( / [^,]*),", lambda m, name=name: m[1] + ',"' + f"{name} {evil}{m[2]}".replace('"', '""') + '",', csv, flags=re.M)
+    toml = toml.replace('"my meter"', f'"my meter {told}"').replace(",my meter,", f",my meter {told},")
+    toml = re.sub('^title .*$', lambda _: f'title = "{told}"', toml, flags=re.M)
+    return toml, csv.replace(",my meter,", "," + '"my meter ' + evil.replace('"', '""') + '",').replace(",wanders,", f",{cell},")
+
+
+def test_markup_in_names_makes_no_markup(browser, pages):
+    from pathlib import Path
+
+    jobs = Path(__file__).resolve().parents[2] / "notebooks" / "jobs"
+    toml, csv = ((jobs / f"gritty-right-on-records.{end}").read_text() for end in ("toml", "csv"))
+    look = """<script>addEventListener("load", () => {
+      const all = [...document.querySelectorAll("*")], tags = {};
+      for (const e of all) tags[e.tagName] = (tags[e.tagName] || 0) + 1;
+      const handlers = all.filter(e => [...e.attributes].some(a => /^on|^src$|^href$|^srcset$/i.test(a.name))).length;
+      const pre = document.createElement("pre"); pre.id = "found";
+      pre.textContent = JSON.stringify({owned: document.querySelectorAll(".owned").length, title: document.title, handlers,
+        script: tags.SCRIPT || 0, img: tags.IMG || 0, b: tags.B || 0, shown: document.body.innerText.split("class='owned'").length - 1});
+      document.body.append(pre);
+    });</script>"""
+
+    def looked(text):
+        out, console = browser(text + look, "--virtual-time-budget=3000", "--dump-dom")
+        return json.loads(unescape(re.search(r'<pre id="found">(.*?)</pre>', out, flags=re.S).group(1))), console
+
+    evil_toml, evil_csv = with_names(toml, csv, EVIL)
+    job = wl.Job.from_text(evil_toml, readings=("gritty-right-on-records.csv", evil_csv))
+    text = html_report.page(job, price=EVIL, done=[EVIL], not_tested=[EVIL], ohms=True)
+    plain, _ = looked(pages["cleaned"])
+    found, console = looked(text)
+    assert not console, console
+    assert found["owned"] == 0 and not found["title"].startswith("owned")
+    # the one script is the looking glass
+    assert (found["script"], found["img"], found["b"], found["handlers"]) == (plain["script"], plain["img"], plain["b"], plain["handlers"]) == (1, 0, 0, 0)
+    # and the names are there, as text
+    assert found["shown"] > 10
+    # the looking sees markup where there is some
+    assert looked(text.replace("</h1>", f"</h1>{EVIL}", 1))[0]["owned"] > 0
+
+
 @pytest.mark.parametrize("size", PAPER)
 def test_the_customers_part_prints_on_half_of_one_sheet(browser, pages, size):
     pypdf = pytest.importorskip("pypdf")
