@@ -108,16 +108,27 @@ def test_no_console_message(browser, pages):
 EVIL = """x"'--></title></style></textarea></pre><b class='owned'>b</b><img src=x onerror="document.title='owned'"><script>document.title='owned'</script>"""
 
 
-def with_names(toml, csv, evil):
-    """The sheet with something in every name and text that is its writer's."""
-    told = evil.replace("\\", "\\\\").replace('"', '\\"')
-    cell = '"' + evil.replace('"', '""') + '"'
+# the same for a name of a part, where a stroke sets off the position
+EVIL_NAME = """x"'--><b class='owned'>b<img src=x onerror="document.title='owned'"><script>document.title='owned';"""
+
+
+def with_names(toml, csv):
+    """The sheet and its readings with markup in every name and text that is their writer's."""
+
+    def quoted(text):
+        return text.replace('"', '\\"')
+
     for name in ("source selector", "tape monitor", "volume control", "speaker relay"):
-        toml = toml.replace(f'"{name}', f'"{name} {told}')
-        csv = re.sub(f"^([^,]*),{name}( / [^,]*),", lambda m, name=name: m[1] + ',"' + f"{name} {evil}{m[2]}".replace('"', '""') + '",', csv, flags=re.M)
-    toml = toml.replace('"my meter"', f'"my meter {told}"').replace(",my meter,", f",my meter {told},")
-    toml = re.sub('^title .*$', lambda _: f'title = "{told}"', toml, flags=re.M)
-    return toml, csv.replace(",my meter,", "," + '"my meter ' + evil.replace('"', '""') + '",').replace(",wanders,", f",{cell},")
+        toml = toml.replace(f'"{name}', f'"{name} {quoted(EVIL_NAME)}')
+        csv = csv.replace(f",{name} / ", f",{name} {EVIL_NAME} / ")
+    toml = toml.replace('"my meter"', f'"my meter {quoted(EVIL)}"')
+    toml = re.sub("^title .*$", lambda _: f'title = "{quoted(EVIL)}"', toml, flags=re.M)
+    toml = re.sub(r'"phono"(?= = \[)', lambda _: f'"phono {quoted(EVIL)}"', toml)
+    toml = re.sub(r'route( *)= "phono"', lambda m: f'route{m[1]}= "phono {quoted(EVIL)}"', toml)
+    csv = csv.replace(",my meter,", f",my meter {EVIL},").replace(",wanders,", f",{EVIL},")
+    # a cell with quotes is quoted
+    rows = [",".join('"' + cell.replace('"', '""') + '"' for cell in line.split(",")) for line in csv.splitlines()]
+    return toml, "\n".join(rows) + "\n"
 
 
 def test_markup_in_names_makes_no_markup(browser, pages):
@@ -139,7 +150,8 @@ def test_markup_in_names_makes_no_markup(browser, pages):
         out, console = browser(text + look, "--virtual-time-budget=3000", "--dump-dom")
         return json.loads(unescape(re.search(r'<pre id="found">(.*?)</pre>', out, flags=re.S).group(1))), console
 
-    evil_toml, evil_csv = with_names(toml, csv, EVIL)
+    evil_toml, evil_csv = with_names(toml, csv)
+    assert all(evil_toml.count(text.replace('"', '\\"')) > 2 for text in (EVIL, EVIL_NAME)) and evil_csv.count("owned") > 20
     job = wl.Job.from_text(evil_toml, readings=("gritty-right-on-records.csv", evil_csv))
     text = html_report.page(job, price=EVIL, done=[EVIL], not_tested=[EVIL], ohms=True)
     plain, _ = looked(pages["cleaned"])
