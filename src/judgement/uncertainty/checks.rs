@@ -264,6 +264,22 @@ fn how_often_stopping_by_itself_keeps_its_word() {
     assert!(kept >= 55, "{kept} of 60");
 }
 
+#[test]
+fn mean_spread_and_error_of_draws_by_hand() {
+    // 1, 2, 3, 4: mean 2.5, variance 5/3, error of the mean its root over 4
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let model = |_: &mut Stream| (next.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1) as f64;
+    let found = propagate(&model, 4, 1, &Unwatched).unwrap();
+    assert_eq!(found.sorted, [1.0, 2.0, 3.0, 4.0]);
+    assert_relative_eq!(found.mean, 2.5);
+    assert_relative_eq!(found.standard_uncertainty, (5.0f64 / 3.0).sqrt());
+    assert_relative_eq!(found.mean_error, (5.0f64 / 12.0).sqrt());
+    // one more than whole blocks: the last block holds what is left
+    let count = monte_carlo::BLOCK + 1;
+    assert_eq!(propagate(&|s: &mut Stream| s.uniform(), count, 1, &Unwatched).unwrap().sorted.len(), count);
+    assert_eq!(propagate(&|s: &mut Stream| s.uniform(), count - 1, 1, &Unwatched).unwrap().sorted.len(), count - 1);
+}
+
 /// Share of trials, in per cent, in which an interval holds the planted truth.
 fn covered(trials: usize, holds: &dyn Fn(&mut Stream, u64) -> bool) -> f64 {
     let mut stream = Stream::new(20_260, 7);
