@@ -74,14 +74,14 @@ def test_a_large_log_cut_in_the_middle_of_a_row_says_so(root):
 
 
 @pytest.mark.parametrize(("tail", "says"), [
-    ('x,y,relay,12.5 mV', "the file ends in the middle of this row"),
-    ('x,"y,relay,12.5 mV,1.0 mV,\nz,y2,relay,12.5 mV,1.0 mV,\n', "a quote that nothing closes"),
-    ('x,"y,relay,12.5 mV,1.0 mV,\nz,y2,relay,12.5 mV,1.0 mV,\nw,y",relay,12.5 mV,1.0 mV,\n', "a cell that holds whole rows"),
+    ('x,y,relay,12.5 ohm', "the file ends in the middle of this row"),
+    ('x,"y,relay,12.5 ohm,1.0 ohm,clean,\nz,y2,relay,12.5 ohm,1.0 ohm,clean,\n', "a quote that nothing closes"),
+    ('x,"y,relay,12.5 ohm,1.0 ohm,clean,\nz,y2,relay,12.5 ohm,1.0 ohm,clean,\nw,y",relay,12.5 ohm,1.0 ohm,clean,\n', "a cell that holds whole rows"),
 ])  # fmt: skip
 def test_rows_that_a_stray_quote_swallows_are_told(tail, says):
     from weaklink.shop import read_log
 
-    log = read_log(("job,contact,kind,shows,after,note\na,b,relay,12.5 mV,1.0 mV,\n" + tail).encode())
+    log = read_log(("job,contact,kind,shows,after,remedy,note\na,b,relay,12.5 ohm,1.0 ohm,clean,\n" + tail).encode())
     assert log.used == 1 and log.set_aside == (3,) and log.faults[-1].found == says
 
 
