@@ -49,8 +49,8 @@ FILMS = [
 ]
 
 
-def fits(trials: int) -> dict[str, Row]:
-    """fit_film: every parameter of every law, scatter known and not."""
+def fits(trials: int, stated: float = 1.0) -> dict[str, Row]:
+    """fit_film: every parameter of every law, scatter known and not; ``stated`` is the scatter that is told over the true one."""
     out: dict[str, Row] = defaultdict(Row)
     for film, most_a, rc, sd in FILMS:
         truth = film.to_dict() | {"constriction_ohm": rc}
@@ -60,7 +60,7 @@ def fits(trials: int) -> dict[str, Row]:
         for known in (True, False):
             for k in range(trials):
                 noise = np.random.default_rng([k, known]).normal(0.0, sd, amps.size)
-                fit = wl.fit_film(volts + noise, amps, sd_v=sd if known else None)
+                fit = wl.fit_film(volts + noise, amps, sd_v=stated * sd if known else None)
                 name = f"fit_film, {film.law}, scatter {'known' if known else 'unknown'}"
                 if fit.law != film.law:
                     out[name].none += 1

@@ -174,7 +174,7 @@ fn main() {
             false => Err(None),
         };
         let finite = answer.output.iter().all(|c| c.is_finite()) && answer.error_v.is_finite();
-        if answer.converged && !finite || of_ceiling.is_ok_and(|share| !(share <= 1.0 + ROUNDING)) {
+        if answer.converged && !finite || of_ceiling.is_ok_and(|share| share > 1.0 + ROUNDING || share.is_nan()) {
             wrong += 1;
             println!("WRONG {seed}: of its ceiling {of_ceiling:?}, finite {finite}, {section:?}");
         }
