@@ -155,7 +155,7 @@ def bands(logs: int, rows: int, first: int = 5000) -> dict[str, Row]:
             if cell.in_order:
                 left = 0.25 * limit * np.ones_like(ohm) if cell.remedy == "replace" else truth.left[remedy] * ohm
                 share = phi((math.log(limit) - np.log(left)) / math.hypot(truth.spread_after[remedy], 0.1)).mean()
-                out["compare: in order after"].add(cell.in_order[1:], float(share))
+                out[f"compare: in order after {cell.remedy}"].add(cell.in_order[1:], float(share))
     return dict(out)
 
 
