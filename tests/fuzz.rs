@@ -27,6 +27,11 @@ fn sheets() {
 }
 
 #[test]
+fn readings() {
+    replay("readings", targets::readings);
+}
+
+#[test]
 fn logs() {
     replay("log", targets::log);
 }

@@ -7,6 +7,8 @@ import math
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from ._core import __version__
+
 if TYPE_CHECKING:
     import os
 
@@ -125,7 +127,7 @@ class Comparison:
     cautions: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
-        """Everything as plain values; infinite numbers become None."""
+        """Everything as plain values, with the version that computed it; infinite numbers become None."""
 
         def plain(value: Any) -> Any:
             if isinstance(value, float):
@@ -140,7 +142,7 @@ class Comparison:
         # infinite is a word of its own: never within this log
         for row, decision in zip(done["decisions"], self.decisions, strict=True):
             row["above_ohm"] = ["never" if math.isinf(x) else x for x in decision.above_ohm]
-        return done
+        return {"version": __version__, **done}
 
     def to_json(self) -> str:
         """Everything, for machines."""

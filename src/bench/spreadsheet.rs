@@ -16,6 +16,31 @@ pub(crate) fn delimiter(text: &str) -> u8 {
         .unwrap_or(b',')
 }
 
+/// What is wrong with a record that a stray quote or a cut file made, if anything is: what was found and what is allowed.
+///
+/// `rest` is the text from the record's beginning to the end of the file, for the last record alone.
+pub(crate) fn torn(
+    record: &csv::StringRecord,
+    rest: Option<&str>,
+    (width, delimiter): (usize, u8),
+) -> Option<(&'static str, &'static str)> {
+    let short = record.len() < width;
+    if let Some(rest) = rest {
+        let open = rest.bytes().filter(|&b| b == b'"').count() % 2 == 1;
+        if open && (short || rest.trim_end().contains('\n')) {
+            return Some(("a quote that nothing closes", "close it: all from it to the end of the file is one cell"));
+        }
+        if short && !rest.ends_with(['\n', '\r']) {
+            let allowed = "allowed: whole rows; if this one is whole, end it with a line break";
+            return Some(("the file ends in the middle of this row", allowed));
+        }
+    }
+    // rows between two stray quotes are one cell with line breaks in it
+    let row = |line: &str| line.bytes().filter(|&b| b == delimiter).count() + 1 >= width;
+    let holds_rows = width > 2 && record.iter().any(|cell| cell.contains('\n') && cell.lines().skip(1).any(row));
+    holds_rows.then_some(("a cell that holds whole rows", "close the quote that it begins with"))
+}
+
 /// Line numbers of records in the order of the file, counted on from the one before.
 pub(crate) struct Lines<'t> {
     text: &'t str,
@@ -37,5 +62,42 @@ impl<'t> Lines<'t> {
             self.byte = begins;
         }
         self.line
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is said of each record after the header.
+    fn said(text: &str) -> Vec<Option<&'static str>> {
+        let mut reader = csv::ReaderBuilder::new().flexible(true).from_reader(text.as_bytes());
+        let width = reader.headers().unwrap().len();
+        let (mut record, mut out) = (csv::StringRecord::new(), Vec::new());
+        while reader.read_record(&mut record).unwrap() {
+            let at = record.position().unwrap().byte() as usize;
+            let last = reader.position().byte() as usize >= text.len();
+            out.push(torn(&record, last.then(|| &text[at..]), (width, b',')).map(|(found, _)| found));
+        }
+        out
+    }
+
+    #[test]
+    fn whole_tables_are_whole() {
+        assert_eq!(said("a,b,c\n1,2,3\n4,5,6\n"), [None, None]);
+        assert_eq!(said("a,b,c\n1,2,3\n4,5,6"), [None, None]);
+        // short rows are a habit, inches no quotes, notes may have lines
+        assert_eq!(said("a,b,c\n1,2\n4,5 \" plug,6\n"), [None, None]);
+        assert_eq!(said("a,b,c\n1,\"two\nlines, and more\",3\n4,5\n"), [None, None]);
+    }
+
+    #[test]
+    fn what_was_torn_says_so() {
+        let cut = Some("the file ends in the middle of this row");
+        let open = Some("a quote that nothing closes");
+        assert_eq!(said("a,b,c\n1,2,3\n4,5"), [None, cut]);
+        assert_eq!(said("a,b,c\n1,2,\"3\n4,5,6\n7,8,9\n"), [open]);
+        assert_eq!(said("a,b,c\n1,\"2,3\n"), [open]);
+        assert_eq!(said("a,b,c\n1,2,\"3\n4,5,6\n7,8,9\"\n1,2,3\n"), [Some("a cell that holds whole rows"), None]);
     }
 }

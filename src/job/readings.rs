@@ -6,7 +6,7 @@ use crate::bench::evidence::Channel;
 use crate::bench::method::Shows;
 use crate::bench::quantity::{Dimension, Shown, quantity, shown};
 pub(super) use crate::bench::spreadsheet::decoded;
-use crate::bench::spreadsheet::{Lines, delimiter};
+use crate::bench::spreadsheet::{Lines, delimiter, torn};
 use crate::bench::{Method, Reading, State};
 use crate::error::InputError;
 use std::collections::BTreeMap;
@@ -186,16 +186,19 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
     if !faults.is_empty() {
         return (readings, blank, faults);
     }
-    for record in reader.records() {
-        let record = match record {
-            Ok(record) => record,
+    let mut record = csv::StringRecord::new();
+    loop {
+        match reader.read_record(&mut record) {
+            Ok(true) => {}
+            Ok(false) => break,
             Err(error) => {
                 let line = error.position().map_or(0, |p| p.line() as usize);
                 faults.push(InputError::new("row", error, "allowed: a CSV row in UTF-8").at_line(line).in_file(file));
                 continue;
             }
         };
-        let line = record.position().map_or(0, |p| lines.at(p.byte() as usize));
+        let begins = record.position().map_or(0, |p| p.byte() as usize);
+        let line = lines.at(begins);
         if record.iter().all(str::is_empty) {
             continue;
         }
@@ -205,6 +208,11 @@ pub(super) fn from_csv(text: &str, file: &str, known: &Known<'_>) -> (Vec<Readin
                 columns.len()
             );
             faults.push(InputError::new("row", format!("{} cells", record.len()), allowed).at_line(line).in_file(file));
+            continue;
+        }
+        let rest = (reader.position().byte() as usize >= text.len()).then(|| text.get(begins..)).flatten();
+        if let Some((found, allowed)) = torn(&record, rest, (columns.len(), delimiter)) {
+            faults.push(InputError::new("row", found, allowed).at_line(line).in_file(file));
             continue;
         }
         let cells: Cells<'_> = columns.iter().map(String::as_str).zip(record.iter().map(str::to_owned)).collect();

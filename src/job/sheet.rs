@@ -83,6 +83,14 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
         None => walk.fault(0, "sheet", "missing", "begin with sheet = 1"),
         Some(node) => {
             let written = walk.written(node.span()).to_owned();
+            if written.parse::<u64>().is_ok_and(|newer| newer > 1) {
+                // what its other keys mean is not known here: they are no faults
+                let own = env!("CARGO_PKG_VERSION");
+                let allowed = format!("allowed: 1; weaklink {own} reads no newer sheet, a newer weaklink does");
+                walk.faults.clear();
+                walk.fault(node.span().start, "sheet", format!("a sheet of version {written}"), allowed);
+                return Err(walk.faults);
+            }
             if written != "1" {
                 walk.fault(node.span().start, "sheet", written, "allowed: 1, the only version so far");
             }

@@ -39,6 +39,8 @@ impl<'t> Walk<'t> {
 
     pub(super) fn fault(&mut self, at: usize, place: &str, value: impl std::fmt::Display, allowed: impl Into<String>) {
         let line = self.line(at);
+        // a key may be empty, a place may not
+        let place = if place.trim().is_empty() { "sheet" } else { place };
         self.faults.push(InputError::new(place, value, allowed).at_line(line).in_file(self.file));
     }
 
@@ -183,6 +185,6 @@ fn unquoted(line: &str) -> Option<(&str, &str)> {
         let value = line.get(at + 1..)?.split([',', '}']).next()?.trim();
         let begins = value.starts_with(|c: char| c.is_alphanumeric() || c == '-');
         let bare = begins && value.contains(char::is_alphabetic) && !value.contains(['"', '\'', '{', '[']);
-        (bare && !matches!(value, "true" | "false" | "inf" | "nan")).then_some((key, value))
+        (bare && !key.is_empty() && !matches!(value, "true" | "false" | "inf" | "nan")).then_some((key, value))
     })
 }

@@ -106,6 +106,12 @@ mod tests {
     }
 
     #[test]
+    fn flicker_of_a_film_grows_with_its_ohms() {
+        assert_relative_eq!(assumed_film_flicker(200.0, 1e-9), 2e-7, epsilon = 0.0);
+        assert_relative_eq!(flicker_v_per_rthz(-0.5, 4e-8, 100.0), 1e-5, epsilon = 0.0, max_relative = 1e-12);
+    }
+
+    #[test]
     fn crackle_of_a_telegraph_has_its_rms() {
         // 1 uA through a wiper that jumps by 1 kohm, in 100 kohm, even duty: half of the step
         let t = Telegraph { low_ohm: 0.0, high_ohm: 1e3, dwell_low_s: 1e-3, dwell_high_s: 1e-3 };

@@ -9,7 +9,9 @@ use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::RecvTimeoutError;
 use std::sync::{Mutex, PoisonError};
+use std::time::Duration;
 
 /// A job sheet, read and checked.
 #[pyclass(frozen, module = "weaklink")]
@@ -117,21 +119,49 @@ pub(super) fn _assess_json(
     serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
+/// Between two looks for Ctrl-C.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+
 /// Runs long work with Ctrl-C alive, telling `progress` how many blocks are done.
+///
+/// Python hands signals to its main thread alone, and the work's loops run on others: so the caller waits and looks.
 fn asked<T: Send>(
     py: Python<'_>,
     progress: Option<Py<PyAny>>,
     work: impl FnOnce(&dyn Watch) -> Result<T, crate::error::InputError> + Send,
 ) -> PyResult<T> {
     let bell = Bell { progress, raised: Mutex::new(None), count: AtomicUsize::new(0), ringing: AtomicBool::new(false) };
-    let found = py.detach(|| guarded(|| work(&bell)))?;
+    let rung = &bell;
+    let (sender, receiver) = std::sync::mpsc::channel();
+    let found = py.detach(move || {
+        std::thread::scope(|scope| {
+            scope.spawn(move || {
+                // nobody listens any more only if the caller has gone
+                let _ = sender.send(guarded(|| work(rung)));
+            });
+            loop {
+                match receiver.recv_timeout(LOOK_EVERY) {
+                    Ok(outcome) => return Some(outcome),
+                    Err(RecvTimeoutError::Disconnected) => return None,
+                    Err(RecvTimeoutError::Timeout) => {
+                        if let Err(error) = Python::attach(|py| py.check_signals()) {
+                            rung.raise(error);
+                        }
+                    }
+                }
+            }
+        })
+    });
     if let Some(error) = bell.raised.into_inner().unwrap_or_else(PoisonError::into_inner) {
         return Err(error);
     }
-    found.map_err(|fault| input_error(py, fault))
+    match found {
+        Some(found) => found?.map_err(|fault| input_error(py, fault)),
+        None => Err(InternalError::new_err("a worker thread ended without a result")),
+    }
 }
 
-/// Looks for signals and tells of progress from the long loops.
+/// Tells of progress from the long loops, and stops them.
 struct Bell {
     progress: Option<Py<PyAny>>,
     raised: Mutex<Option<PyErr>>,
@@ -140,24 +170,25 @@ struct Bell {
     ringing: AtomicBool,
 }
 
+impl Bell {
+    fn raise(&self, error: PyErr) {
+        self.raised.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(error);
+    }
+}
+
 impl Watch for Bell {
     fn stop(&self) -> bool {
-        if self.ringing.swap(true, Ordering::AcqRel) {
-            return self.raised.lock().map_or(true, |raised| raised.is_some());
-        }
-        let outcome = Python::attach(|py| {
-            py.check_signals()?;
-            match &self.progress {
-                Some(progress) => progress.call1(py, (self.count.load(Ordering::Relaxed),)).map(|_| ()),
-                None => Ok(()),
+        if let Some(progress) = &self.progress {
+            if !self.ringing.swap(true, Ordering::AcqRel) {
+                let count = self.count.load(Ordering::Relaxed);
+                let outcome = Python::attach(|py| progress.call1(py, (count,)).map(|_| ()));
+                self.ringing.store(false, Ordering::Release);
+                if let Err(error) = outcome {
+                    self.raise(error);
+                }
             }
-        });
-        self.ringing.store(false, Ordering::Release);
-        let mut raised = self.raised.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Err(error) = outcome {
-            raised.get_or_insert(error);
         }
-        raised.is_some()
+        self.raised.lock().unwrap_or_else(PoisonError::into_inner).is_some()
     }
 
     fn done(&self, points: usize) {

@@ -86,3 +86,19 @@ impl Status {
         Self::REASONS[self as usize]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_status_has_a_word_and_a_reason_of_its_own() {
+        for (k, status) in Status::ALL.into_iter().enumerate() {
+            assert_eq!(status as usize, k);
+            let others = || Status::ALL.into_iter().filter(|other| *other != status);
+            assert!(others().all(|other| other.word() != status.word() && other.reason() != status.reason()));
+        }
+        assert!(Status::CanOpen.reason().contains("can open") && Status::NotResistive.reason().contains("reactances"));
+        assert_eq!(Status::Holds.word(), "holds");
+    }
+}

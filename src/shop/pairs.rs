@@ -2,9 +2,11 @@
 
 use super::cells::{Fault, Meta, Ohms, Row};
 use super::log::{BackWhy, COLUMNS, place as at};
+use super::read::WATCH_EVERY;
 use super::remedy::Remedy;
 use crate::bench::State;
 use crate::bench::kind::Kind;
+use crate::watch::{Stopped, Watch};
 use std::collections::HashMap;
 
 /// One contact before and after: columns of equal length.
@@ -128,11 +130,14 @@ fn missing(row: usize, column: usize, faults: &mut Vec<Fault>) {
 }
 
 /// Pairs rows up: a row with an after-reading is a pair by itself; the others pair along their contact, in file order.
-pub(super) fn pairs(rows: &[Row], faults: &mut Vec<Fault>) -> (Pairs, Fate) {
+pub(super) fn pairs(rows: &[Row], faults: &mut Vec<Fault>, watch: &dyn Watch) -> Result<(Pairs, Fate), Stopped> {
     let (mut pairs, mut fate) = (Pairs::default(), Fate::default());
     let mut along: HashMap<(u32, u32), Vec<usize>> = HashMap::new();
     let mut order: Vec<(u32, u32)> = Vec::new();
     for (k, row) in rows.iter().enumerate() {
+        if k % WATCH_EVERY == 0 && watch.stop() {
+            return Err(Stopped);
+        }
         let Some((before, _)) = row.shows.zip(row.after) else {
             let key = (row.job, row.contact);
             let group = along.entry(key).or_insert_with(|| {
@@ -153,12 +158,15 @@ pub(super) fn pairs(rows: &[Row], faults: &mut Vec<Fault>) -> (Pairs, Fate) {
             }
         }
     }
-    for key in order {
+    for (k, key) in order.into_iter().enumerate() {
+        if k % WATCH_EVERY == 0 && watch.stop() {
+            return Err(Stopped);
+        }
         if let Some(group) = along.get(&key) {
             along_one(rows, group, &mut pairs, &mut fate, faults);
         }
     }
-    (pairs, fate)
+    Ok((pairs, fate))
 }
 
 /// Rows of one contact of one job, one reading each.

@@ -5,7 +5,7 @@ use super::date::{order, written};
 use super::log::{COLUMNS, COUNT, Form, place as at};
 use super::pairs::{Fate, Pairs, pairs};
 use crate::bench::quantity::{Dimension, quantity};
-use crate::bench::spreadsheet::{Lines, decoded, delimiter};
+use crate::bench::spreadsheet::{Lines, decoded, delimiter, torn};
 use crate::error::InputError;
 use crate::watch::{Stopped, Watch};
 use std::collections::hash_map::DefaultHasher;
@@ -38,7 +38,7 @@ pub struct Log {
 }
 
 /// Rows between two looks at the watch.
-const WATCH_EVERY: usize = 4096;
+pub(super) const WATCH_EVERY: usize = 4096;
 
 /// Name and unit of a header cell: "Shows (ohm)" is shows in ohm.
 fn heading(cell: &str) -> (String, Option<String>) {
@@ -116,22 +116,30 @@ fn broken(error: csv::Error) -> InputError {
 }
 
 /// Whether the slashed dates of a file have the day first: the first date that gives it away decides.
-fn find_order(text: &str, sheet: &mut Sheet) -> Result<(), InputError> {
+fn find_order(text: &str, sheet: &mut Sheet, watch: &dyn Watch) -> Result<Result<(), InputError>, Stopped> {
     let places: Vec<usize> =
         [at::DATE, at::BACK_ON, at::LAST_KNOWN_GOOD].into_iter().filter_map(|column| sheet.columns[column]).collect();
     if places.is_empty() || !text.contains('/') {
-        return Ok(());
+        return Ok(Ok(()));
     }
     let mut reader = reader(text);
     let mut record = csv::StringRecord::new();
-    while reader.read_record(&mut record).map_err(broken)? {
+    for count in 1usize.. {
+        if count % WATCH_EVERY == 0 && watch.stop() {
+            return Err(Stopped);
+        }
+        match reader.read_record(&mut record) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(error) => return Ok(Err(broken(error))),
+        }
         let cells = places.iter().filter_map(|&place| record.get(place));
         if let Some(found) = cells.filter_map(|cell| written(cell.trim())).find_map(order) {
             sheet.order = Some(found);
-            return Ok(());
+            break;
         }
     }
-    Ok(())
+    Ok(Ok(()))
 }
 
 /// Numbers for names, in the order of their first mention; the names themselves are not kept.
@@ -164,10 +172,10 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
         Ok(start) => start,
         Err(fault) => return Ok(Err(fault)),
     };
-    if let Err(fault) = find_order(text, &mut sheet) {
+    if let Err(fault) = find_order(text, &mut sheet, watch)? {
         return Ok(Err(fault));
     }
-    let width = csv.headers().map_or(0, csv::StringRecord::len);
+    let (width, cell_ends) = (csv.headers().map_or(0, csv::StringRecord::len), delimiter(text));
     let (mut lines, mut record) = (Lines::new(text), csv::StringRecord::new());
     let (mut rows, mut faults, mut aside) = (Vec::new(), Vec::new(), Vec::new());
     let (mut jobs, mut contacts) = (Numbers::default(), Numbers::default());
@@ -186,7 +194,8 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
             Ok(false) => break,
             Err(error) => return Ok(Err(broken(error))),
         }
-        let row = record.position().map_or(0, |p| lines.at(p.byte() as usize));
+        let begins = record.position().map_or(0, |p| p.byte() as usize);
+        let row = lines.at(begins);
         if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
@@ -199,6 +208,12 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
                 format!("allowed: the {width} columns of the header; put a cell with the delimiter in quotes"),
                 true,
             );
+            aside.push(row);
+            continue;
+        }
+        let rest = (csv.position().byte() as usize >= text.len()).then(|| text.get(begins..)).flatten();
+        if let Some((found, allowed)) = torn(&record, rest, (width, cell_ends)) {
+            cells.fault(at::SHOWS, found, allowed, true);
             aside.push(row);
             continue;
         }
@@ -246,7 +261,7 @@ fn read_text(text: &str, watch: &dyn Watch) -> Result<Result<Log, InputError>, S
             aside.push(row);
         }
     }
-    let (pairs, fate) = pairs(&rows, &mut faults);
+    let (pairs, fate) = pairs(&rows, &mut faults, watch)?;
     faults.sort_by_key(|fault| fault.row);
     let Fate { used, mut without_after, aside: more } = fate;
     aside.extend(more);

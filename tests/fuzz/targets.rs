@@ -59,6 +59,26 @@ pub fn sheet(bytes: &[u8]) {
     }
 }
 
+/// The readings file of a sheet that is in order: read and assessed, or faults with their lines.
+pub fn readings(bytes: &[u8]) {
+    let rows = String::from_utf8_lossy(bytes);
+    let sheet = include_str!("corpus/sheet/gritty-right-on-records").split('\0').next().unwrap_or("");
+    match weaklink::job::read(sheet, "job.toml", &|_| Ok(rows.clone().into_owned())) {
+        Ok(job) => {
+            if let Ok(found) = assess(&job) {
+                assert!(serde_json::to_string(&found).is_ok());
+            }
+        }
+        Err(faults) => {
+            assert!(!faults.is_empty());
+            for fault in faults {
+                assert!(!fault.place.is_empty() && !fault.allowed.is_empty(), "{fault}");
+                assert!(fault.file.as_deref().is_some_and(|file| file.ends_with(".csv")), "{fault}");
+            }
+        }
+    }
+}
+
 /// A bench log.
 pub fn log(bytes: &[u8]) {
     match weaklink::shop::read(bytes, "log.csv", &Unwatched) {

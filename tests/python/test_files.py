@@ -62,6 +62,29 @@ def test_a_log_cut_in_the_middle_counts_what_it_has(tmp_path, jobs):
     assert done.returncode == 0 and "set aside" in done.stdout
 
 
+def test_a_large_log_cut_in_the_middle_of_a_row_says_so(root):
+    # ten million rows: python tests/hard/log_cut.py
+    sys.path.insert(0, str(root / "tests" / "hard"))
+    try:
+        import log_cut
+    finally:
+        sys.path.pop(0)
+    found = log_cut.tried(200_000)
+    assert found["whole"] > 90_000
+
+
+@pytest.mark.parametrize(("tail", "says"), [
+    ('x,y,relay,12.5 ohm', "the file ends in the middle of this row"),
+    ('x,"y,relay,12.5 ohm,1.0 ohm,clean,\nz,y2,relay,12.5 ohm,1.0 ohm,clean,\n', "a quote that nothing closes"),
+    ('x,"y,relay,12.5 ohm,1.0 ohm,clean,\nz,y2,relay,12.5 ohm,1.0 ohm,clean,\nw,y",relay,12.5 ohm,1.0 ohm,clean,\n', "a cell that holds whole rows"),
+])  # fmt: skip
+def test_rows_that_a_stray_quote_swallows_are_told(tail, says):
+    from weaklink.shop import read_log
+
+    log = read_log(("job,contact,kind,shows,after,remedy,note\na,b,relay,12.5 ohm,1.0 ohm,clean,\n" + tail).encode())
+    assert log.used == 1 and log.set_aside == (3,) and log.faults[-1].found == says
+
+
 def test_output_is_whole_or_not_at_all(tmp_path):
     path = tmp_path / "out.txt"
     write_whole(path, "before")

@@ -104,6 +104,68 @@ def test_no_console_message(browser, pages):
     assert any("seen" in line for line in console)
 
 
+# closes whatever it may stand in: text, an attribute of either quote, a comment, a title, a style
+EVIL = """x"'--></title></style></textarea></pre><b class='owned'>b</b><img src=x onerror="document.title='owned'"><script>document.title='owned'</script>"""
+
+
+# the same for a name of a part, where a stroke sets off the position
+EVIL_NAME = """x"'--><b class='owned'>b<img src=x onerror="document.title='owned'"><script>document.title='owned';"""
+
+
+def with_names(toml, csv):
+    """The sheet and its readings with markup in every name and text that is their writer's."""
+
+    def quoted(text):
+        return text.replace('"', '\\"')
+
+    for name in ("source selector", "tape monitor", "volume control", "speaker relay"):
+        toml = toml.replace(f'"{name}', f'"{name} {quoted(EVIL_NAME)}')
+        csv = csv.replace(f",{name} / ", f",{name} {EVIL_NAME} / ")
+    toml = toml.replace('"my meter"', f'"my meter {quoted(EVIL)}"')
+    toml = re.sub("^title .*$", lambda _: f'title = "{quoted(EVIL)}"', toml, flags=re.M)
+    toml = re.sub(r'"phono"(?= = \[)', lambda _: f'"phono {quoted(EVIL)}"', toml)
+    toml = re.sub(r'route( *)= "phono"', lambda m: f'route{m[1]}= "phono {quoted(EVIL)}"', toml)
+    csv = csv.replace(",my meter,", f",my meter {EVIL},").replace(",wanders,", f",{EVIL},")
+    # a cell with quotes is quoted
+    rows = [",".join('"' + cell.replace('"', '""') + '"' for cell in line.split(",")) for line in csv.splitlines()]
+    return toml, "\n".join(rows) + "\n"
+
+
+def test_markup_in_names_makes_no_markup(browser, pages):
+    from pathlib import Path
+
+    jobs = Path(__file__).resolve().parents[2] / "notebooks" / "jobs"
+    toml, csv = ((jobs / f"gritty-right-on-records.{end}").read_text() for end in ("toml", "csv"))
+    look = """<script>addEventListener("load", () => {
+      const all = [...document.querySelectorAll("*")], tags = {};
+      for (const e of all) tags[e.tagName] = (tags[e.tagName] || 0) + 1;
+      const handlers = all.filter(e => [...e.attributes].some(a => /^on|^src$|^href$|^srcset$/i.test(a.name))).length;
+      const pre = document.createElement("pre"); pre.id = "found";
+      pre.textContent = JSON.stringify({owned: document.querySelectorAll(".owned").length, title: document.title, handlers,
+        script: tags.SCRIPT || 0, img: tags.IMG || 0, b: tags.B || 0, shown: document.body.innerText.split("class='owned'").length - 1});
+      document.body.append(pre);
+    });</script>"""
+
+    def looked(text):
+        out, console = browser(text + look, "--virtual-time-budget=3000", "--dump-dom")
+        return json.loads(unescape(re.search(r'<pre id="found">(.*?)</pre>', out, flags=re.S).group(1))), console
+
+    evil_toml, evil_csv = with_names(toml, csv)
+    assert all(evil_toml.count(text.replace('"', '\\"')) > 2 for text in (EVIL, EVIL_NAME)) and evil_csv.count("owned") > 20
+    job = wl.Job.from_text(evil_toml, readings=("gritty-right-on-records.csv", evil_csv))
+    text = html_report.page(job, price=EVIL, done=[EVIL], not_tested=[EVIL], ohms=True)
+    plain, _ = looked(pages["cleaned"])
+    found, console = looked(text)
+    assert not console, console
+    assert found["owned"] == 0 and not found["title"].startswith("owned")
+    # the one script is the looking glass
+    assert (found["script"], found["img"], found["b"], found["handlers"]) == (plain["script"], plain["img"], plain["b"], plain["handlers"]) == (1, 0, 0, 0)
+    # and the names are there, as text
+    assert found["shown"] > 10
+    # the looking sees markup where there is some
+    assert looked(text.replace("</h1>", f"</h1>{EVIL}", 1))[0]["owned"] > 0
+
+
 @pytest.mark.parametrize("size", PAPER)
 def test_the_customers_part_prints_on_half_of_one_sheet(browser, pages, size):
     pypdf = pytest.importorskip("pypdf")

@@ -1,13 +1,18 @@
 //! Random sections through the steady-state solver: `cargo run --release --example stress --features threads -- 100000 1`.
 //!
 //! Places: cartridge, line, loudspeaker, anything; one to four contacts of any law and role; 1e-6 to 1e9 ohm, 1e-6 to 30 V,
-//! 10 Hz to 40 kHz, all log-uniform. Prints what share converged, the certificates, the rounds, and what took longest.
+//! 10 Hz to 40 kHz, all log-uniform. Prints what share converged, the certificates, the rounds, and what took longest; and how
+//! near each converged answer came to the ceiling (T2, which is T1 for one loop) over the chords that its contacts visited. A
+//! residue above its ceiling, or a converged answer that is not finite, ends the run with a failure. `PROGRESS=1` prints every
+//! 50 000 sections to standard error what there is so far; `SHOW=1` what did not converge or took long.
 
 use std::time::Instant;
 use weaklink::circuit::chain::Network;
 use weaklink::circuit::{Contact, Divider, Lead, Load, Loudspeaker, PathItem, Role, Section, Source};
 use weaklink::physics::Film;
-use weaklink::response::steady::solve::{Solver, Tones};
+use weaklink::response::ceiling::Status;
+use weaklink::response::ceiling_many::{Moving, ceiling_many};
+use weaklink::response::steady::solve::{Answer, Solver, Tones};
 
 /// Steele, Lea and Flood's SplitMix64.
 struct Dice(u64);
@@ -96,9 +101,41 @@ fn section(dice: &mut Dice) -> (Section, f64) {
     (Section { name: "s".into(), source, path, load }, dice.log(10.0, 4e4))
 }
 
+/// Orders that the ceiling is compared over: the residue from 2 up to here, in a band that ends just above.
+const ORDERS: usize = 30;
+
+/// Rounding of a chord, relative: a few operations.
+const CHORD_ROUNDING: f64 = 8.0 * f64::EPSILON;
+
+/// Rounding of a ceiling, absolute: parts of the tone, 300 dB below it.
+const LOG_ROUNDING: f64 = 1e-15;
+
+/// Rounding of a ceiling and a residue, relative.
+const ROUNDING: f64 = 1e-9;
+
+/// Residue over its ceiling, if the chords that the contacts visited have one.
+fn of_ceiling(network: &Network, hz: f64, film_ohm: &[f64], answer: &Answer) -> Result<f64, Option<Status>> {
+    // a film that bends by less than rounding has one chord as far as numbers go
+    let wide = |(low, high): (f64, f64)| (low * (1.0 - CHORD_ROUNDING), high * (1.0 + CHORD_ROUNDING));
+    let moving: Vec<Moving> = answer.chord_ohm.iter().map(|&range| wide(range)).enumerate().collect();
+    let fixed: Vec<f64> = network.contacts.iter().zip(film_ohm).map(|(c, r)| r + c.constriction_ohm).collect();
+    let band = (0.5 * hz, (ORDERS as f64 + 0.5) * hz);
+    let ceiling = ceiling_many(network, hz, &moving, &fixed, band);
+    if ceiling.status != Status::Holds {
+        return Err(Some(ceiling.status));
+    }
+    let lines = answer.output.iter().skip(2).take(ORDERS - 1).map(|c| c.norm_sqr()).sum::<f64>().sqrt();
+    let tone = answer.output[1].norm();
+    // what the certificate leaves open is no fault of the ceiling
+    let sure = (lines - answer.error_v / std::f64::consts::SQRT_2).max(0.0) / tone;
+    // the closed form of a resistive chain is the logarithm of a ratio of gains, good to rounding and no better
+    Ok(sure / (ceiling.harmonics + LOG_ROUNDING))
+}
+
 struct Row {
     seed: u64,
     converged: bool,
+    of_ceiling: Result<f64, Option<Status>>,
     relative: f64,
     rounds: usize,
     samples: usize,
@@ -111,6 +148,7 @@ fn main() {
     let (count, first) = (arguments.next().unwrap_or(10_000), arguments.next().unwrap_or(1));
     let mut solver = Solver::default();
     let mut rows = Vec::new();
+    let mut wrong = 0;
     for seed in first..first + count {
         let mut dice = Dice(seed.wrapping_mul(0xd134_2543_de82_ef95));
         let (section, hz) = section(&mut dice);
@@ -131,29 +169,69 @@ fn main() {
                 answer.rounds, answer.samples, section
             );
         }
+        let of_ceiling = match answer.converged {
+            true => of_ceiling(&network, hz, &film_ohm, &answer),
+            false => Err(None),
+        };
+        let finite = answer.output.iter().all(|c| c.is_finite()) && answer.error_v.is_finite();
+        if answer.converged && !finite || of_ceiling.is_ok_and(|share| share > 1.0 + ROUNDING || share.is_nan()) {
+            wrong += 1;
+            println!("WRONG {seed}: of its ceiling {of_ceiling:?}, finite {finite}, {section:?}");
+        }
         rows.push(Row {
             seed,
             converged: answer.converged,
+            of_ceiling,
             relative,
             rounds: answer.rounds,
             samples: answer.samples,
             micros,
             thd,
         });
+        if rows.len() % 50_000 == 0 && std::env::var("PROGRESS").is_ok() {
+            let converged = rows.iter().filter(|r| r.converged).count();
+            eprintln!("{} sections, {converged} converged, {wrong} wrong", rows.len());
+        }
     }
+    print_figures(&rows);
+    if wrong > 0 {
+        eprintln!("{wrong} answers are wrong");
+        std::process::exit(1);
+    }
+}
+
+fn print_figures(rows: &[Row]) {
     let share = rows.iter().filter(|r| r.converged).count() as f64 / rows.len() as f64;
-    println!("converged {:.4} % of {}", 100.0 * share, rows.len());
+    println!("converged {:.4} % of {}; the rest says so", 100.0 * share, rows.len());
     let quantiles = |name: &str, of: &dyn Fn(&Row) -> f64| {
         let mut all: Vec<f64> = rows.iter().map(of).collect();
         all.sort_by(f64::total_cmp);
         let at = |q: f64| all[((all.len() - 1) as f64 * q) as usize];
-        println!("{name:>10}: 50 % {:.3e}  90 % {:.3e}  99 % {:.3e}  most {:.3e}", at(0.5), at(0.9), at(0.99), at(1.0));
+        println!("{name:>13}: 50 % {:.3e}  90 % {:.3e}  99 % {:.3e}  most {:.3e}", at(0.5), at(0.9), at(0.99), at(1.0));
     };
     quantiles("bound/residue", &|r| r.relative);
     quantiles("rounds", &|r| r.rounds as f64);
     quantiles("samples", &|r| r.samples as f64);
     quantiles("us", &|r| r.micros);
     quantiles("thd", &|r| r.thd);
+    let of: Vec<f64> = rows.iter().filter_map(|r| r.of_ceiling.ok()).collect();
+    let near = |least: f64| of.iter().filter(|share| **share > least).count();
+    let most = of.iter().copied().fold(0.0, f64::max);
+    println!(
+        "with a ceiling {}: most of it reached {most:.6}, above 0.5 of it {}, above it {}",
+        of.len(),
+        near(0.5),
+        near(1.0 + ROUNDING)
+    );
+    let mut without: Vec<(String, usize)> = Vec::new();
+    for status in rows.iter().filter_map(|r| r.of_ceiling.err()) {
+        let name = status.map_or("not converged".to_string(), |s| format!("{s:?}"));
+        match without.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, count)) => *count += 1,
+            None => without.push((name, 1)),
+        }
+    }
+    println!("without a ceiling: {without:?}");
     let mut worst: Vec<&Row> = rows.iter().filter(|r| !r.converged).collect();
     worst.sort_by(|a, b| b.relative.total_cmp(&a.relative));
     for row in worst.iter().take(12) {

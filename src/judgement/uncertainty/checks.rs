@@ -264,6 +264,65 @@ fn how_often_stopping_by_itself_keeps_its_word() {
     assert!(kept >= 55, "{kept} of 60");
 }
 
+#[test]
+fn mean_spread_and_error_of_draws_by_hand() {
+    // 1, 2, 3, 4: mean 2.5, variance 5/3, error of the mean its root over 4
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let model = |_: &mut Stream| (next.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1) as f64;
+    let found = propagate(&model, 4, 1, &Unwatched).unwrap();
+    assert_eq!(found.sorted, [1.0, 2.0, 3.0, 4.0]);
+    assert_relative_eq!(found.mean, 2.5);
+    assert_relative_eq!(found.standard_uncertainty, (5.0f64 / 3.0).sqrt());
+    assert_relative_eq!(found.mean_error, (5.0f64 / 12.0).sqrt());
+    // one more than whole blocks: the last block holds what is left
+    let count = monte_carlo::BLOCK + 1;
+    assert_eq!(propagate(&|s: &mut Stream| s.uniform(), count, 1, &Unwatched).unwrap().sorted.len(), count);
+    assert_eq!(propagate(&|s: &mut Stream| s.uniform(), count - 1, 1, &Unwatched).unwrap().sorted.len(), count - 1);
+}
+
+/// Share of trials, in per cent, in which an interval holds the planted truth.
+fn covered(trials: usize, holds: &dyn Fn(&mut Stream, u64) -> bool) -> f64 {
+    let mut stream = Stream::new(20_260, 7);
+    100.0 * (0..trials).filter(|&k| holds(&mut stream, k as u64)).count() as f64 / trials as f64
+}
+
+#[test]
+fn intervals_of_95_per_cent_hold_planted_truths_in_93_to_97() {
+    // 2000 trials scatter by 0.5 %
+    const TRIALS: usize = 2000;
+    // a ratio of a length and a voltage, both read with a known uncertainty
+    let reads = |s: &mut Stream, truth: [f64; 2]| [truth[0] + 0.02 * s.normal(), truth[1] + 0.05 * s.normal()];
+    let around = |seen: [f64; 2], seed: u64| {
+        let model = move |s: &mut Stream| (seen[0] + 0.02 * s.normal()) / (seen[1] + 0.05 * s.normal());
+        propagate(&model, 2_000, seed, &Unwatched).unwrap()
+    };
+    let truth = [1.3, 4.1];
+    let within = |ends: Interval, y: f64| ends.low <= y && y <= ends.high;
+    let symmetric =
+        covered(TRIALS, &|s, k| within(around(reads(s, truth), k).symmetric(0.95).unwrap(), truth[0] / truth[1]));
+    let shortest =
+        covered(TRIALS, &|s, k| within(around(reads(s, truth), k).shortest(0.95).unwrap(), truth[0] / truth[1]));
+    // the mean of five readings of unknown spread beside a correction of known one: Student's factor
+    let budget = covered(TRIALS, &|s, _| {
+        let seen: Vec<f64> = (0..5).map(|_| 10.0 + 0.3 * s.normal()).collect();
+        let mean = seen.iter().sum::<f64>() / 5.0;
+        let spread = (seen.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / 4.0 / 5.0).sqrt();
+        let correction = 0.05 * s.normal();
+        let inputs = [
+            Input { value: mean, uncertainty: spread, freedom: 4.0 },
+            Input { value: correction, uncertainty: 0.05, freedom: f64::INFINITY },
+        ];
+        let found = Budget::new(&|x| x[0] + x[1], &inputs, &independent).unwrap();
+        (found.value - 10.0).abs() <= found.expanded(0.95)
+    });
+    println!(
+        "coverage: Monte Carlo, symmetric {symmetric:.1} %, shortest {shortest:.1} %; budget with degrees of freedom {budget:.1} %"
+    );
+    for share in [symmetric, shortest, budget] {
+        assert!((93.0..=97.0).contains(&share), "{symmetric} {shortest} {budget}");
+    }
+}
+
 #[cfg(feature = "threads")]
 #[test]
 fn the_same_bits_for_any_number_of_threads() {

@@ -240,6 +240,22 @@ mod tests {
     }
 
     #[test]
+    fn ranges_are_filled_to_their_ends_with_the_right_mean() {
+        let mut stream = Stream::new(4, 0);
+        const N: usize = 20_000;
+        let mut both: [Vec<f64>; 2] = [(0..N).map(|_| stream.between(-2.0, 5.0)).collect(), Vec::new()];
+        both[1] = (0..N).map(|_| stream.log_between(0.01, 100.0).ln()).collect();
+        for (draws, (low, high)) in both.iter().zip([(-2.0, 5.0), (0.01f64.ln(), 100f64.ln())]) {
+            let (least, most) = draws.iter().fold((f64::MAX, f64::MIN), |(a, b), x| (a.min(*x), b.max(*x)));
+            let mean = draws.iter().sum::<f64>() / N as f64;
+            // the ends within a thousandth of the range, the mean within four of its standard errors
+            let wide = high - low;
+            assert!(least >= low && most <= high && least < low + 1e-3 * wide && most > high - 1e-3 * wide);
+            assert!((mean - 0.5 * (low + high)).abs() < 4.0 * wide / (12.0 * N as f64).sqrt());
+        }
+    }
+
+    #[test]
     fn uniform_fills_its_range_evenly() {
         let mut stream = Stream::new(1, 0);
         let mut counts = [0usize; 16];

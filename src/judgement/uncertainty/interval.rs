@@ -65,6 +65,16 @@ pub fn numerical_tolerance(uncertainty: f64, digits: i32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn how_many_draws_an_interval_holds() {
+        // JCGM 101, 7.7.1: pM where it is whole, else the integer part of pM + 1/2 [memory]
+        for (count, probability, q) in
+            [(100, 0.95, 95), (30, 0.95, 29), (50, 0.95, 48), (10, 0.98, 9), (3, 0.5, 2), (2, 0.01, 1)]
+        {
+            assert_eq!(held(count, probability), q, "{count} {probability}");
+        }
+    }
     use approx::assert_relative_eq;
 
     #[test]
