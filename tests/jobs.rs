@@ -73,9 +73,12 @@ fn odds_of_the_examples() {
     assert!(who == "output relay / a" && p > 0.9, "{who} {p}");
     let (who, p) = first("quick-form.toml", Channel::Right);
     assert!(who == "speaker switch / a" && p > 0.8, "{who} {p}");
-    // every contact is excluded by a bound: no probability is left to one
+    // every contact is excluded by a bound as long as it is steady: little is left to one that jumps, nothing to a film
     let innocent = odds("innocent-contacts.toml", Channel::Left);
-    assert!(innocent.odds.iter().all(|o| !o.who.contains(" / ") || o.probability < 0.01), "{innocent:?}");
+    let contact = |o: &&weaklink::job::report::Odds| o.who.contains(" / ");
+    assert!(innocent.odds.iter().filter(contact).all(|o| o.probability < 0.03), "{innocent:?}");
+    let ways = innocent.odds.iter().filter(contact).flat_map(|o| o.by_hypothesis.iter());
+    assert!(ways.clone().count() > 1 && ways.into_iter().all(|(way, _)| way == "chatter"), "{innocent:?}");
 }
 
 #[test]

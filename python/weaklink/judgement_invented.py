@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PRIOR = {name: default for name, default, *_ in _core._priors()}
-LEAST_RESIDUE, PLAINLY, LEAST_LOSS_DB, PLAIN_LOSS_DB, SILENT_DB = 6.8e-5, 10.0, 0.5, 1.0, 20.0
+LEAST_RESIDUE = float(_core._least_residue(80.0))
+PLAINLY, LEAST_LOSS_DB, PLAIN_LOSS_DB, SILENT_DB = 10.0, 0.5, 1.0, 20.0
 # sources by their typical names, and what stands behind them in the typical table, ohm
 SOURCES = {"tape": ("tape deck", 2200.0), "disc": ("disc player", 1000.0), "tuner": ("tuner", 2200.0)}
 LAWS = ("ohmic", "tunnelling", "rectifying", "bridged", "chatter")
@@ -345,7 +346,7 @@ class Amplifier:
         usual = self.layout.part_usual(contact)
         if self.rng.random() < PRIOR["worn_part"]:
             return log_uniform(self.rng, usual, max(10.0 * usual, PRIOR["worn_to"] * abs(self.loops[contact][0])))
-        return 0.5 * usual * math.exp(math.log(2.0) * self.rng.normal())
+        return 0.25 * usual * math.exp(math.log(3.0) * self.rng.normal())
 
     def readings(self, contact: str, channel: str, fault: Fault | None) -> Iterator[str]:
         """Rows of the readings file: a dry box on about half of the contacts, at rest and, for some, while tapped."""

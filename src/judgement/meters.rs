@@ -13,20 +13,23 @@ pub(super) fn log_share((low, high): (f64, f64), (from, to): (f64, f64)) -> f64 
     if high <= low { 0.0 } else { (high / low).ln() / (to / from).ln() }
 }
 
-/// Probability that an innocent contact of a kind lies in a range: lognormal about half of what is usual, or worn.
+/// Probability that an innocent contact of a kind lies in a range: lognormal below what is usual, or worn.
 #[must_use]
 pub fn innocent_share(suspect: &Suspect, (low, high): (f64, f64), priors: &Priors) -> f64 {
     let usual_ohm = suspect.usual_ohm;
     let cdf = |ohm: f64| {
-        if ohm <= 0.0 { 0.0 } else { normal_cdf((ohm / (0.5 * usual_ohm)).ln() / INNOCENT_SPREAD.ln()) }
+        if ohm <= 0.0 { 0.0 } else { normal_cdf((ohm / (INNOCENT_MEDIAN * usual_ohm)).ln() / INNOCENT_SPREAD.ln()) }
     };
     let sound = cdf(high) - cdf(low);
     let worn = log_share((low, high), (usual_ohm, suspect.worn_ohm.max(10.0 * usual_ohm)));
     (1.0 - priors.worn_part) * sound + priors.worn_part * worn
 }
 
-/// Geometric standard deviation of sound contacts of a kind \[assumption\].
-pub const INNOCENT_SPREAD: f64 = 2.0;
+/// Sound contacts of a kind: median over what is usual, which is a limit that most keep, and geometric standard deviation
+/// \[assumption\]. One in ten is above the limit.
+pub const INNOCENT_MEDIAN: f64 = 0.25;
+/// See [`INNOCENT_MEDIAN`].
+pub const INNOCENT_SPREAD: f64 = 3.0;
 /// Changes per second above which a meter shows the mean \[assumption\].
 pub(super) const AVERAGED_ABOVE_PER_S: f64 = 5.0;
 /// What a reading that does not fit is worth: it was taken at another moment of a contact that wanders \[assumption\].
@@ -49,15 +52,17 @@ pub fn readings_if_innocent(suspect: &Suspect, priors: &Priors) -> f64 {
         if !r.dry {
             p *= share((r.low_ohm, r.high_ohm)).max(MISFIT);
         } else if r.moved || r.wandered {
-            p *= share((r.low_ohm, r.high_ohm)) * if swings(r) { 0.05 } else { 0.95 };
+            p *= share((r.low_ohm, r.high_ohm)) * if swings(r, suspect.usual_ohm) { 0.05 } else { 0.95 };
         }
     }
     p.max(1e-6)
 }
 
-/// Whether a reading shows that the contact jumps: it reached three times its least, the meter's width taken off.
-fn swings(r: &Measured) -> bool {
-    r.wandered && r.reached_ohm > 3.0 * r.low_ohm.max(1e-3)
+/// Whether a reading shows that the contact jumps: it reached three times its least, the meter's width taken off both, and more
+/// than half of what is usual for its kind.
+fn swings(r: &Measured, usual_ohm: f64) -> bool {
+    let width = (r.high_ohm - r.reached_ohm).max(0.0);
+    r.wandered && r.reached_ohm > 3.0 * (r.low_ohm + width).max(1e-3) && r.reached_ohm > 0.5 * usual_ohm
 }
 
 /// What a meter shows of a contact that jumps faster than it looks: the mean voltage, as ohms.
@@ -81,7 +86,7 @@ impl Cause {
             p *= if chatters {
                 if r.moved || r.wandered {
                     let reaches = self.resistance_ohm >= r.reached_ohm && self.low_ohm <= r.high_ohm;
-                    let told = if swings(r) { 0.6 } else { 0.4 };
+                    let told = if swings(r, suspect.usual_ohm) { 0.6 } else { 0.4 };
                     // how far it was seen to swing, of how far it can
                     let seen = log_share(
                         (r.low_ohm.max(1e-9), r.high_ohm),
@@ -106,7 +111,7 @@ impl Cause {
                 }
             } else if r.moved || r.wandered {
                 // another spot of the same film
-                let told = if swings(r) { 0.3 } else { 0.7 };
+                let told = if swings(r, suspect.usual_ohm) { 0.3 } else { 0.7 };
                 let near = (r.low_ohm / 10.0 <= self.resistance_ohm) && (self.resistance_ohm <= 10.0 * r.high_ohm);
                 told * if near {
                     log_share(
