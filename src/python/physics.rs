@@ -257,7 +257,7 @@ pub(super) fn over<'py>(
         let mut point = vec![0.0; values.len()];
         let mut out = Vec::with_capacity(size);
         for k in 0..size {
-            if k % 4096 == 0 && watch.stop() {
+            if k % 64 == 0 && watch.stop() {
                 return Err(crate::watch::Stopped);
             }
             for (x, value) in point.iter_mut().zip(&values) {

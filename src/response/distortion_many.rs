@@ -21,6 +21,9 @@ use std::sync::LazyLock;
 /// Points of a chunk where films go abreast.
 const ABREAST_CHUNK: usize = 1024;
 
+/// Points that are made room for at a time: whole chunks of either size.
+const BLOCK: usize = 64 * ABREAST_CHUNK;
+
 /// Points of a chunk where each goes alone.
 const ALONE_CHUNK: usize = 4;
 
@@ -73,27 +76,40 @@ struct Part<'a> {
 }
 
 impl Distortions {
-    /// Room for `size` points.
-    #[must_use]
-    pub fn new(size: usize, contacts: usize, harmonics: usize) -> Self {
-        let none = || vec![0.0; size];
+    /// Room for `size` points, none of them there yet.
+    fn with_room(size: usize, contacts: usize, harmonics: usize) -> Self {
+        let none = || Vec::with_capacity(size);
         Self {
             thd_f: none(),
             thd_r: none(),
-            harmonics: vec![Complex64::default(); size * harmonics],
+            harmonics: Vec::with_capacity(size * harmonics),
             fundamental_db: none(),
             error_bound: none(),
-            rounds: vec![0; size],
-            outcome: vec![0; size],
+            rounds: Vec::with_capacity(size),
+            outcome: Vec::with_capacity(size),
             chord_ohm: (0..contacts).map(|_| (none(), none())).collect(),
+        }
+    }
+
+    /// Adds points up to `size`, all zero.
+    fn grow(&mut self, size: usize, harmonics: usize) {
+        let columns = [&mut self.thd_f, &mut self.thd_r, &mut self.fundamental_db, &mut self.error_bound];
+        columns.into_iter().for_each(|column| column.resize(size, 0.0));
+        self.harmonics.resize(size * harmonics, Complex64::default());
+        self.rounds.resize(size, 0);
+        self.outcome.resize(size, 0);
+        for (low, high) in &mut self.chord_ohm {
+            low.resize(size, 0.0);
+            high.resize(size, 0.0);
         }
     }
 
     /// Answers for single points, as columns.
     #[must_use]
     pub fn of(points: &[Distortion], contacts: usize, harmonics: usize) -> Self {
-        let mut all = Self::new(points.len(), contacts, harmonics);
-        for mut part in all.parts(points.len().max(1), harmonics) {
+        let mut all = Self::with_room(points.len(), contacts, harmonics);
+        all.grow(points.len(), harmonics);
+        for mut part in all.parts(0, points.len().max(1), harmonics) {
             for (k, one) in points.iter().enumerate() {
                 part.set(k, one);
             }
@@ -101,13 +117,18 @@ impl Distortions {
         all
     }
 
-    fn parts(&mut self, chunk: usize, harmonics: usize) -> Vec<Part<'_>> {
-        let mut chords: Vec<_> =
-            self.chord_ohm.iter_mut().map(|(low, high)| low.chunks_mut(chunk).zip(high.chunks_mut(chunk))).collect();
-        let columns = self.thd_f.chunks_mut(chunk).zip(self.thd_r.chunks_mut(chunk));
-        let columns = columns.zip(self.harmonics.chunks_mut(chunk * harmonics.max(1)));
-        let columns = columns.zip(self.fundamental_db.chunks_mut(chunk)).zip(self.error_bound.chunks_mut(chunk));
-        let columns = columns.zip(self.rounds.chunks_mut(chunk)).zip(self.outcome.chunks_mut(chunk));
+    /// Chunks of the columns from point `start` on.
+    fn parts(&mut self, start: usize, chunk: usize, harmonics: usize) -> Vec<Part<'_>> {
+        let mut chords: Vec<_> = self
+            .chord_ohm
+            .iter_mut()
+            .map(|(low, high)| low[start..].chunks_mut(chunk).zip(high[start..].chunks_mut(chunk)))
+            .collect();
+        let columns = self.thd_f[start..].chunks_mut(chunk).zip(self.thd_r[start..].chunks_mut(chunk));
+        let columns = columns.zip(self.harmonics[start * harmonics..].chunks_mut(chunk * harmonics.max(1)));
+        let columns = columns.zip(self.fundamental_db[start..].chunks_mut(chunk));
+        let columns = columns.zip(self.error_bound[start..].chunks_mut(chunk));
+        let columns = columns.zip(self.rounds[start..].chunks_mut(chunk)).zip(self.outcome[start..].chunks_mut(chunk));
         columns
             .map(|((((((thd_f, thd_r), harmonics), fundamental_db), error_bound), rounds), outcome)| Part {
                 thd_f,
@@ -321,14 +342,18 @@ pub fn distortion_many(
 ) -> Result<Distortions, Stopped> {
     let film = OneFilm::of(network, asked.film_ohm);
     let chunk = if film.is_some() { ABREAST_CHUNK } else { ALONE_CHUNK };
-    let mut all = Distortions::new(size, network.contacts.len(), asked.harmonics);
-    let chunks: Vec<_> = all
-        .parts(chunk, asked.harmonics)
-        .into_iter()
-        .enumerate()
-        .map(|(number, part)| Chunk { network, asked, start: number * chunk, part })
-        .collect();
-    on_all_cores(chunks, |room, mut chunk| chunk.run(film.as_ref(), room, watch))?;
+    let mut all = Distortions::with_room(size, network.contacts.len(), asked.harmonics);
+    // block by block, so that a large array is not touched before anything is asked to stop
+    for start in (0..size).step_by(BLOCK) {
+        all.grow(size.min(start + BLOCK), asked.harmonics);
+        let chunks: Vec<_> = all
+            .parts(start, chunk, asked.harmonics)
+            .into_iter()
+            .enumerate()
+            .map(|(number, part)| Chunk { network, asked, start: start + number * chunk, part })
+            .collect();
+        on_all_cores(chunks, |room, mut chunk| chunk.run(film.as_ref(), room, watch))?;
+    }
     Ok(all)
 }
 
@@ -348,112 +373,4 @@ fn on_all_cores<T: Send>(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::circuit::{Contact, Load, PathItem, Section, Source};
-    use crate::watch::Unwatched;
-    use proptest::prelude::*;
-
-    /// Relative error of what is summed from a few dozen roots, each with a few units in the last place.
-    const ROUNDING: f64 = 1e-12;
-
-    fn network(role: Role, scale_v: f64, constriction_ohm: f64) -> Network {
-        let film = Film::Tunnelling { resistance_ohm: 1.0, scale_v };
-        let contact = Contact { film, constriction_ohm, role, ..Contact::ohmic("k", 1.0) };
-        let section = Section {
-            name: "s".into(),
-            source: Some(Source { emf_v: 1.0, resistance_ohm: 300.0, inductance_h: 0.0 }),
-            path: vec![PathItem::Contact(Contact::ohmic("plain", 5.0)), PathItem::Contact(contact)],
-            load: Load::resistance(700.0),
-        };
-        Network::from_section(&section).unwrap()
-    }
-
-    fn many(network: &Network, emf_v: &[f64], ohm: &[f64]) -> Distortions {
-        let film_ohm = [Values::One(5.0), Values::Many(ohm)];
-        let asked =
-            Asked { frequency_hz: Values::One(1e3), emf_v: Values::Many(emf_v), film_ohm: &film_ohm, harmonics: 7 };
-        distortion_many(network, asked, ohm.len(), &Unwatched).unwrap()
-    }
-
-    fn same(found: &Distortions, k: usize, one: &Distortion) -> Result<(), TestCaseError> {
-        let near = |a: f64, b: f64| (a - b).abs() <= ROUNDING * b.abs();
-        // where the single road needed fewer instants than its tolerance, both differ by what that leaves
-        prop_assert!((found.thd_f[k] / one.thd_f - 1.0).abs() < 1e-10, "{} {}", found.thd_f[k], one.thd_f);
-        prop_assert!(near(found.thd_r[k], found.thd_f[k] / found.thd_f[k].hypot(1.0)));
-        prop_assert!((found.fundamental_db[k] - one.fundamental_db).abs() < 1e-12);
-        prop_assert!(found.outcome[k] == one.outcome as i64 && found.rounds[k] == one.rounds as i64);
-        for ((low, high), &(least, most)) in found.chord_ohm.iter().zip(&one.chord_ohm) {
-            prop_assert!(near(low[k], least) && near(high[k], most), "{} {least}", low[k]);
-        }
-        for (a, b) in found.harmonics[7 * k..][..7].iter().zip(&one.harmonics) {
-            prop_assert!((a - b).norm() <= 1e-10 * one.thd_f);
-        }
-        // both bounds are of the outer quarter of different samples; each must hold for the difference
-        prop_assert!((found.thd_f[k] - one.thd_f).abs() <= found.error_bound[k] + one.error_bound);
-        prop_assert!(
-            found.outcome[k] != 0 || found.error_bound[k] <= 1.001 * CONVERGED * one.thd_f * (1.0 + one.thd_f)
-        );
-        Ok(())
-    }
-
-    proptest! {
-        #[test]
-        fn abreast_is_as_alone(films in prop::collection::vec((-3.0f64..7.0, -4.0f64..1.5), 1..40), scale_v in 0.02f64..1.0,
-                               constriction_ohm in 0.0f64..50.0, shared in any::<bool>()) {
-            let network = network(if shared { Role::SharedReturn } else { Role::Signal }, scale_v, constriction_ohm);
-            let (ohm, emf_v): (Vec<f64>, Vec<f64>) = films.iter().map(|&(r, e)| (10f64.powf(r), 10f64.powf(e))).unzip();
-            prop_assert!(OneFilm::of(&network, &[Values::One(5.0), Values::Many(&ohm)]).is_some());
-            let found = many(&network, &emf_v, &ohm);
-            let mut solver = Solver::default();
-            for k in 0..ohm.len() {
-                same(&found, k, &distortion(&mut solver, &network, (1e3, emf_v[k]), &[5.0, ohm[k]], 7))?;
-            }
-        }
-    }
-
-    #[test]
-    fn a_film_does_not_see_its_neighbours() {
-        let network = network(Role::Signal, 0.1, 1.0);
-        let ohm: Vec<f64> = (0..3000).map(|k| 10f64.powf(-2.0 + 0.003 * f64::from(k * 617 % 3000))).collect();
-        let emf_v: Vec<f64> = (0..3000).map(|k| 0.01 + 0.001 * f64::from(k % 1500)).collect();
-        let all = many(&network, &emf_v, &ohm);
-        for k in (0..3000).step_by(7) {
-            let alone = many(&network, &emf_v[k..=k], &ohm[k..=k]);
-            assert_eq!(
-                (alone.thd_f[0].to_bits(), alone.harmonics[5]),
-                (all.thd_f[k].to_bits(), all.harmonics[7 * k + 5])
-            );
-            assert_eq!(alone.error_bound[0].to_bits(), all.error_bound[k].to_bits());
-        }
-    }
-
-    #[test]
-    fn a_film_that_is_none_and_a_silent_source_take_the_other_road() {
-        let network = network(Role::Signal, 0.1, 1.0);
-        let found = many(&network, &[1.0, 0.0, 1e-3, 1e9], &[0.0, 10.0, f64::INFINITY, 1e3]);
-        let mut solver = Solver::default();
-        for (k, (emf, ohm)) in [(1.0, 0.0), (0.0, 10.0), (1e-3, f64::INFINITY), (1e9, 1e3)].into_iter().enumerate() {
-            let one = distortion(&mut solver, &network, (1e3, emf), &[5.0, ohm], 7);
-            assert_eq!(found.outcome[k], one.outcome as i64);
-            assert_eq!(found.thd_f[k].to_bits(), one.thd_f.to_bits());
-        }
-    }
-
-    #[test]
-    fn most_films_of_an_ordinary_sweep_go_abreast() {
-        // else the speed would be lost without a sign
-        let network = network(Role::Signal, 0.1, 0.0);
-        let ohm: Vec<f64> = (0..2000).map(|k| 300f64.powf(f64::from(k) / 1999.0)).collect();
-        let film_ohm = [Values::One(5.0), Values::Many(&ohm)];
-        let asked =
-            Asked { frequency_hz: Values::One(1e3), emf_v: Values::One(0.5), film_ohm: &film_ohm, harmonics: 7 };
-        let mut all = Distortions::new(2000, 2, 7);
-        let film = OneFilm::of(&network, &film_ohm).unwrap();
-        let mut room = Room::default();
-        for (number, part) in all.parts(ABREAST_CHUNK, 7).into_iter().enumerate() {
-            Chunk { network: &network, asked, start: number * ABREAST_CHUNK, part }.abreast(&film, &mut room);
-        }
-        assert!(room.alone.is_empty(), "{}", room.alone.len());
-    }
-}
+mod tests;

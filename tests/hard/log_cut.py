@@ -41,10 +41,17 @@ def write_cut(path: Path, rows: int) -> int:
         return sum(block.count(b"\n") for block in iter(lambda: file.read(1 << 20), b"")) - 1
 
 
-def read(path: Path) -> None:
-    """In a process of its own: what was read and what it took, as JSON."""
+def peak() -> int:
+    """Most memory of this process, bytes; what getrusage says would count the one that it was forked from."""
     import resource
 
+    status = Path("/proc/self/status")
+    own = [line.split()[1] for line in status.read_text().splitlines() if line.startswith("VmHWM")] if status.exists() else []
+    return 1024 * int(own[0]) if own else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+
+def read(path: Path) -> None:
+    """In a process of its own: what was read and what it took, as JSON."""
     from weaklink.shop import read_log
 
     began = time.monotonic()
@@ -53,7 +60,7 @@ def read(path: Path) -> None:
     print(json.dumps({
         "used": log.used, "without_after": len(log.without_after), "set_aside": len(log.set_aside), "summary": log.summary,
         "row": last.row, "found": last.found, "aside": last.row_aside, "seconds": time.monotonic() - began,
-        "peak": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024,
+        "peak": peak(),
     }))  # fmt: skip
 
 

@@ -58,6 +58,7 @@ CALLS = {
     "loss_range_db": "s.loss_range_db(HZ, ranges={'k': (0.0, MANY)})",
     "ceiling of one loop": "s.ceiling(HZ[::2000][:, None], ranges={'k': (0.0, MANY[::2000])})",
     "ceiling of several": "two.ceiling(1e3, ranges={'k': (0.0, MANY[::400]), 'm': (0.0, 100.0)})",
+    "ceiling by readings": "two.ceiling_by_readings(1e3, ranges={'k': (0.0, MANY[::400]), 'm': (0.0, 100.0)})",
     "two_tone_ceiling": "s.two_tone_ceiling(60.0, 7e3, ranges={'k': (0.0, MANY)})",
     "music_ceiling": "wl.Section('r', source=wl.Source(emf_v=1.0, resistance_ohm=10.0), path=[wl.Contact('k', resistance_ohm=1.0)], load=wl.Load(resistance_ohm=8.0)).music_ceiling(ranges={'k': (0.0, MANY)})",
     "try_ceiling": "wl.try_ceiling(s, 5.0, trials=10**7, samples=99)",
@@ -105,8 +106,8 @@ def test_ctrl_c_stops_every_long_call(name, jobs):
 
 # what is over in a moment whatever it is given, or reads one small thing
 SHORT = {
-    "Attack", "Ceiling", "Chain", "Contact", "Distortion", "Divider", "Film", "InputError", "InternalError", "Job", "Lead", "LevelCycle", "Load",
-    "LossRange", "MusicCeiling", "Residue", "Section", "Signature", "Source", "Stage", "TwoTone", "TwoToneCeiling", "WeaklinkError", "Assessment",
+    "Attack", "Bound", "Ceiling", "Chain", "Contact", "Distortion", "Divider", "Film", "InputError", "InternalError", "Job", "Lead", "LevelCycle", "Load",
+    "LossRange", "MusicCeiling", "ReadingsCeiling", "Residue", "Section", "Signature", "Source", "Stage", "TwoTone", "TwoToneCeiling", "WeaklinkError", "Assessment",
     "Evidence", "FilmFit", "Finding", "HarmonicLaw", "Headline", "Limit", "Limits", "NextStep", "ChannelOdds", "Odds", "Rival", "Typical", "TypicalLimit",
     "evidence", "hearing", "law_from_harmonics", "limits", "load_job", "loss_range_for_residue", "physics", "residue_from_loss_range", "show_validation",
     "typical", "TYPICAL_VERSION", "__version__",

@@ -74,11 +74,15 @@ def test_what_the_examples_say(jobs):
     assert "a film that the larger signal breaks" in " ".join(worn.why)
     assert any("fixing screws" in caution for caution in worn.cautions)
     innocent = wl.assess(wl.load_job(jobs / "innocent-contacts.toml"))
-    assert {f.kind for f in innocent.findings} == {"cannot be the sole cause"}
+    # what was read with millivolts while it played is excluded whatever it does, what was read at rest only as a steady contact
+    assert {(f.contact, f.kind) for f in innocent.findings} == {
+        ("disc socket / pin", "cannot unless it jumps"), ("source selector / disc", "cannot unless it jumps"),
+        ("volume control / wiper", "cannot unless it jumps"), ("speaker relay / a", "cannot be the sole cause"),
+    }  # fmt: skip
     for side in ("left", "right"):
         assert innocent.headline[side].startswith("likeliest power stage, ") and "no contact alone; look at power stage" in innocent.headline[side]
-    # parts whose contacts are excluded are no cause that both channels could share
-    assert "shared cause first (power stage and disc player, supply" in innocent.headline["left"]
+    # parts whose contacts are excluded are no cause that both channels could share; one that jumps could
+    assert "shared cause first (disc socket, source selector, volume control, power stage and disc player, supply" in innocent.headline["left"]
     assert any("emitter resistor" in rival.test for rival in innocent.rivals)
     quick = wl.assess(wl.load_job(jobs / "quick-form.toml"))
     assert quick.headline == {"left": "clean wherever it was listened to", "right": quick.headline["right"]}
@@ -123,7 +127,7 @@ def test_no_contact_can_be_the_headline():
         f"as found,{contact},left,<0.01 mV,signal millivolts,0.5 V\n" for contact in ("selector / disc", "monitor / a")
     )
     found = assess(heard("disc", left="grit"), rows)
-    assert {f.kind for f in found.findings if f.channel == "left" and "tape" not in f.contact} == {"cannot unless it jumps"}
+    assert {f.kind for f in found.findings if f.channel == "left" and "tape" not in f.contact} == {"cannot be the sole cause"}
     assert "no contact alone; look at" in found.headline["left"] and "line stage" in found.headline["left"]
     assert {r.who for r in found.rivals} == {"line stage", "source"}
 
@@ -364,8 +368,10 @@ def test_every_clearing_finding_names_its_bound_and_its_number():
         found = assess(heard("disc", left=what), rows).finding("selector / disc", "left")
         if what == "grit":
             found = assess(heard("disc", left=what).replace('"grit"', '"grit"\nresidue = "5 %"'), rows).finding("selector / disc", "left")
-        assert found.kind == "cannot be the sole cause" and (found.bound.by, found.bound.unit, found.bound.route) == (by, unit, "disc")
+        steady = what == "grit"  # the mean that a meter shows bounds a loss, and no grit of a contact that jumps
+        assert found.kind == ("cannot unless it jumps" if steady else "cannot be the sole cause")
+        assert (found.bound.by, found.bound.unit, found.bound.route) == (by, unit, "disc")
         assert found.bound.at_most < found.bound.needed and any(f"(bound from {by})" in reason for reason in found.reasons)
     # an open or able contact has none
     none = assess(heard("disc", left="grit"), "tapped,selector / disc,left,9 mV,dry box,\n").finding("selector / disc", "left")
-    assert none.kind != "cannot be the sole cause" and none.bound is None
+    assert not none.kind.startswith("cannot") and none.bound is None
