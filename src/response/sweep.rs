@@ -1,6 +1,6 @@
 //! The array kernel of the linear response: many points at once, structure of arrays, no allocation inside.
 //!
-//! Points are [walked](super::walk) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart, in vectors
+//! Points are walked (`walk`) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart, in vectors
 //! as wide as the processor's; which ones is found out at run time.
 
 use super::walk::{Block, at};
