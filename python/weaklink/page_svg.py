@@ -51,7 +51,7 @@ def _disc(x: float, y: float, radius: float, classes: str) -> str:
 
 
 def _mark(kind: str, x: float, y: float) -> str:
-    """Star proved, disc able, ring not settled, single stroke cannot unless it jumps, cross cannot, dot cleared or in order."""
+    """Star proved, disc able, ring not settled, ring with a stroke cannot unless it jumps, cross cannot, dot cleared or in order."""
     if kind == "proved":
         turn = [(9.0 if k % 2 == 0 else 4.0, math.pi * k / 5) for k in range(10)]
         points = " ".join(f"{x + r * math.sin(t):.1f},{y - r * math.cos(t):.1f}" for r, t in turn)
@@ -61,7 +61,7 @@ def _mark(kind: str, x: float, y: float) -> str:
     if kind == "not settled":
         return _disc(x, y, 6, "open")
     if kind == "cannot unless it jumps":
-        return _line(x - 5, y + 5, x + 5, y - 5, "cross")
+        return _disc(x, y, 6.5, "pale") + _line(x - 4, y + 4, x + 4, y - 4, "cross")
     if kind == "cannot be the sole cause":
         return _line(x - 5, y - 5, x + 5, y + 5, "cross") + _line(x - 5, y + 5, x + 5, y - 5, "cross")
     return _disc(x, y, 3.5, "calm")

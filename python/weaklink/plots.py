@@ -146,7 +146,7 @@ def level_cycle(
         ax.invert_yaxis()
     depends = ~np.asarray(cycle.unique)
     if depends.any():
-        ax.axvspan(float(emf[depends].min()), float(emf[depends].max()), color=PALE, zorder=0, label="depends on what came before")
+        ax.axvspan(float(emf[depends].min()), float(emf[depends].max()), facecolor=PALE, edgecolor=QUIET, linewidth=0.6, zorder=0, label="depends on what came before")
     ways = (("turned up", cycle.up, 1), ("turned down", cycle.down, -1), ("next morning", cycle.after_rest, 0))
     for way, (label, state, step) in enumerate(ways):
         color, mark = SERIES[way], MARKS[way]
