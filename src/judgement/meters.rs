@@ -254,6 +254,23 @@ mod tests {
     }
 
     #[test]
+    fn a_swing_is_more_than_the_meters_width_and_than_what_is_usual() {
+        let wandering = |low_ohm, reached_ohm, high_ohm| Measured {
+            wandered: true,
+            low_ohm,
+            reached_ohm,
+            high_ohm,
+            ..read(low_ohm, high_ohm, None)
+        };
+        assert!(swings(&wandering(10.0, 400.0, 420.0), 0.04));
+        // 0.1 to 0.4 mV of a box that is good to 0.2 mV
+        assert!(!swings(&wandering(0.0, 10.0, 31.0), 0.04));
+        // a control may have so much in good order
+        assert!(!swings(&wandering(10.0, 400.0, 420.0), 1000.0));
+        assert!(!swings(&Measured { wandered: false, ..wandering(10.0, 400.0, 420.0) }, 0.04));
+    }
+
+    #[test]
     fn what_jumps_fast_shows_its_mean() {
         // half the time 3 kohm, half nothing, behind 1 kohm: half of three quarters of the voltage, 600 ohm
         assert!((averaged_ohm((0.0, 3e3), 0.5, &read(0.0, 1.0, None)) - 600.0).abs() < 1e-9);

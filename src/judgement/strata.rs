@@ -100,6 +100,36 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_loud_signal_leaves_fewer_films_and_a_quiet_one_no_bridge() {
+        use crate::circuit::chain::Network;
+        use crate::circuit::{Contact, Load, PathItem, Section, Source};
+        let priors = Priors::default();
+        let at = |emf_v: f64, way| {
+            let source = Some(Source { emf_v, resistance_ohm: 1000.0, inductance_h: 0.0 });
+            let path = vec![PathItem::Contact(Contact::ohmic("k", 0.0))];
+            let section = Section { name: "s".into(), source, path, load: Load::resistance(9e3) };
+            let network = Network::from_section(&section).unwrap();
+            survives(way, &Deeds::new(&network, 0, emf_v, &priors), &priors)
+        };
+        // 5 mV breaks nothing, and was never loud enough for a bridge
+        assert_eq!((at(5e-3, Hypothesis::Tunnelling), at(5e-3, Hypothesis::Bridged)), (1.0, 0.0));
+        // 10 V: most films of a large resistance are broken, every pinned voltage was passed
+        let (film, bridge) = (at(10.0, Hypothesis::Rectifying), at(10.0, Hypothesis::Bridged));
+        assert!(film > 0.3 && film < 0.7 && bridge > 0.999, "{film} {bridge}");
+        // by numbers drawn one by one: share of films that hold
+        let mut stream = crate::judgement::uncertainty::Stream::new(3, 0);
+        let count = 40_000;
+        let holds = (0..count).filter(|_| {
+            let ohm = 1e4 * stream.log_between(priors.bad_from, priors.bad_to);
+            let across_v = 10.0 * std::f64::consts::SQRT_2 * ohm / (ohm + 1e4);
+            across_v <= stream.log_between(priors.frit_from, priors.frit_to)
+        });
+        let share = holds.count() as f64 / f64::from(count);
+        assert!((film - share).abs() < 0.01, "{film} {share}");
+        assert_eq!(at(10.0, Hypothesis::Ohmic), 1.0);
+    }
+
+    #[test]
     fn draws_go_where_they_are_needed() {
         let found = shares(&[0.0, 3.0, 1.0], 10_000, 5);
         assert_eq!(found, [500, 6875, 2625]);

@@ -379,3 +379,70 @@ impl<'s> Trial<'s> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judgement::scene::{Excluded, Nature, Noted, On, Suspect};
+    use crate::judgement::suspects::Who;
+
+    fn scene(priors: &[f64]) -> ChannelScene {
+        let suspect = |(k, &prior): (usize, &f64)| Suspect {
+            who: Who::Stage(format!("stage {k}")),
+            nature: if k == 0 { Nature::PowerStage } else { Nature::Stage },
+            part: String::new(),
+            workable: false,
+            in_return: false,
+            laws: [1.0, 0.0, 0.0],
+            prior,
+            usual_ohm: 0.1,
+            worn_ohm: 1.0,
+            readings: vec![],
+            bridges: vec![],
+            excluded: Excluded::No,
+        };
+        let noted = Noted {
+            what: crate::bench::What::Grit,
+            strength: crate::bench::Strength::Plain,
+            residue: None,
+            loss_db: None,
+            goes_away: vec![],
+            comes_back: vec![],
+            line: 1,
+        };
+        let on = Some(On { deeds: None, level_v: 1.0, follows_hand: true });
+        let sighting = Sighting {
+            route: "r".into(),
+            line: 1,
+            least_residue: 5e-5,
+            noted: vec![noted],
+            on: vec![on; priors.len()],
+        };
+        ChannelScene { suspects: priors.iter().enumerate().map(suspect).collect(), sightings: vec![sighting] }
+    }
+
+    #[test]
+    fn two_faults_weigh_as_their_priors_whatever_the_first_is_drawn_from() {
+        let prior = [0.5, 0.3, 0.15, 0.05];
+        let (scene, priors) = (scene(&prior), Priors::default());
+        let mut trial = Trial::new(&scene, &priors);
+        trial.learn(&[(2, Hypothesis::Fault, 0.9), (0, Hypothesis::Crossover, 0.1)]);
+        let mut dice = Dice::new(Stream::new(7, 0), None);
+        let draws = 200_000;
+        let mut found = [[0.0; 4]; 4];
+        for _ in 0..draws {
+            dice.begin();
+            let (a, b) = trial.two(&mut dice);
+            let (low, high) = (a.suspect.min(b.suspect), a.suspect.max(b.suspect));
+            assert_ne!(low, high);
+            found[low][high] += a.weight * b.weight / f64::from(draws);
+        }
+        for a in 0..4 {
+            for b in a + 1..4 {
+                // the first by its prior, the second by its prior among the rest, in either order
+                let exact = prior[a] * prior[b] * (1.0 / (1.0 - prior[a]) + 1.0 / (1.0 - prior[b]));
+                assert!((found[a][b] / exact - 1.0).abs() < 0.03, "{a} {b}: {} {exact}", found[a][b]);
+            }
+        }
+    }
+}
