@@ -82,6 +82,24 @@ fn odds_of_the_examples() {
 }
 
 #[test]
+fn the_error_of_the_odds_is_what_other_seeds_show() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("notebooks/jobs/innocent-contacts.toml");
+    let job = load(&path).unwrap();
+    const SEEDS: u64 = 24;
+    let (mut values, mut stated) = (Vec::new(), 0.0);
+    for seed in 0..SEEDS {
+        let found = assess_with(&job, Settings { draws: 5000, seed }, &Unwatched).unwrap().odds.remove(0);
+        let leader = found.odds.iter().find(|o| o.who == "power stage").unwrap();
+        values.push(leader.probability);
+        stated += leader.probability_se.powi(2) / SEEDS as f64;
+    }
+    let mean = values.iter().sum::<f64>() / SEEDS as f64;
+    let seen = (values.iter().map(|p| (p - mean).powi(2)).sum::<f64>() / (SEEDS - 1) as f64).sqrt();
+    let ratio = seen / stated.sqrt();
+    assert!(ratio > 0.6 && ratio < 1.7, "seen {seen}, stated {}", stated.sqrt());
+}
+
+#[test]
 fn the_same_seed_the_same_bits() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("notebooks/jobs/two-faults.toml");
     let job = load(&path).unwrap();

@@ -116,6 +116,16 @@ mod tests {
         // 10 V: most films of a large resistance are broken, every pinned voltage was passed
         let (film, bridge) = (at(10.0, Hypothesis::Rectifying), at(10.0, Hypothesis::Bridged));
         assert!(film > 0.3 && film < 0.7 && bridge > 0.999, "{film} {bridge}");
+        // 70 mV peak, ever played up to ten times as loud: passed by some pinned voltages and not by others
+        let quiet = at(0.05, Hypothesis::Bridged);
+        let mut stream = crate::judgement::uncertainty::Stream::new(4, 0);
+        let forms = (0..40_000).filter(|_| {
+            let peak_v = 0.05 * std::f64::consts::SQRT_2 * stream.log_between(1.0, Hypothesis::EVER_LOUDER);
+            let pinned_v = stream.between(priors.pinned_from, priors.pinned_to);
+            peak_v > pinned_v && peak_v > stream.log_between(priors.frit_from, priors.frit_to)
+        });
+        let formed = forms.count() as f64 / 40_000.0;
+        assert!(formed > 0.05 && (quiet - formed).abs() < 0.01, "{quiet} {formed}");
         // by numbers drawn one by one: share of films that hold
         let mut stream = crate::judgement::uncertainty::Stream::new(3, 0);
         let count = 40_000;
