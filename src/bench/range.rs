@@ -47,6 +47,8 @@ pub struct ResistanceRange {
     /// largest share of its own voltage that a meter with a known source saw across the contact at the upper end; one where
     /// nothing says so
     pub mean_share: f64,
+    /// largest zero-voltage resistance behind a mean that the upper end may be: the film with the meter's whole voltage across it, ohm
+    pub mean_rest_ohm: f64,
     /// whether every reading was dry enough
     pub dry: bool,
     /// whether a reading has the mark of a meter that broke the film: test current times reading of 0.1 to 0.5 V
@@ -84,15 +86,13 @@ impl Method {
         by_current.min(by_divider).min(10.0)
     }
 
-    /// Share of the method's own voltage across a resistance; zero for a current that nothing changes, one where the source is
-    /// not known.
+    /// Share of the method's own voltage across a resistance; one where the source is not known.
     fn share(&self, resistance_ohm: f64) -> f64 {
         match (self.source_ohm, self.open_circuit_v.zip(self.current_a)) {
             (Some(source), _) if resistance_ohm.is_finite() => resistance_ohm / (resistance_ohm + source),
             (None, Some((open, current))) if resistance_ohm.is_finite() => {
                 resistance_ohm / (resistance_ohm + open / current)
             }
-            (None, None) if self.current_a.is_some() && self.shows == Shows::DropVolts => 0.0,
             _ => 1.0,
         }
     }
@@ -128,6 +128,7 @@ impl ResistanceRange {
             at_signal: false,
             shown_high_ohm: f64::INFINITY,
             mean_share: 1.0,
+            mean_rest_ohm: f64::INFINITY,
             dry: false,
             fritted: false,
             moved: false,
@@ -136,12 +137,14 @@ impl ResistanceRange {
 
     /// Largest steady loss, dB, of a contact that jumps faster than the meter looks and shows it as a mean.
     ///
-    /// With a share `p` of its time at `R`, the meter's source `F` and a loop `Z`: `p R/(R + F)` is at most the share `s` that was
-    /// seen, and `R/(R + Z)` at most `(R/(R + F)) max(1, F/Z)`; so the mean loses at most `max(s, R_mean/Z)` of the signal, times
-    /// root two where `Z` has a phase.
+    /// With a share `p` of its time at `R` to the meter and `gR` to the signal, the meter's source `F` and a loop `Z`: `p R/(R + F)`
+    /// is at most the share `s` that was seen, and `gR/(gR + Z)` at most `(R/(R + F)) max(1, gF/Z)`; so the mean loses at most
+    /// `max(s, g R_mean/Z)` of the signal, times root two where `Z` has a phase. `g`: a rectifying film read forward at the meter's
+    /// whole voltage and met in reverse at the signal's.
     #[must_use]
     pub fn mean_loss_db(&self, place: &Place) -> f64 {
-        let lost = std::f64::consts::SQRT_2 * self.mean_share.max(self.high_ohm / place.loop_ohm);
+        let grown = if self.at_signal { 1.0 } else { worst_rectifier(1.0).chord_ohm(-place.open_peak_v) };
+        let lost = std::f64::consts::SQRT_2 * self.mean_share.max(grown * self.mean_rest_ohm / place.loop_ohm);
         if lost < 1.0 { -20.0 * (1.0 - lost).log10() } else { f64::INFINITY }
     }
 
@@ -212,6 +215,11 @@ pub fn range_from(method: &Method, shows: Shown, at_v: Option<f64>, when: State,
         },
         at_signal,
         mean_share: method.share(high),
+        mean_rest_ohm: match method.open_circuit_v {
+            _ if at_signal => high,
+            Some(open_v) if dry => high / worst_rectifier(1.0).chord_ohm(open_v),
+            _ => f64::INFINITY,
+        },
         dry,
         fritted: !dry && mark,
         moved: when.moved(),
@@ -233,7 +241,7 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
         } else {
             largest(&mut dry.iter().map(|range| range.rest_high_ohm))
         },
-        at_signal: dry.iter().all(|range| range.at_signal),
+        at_signal: !dry.is_empty() && dry.iter().all(|range| range.at_signal),
         low_ohm: ranges.iter().map(|range| range.low_ohm).fold(first.low_ohm, f64::min),
         reached_ohm: largest(&mut ranges.iter().map(|range| range.reached_ohm)),
         high_ohm: if dry.is_empty() {
@@ -243,6 +251,11 @@ pub fn swing(ranges: &[ResistanceRange]) -> Option<ResistanceRange> {
         },
         shown_high_ohm: largest(&mut ranges.iter().map(|range| range.shown_high_ohm)),
         mean_share: if dry.is_empty() { 1.0 } else { largest(&mut dry.iter().map(|range| range.mean_share)) },
+        mean_rest_ohm: if dry.is_empty() {
+            f64::INFINITY
+        } else {
+            largest(&mut dry.iter().map(|range| range.mean_rest_ohm))
+        },
         dry: !dry.is_empty(),
         fritted: ranges.iter().any(|range| range.fritted),
         moved: ranges.iter().any(|range| range.moved && range.dry),
@@ -373,7 +386,11 @@ mod tests {
             let mut box_reading = reading(&format!("{seen} V"), "dry box");
             box_reading.method.of_reading = 0.0;
             box_reading.method.floor = 1e-12;
-            let bound = range_of(&box_reading, &place).mean_loss_db(&place);
+            let range = range_of(&box_reading, &place);
+            // what no film makes grow
+            let plain = ResistanceRange { at_signal: true, mean_rest_ohm: range.high_ohm, ..range };
+            let (bound, grown) = (plain.mean_loss_db(&place), range.mean_loss_db(&place));
+            assert!(grown >= bound);
             // loops from a coil's over a resistance's to a capacitor's
             let z = Complex64::from_polar(loop_ohm, std::f64::consts::FRAC_PI_2 * (2.0 * u(0.330_598_119) - 1.0));
             let passes = Complex64::from(1.0) - duty * high / (high + z);
@@ -382,6 +399,26 @@ mod tests {
             closest = closest.max(if bound.is_finite() { loss / bound } else { 0.0 });
         }
         assert!(closest > 0.75, "{closest}");
+        // and a contact that jumps between metal and a film that was read forward and is met in reverse at a volt
+        let loud = |loop_ohm| Place { open_peak_v: 1.0, short_peak_a: 1.0, loop_ohm, load_ohm: loop_ohm };
+        let mut nearest = 0.0f64;
+        for k in 0..400u32 {
+            let u = |m: f64| (f64::from(k) * m).fract();
+            let (rest, duty) = (10f64.powf(5.0 * u(0.754_877_666)), u(0.569_840_291).max(1e-3));
+            let place = loud(10f64.powf(1.0 + 3.0 * u(0.438_579_021)));
+            let film = worst_rectifier(rest);
+            let at_box = film.chord_ohm(film_voltage_v(&film, front, open_v));
+            let seen = open_v * duty * at_box / (at_box + front);
+            let mut box_reading = reading(&format!("{seen} V"), "dry box");
+            box_reading.method.of_reading = 0.0;
+            box_reading.method.floor = 1e-12;
+            let bound = range_of(&box_reading, &place).mean_loss_db(&place);
+            let met = film.chord_ohm(film_voltage_v(&film, place.loop_ohm, -place.open_peak_v));
+            let loss = -20.0 * (1.0 - duty * met / (met + place.loop_ohm)).log10();
+            assert!(loss <= bound * (1.0 + 1e-6), "{rest} {duty} {place:?}: {loss} {bound}");
+            nearest = nearest.max(if bound.is_finite() { loss / bound } else { 0.0 });
+        }
+        assert!(nearest > 0.05, "{nearest}");
     }
 
     #[test]

@@ -131,7 +131,7 @@ pub(super) fn abilities(
             (range.low_ohm, range.reached_ohm, in_use)
         };
         let dull = matches!(need, Need::ResponseChange(..));
-        let by_millivolts = deed.by_millivolts(job, contact, channel);
+        let by_millivolts = deed.by_millivolts(job, (contact, channel), need.needs_moved_reading());
         let by_range = deed.residue(worst).unwrap_or(f64::INFINITY);
         Some(Ability {
             route: heard.route.clone(),
@@ -154,8 +154,15 @@ pub(super) fn abilities(
 
 /// Largest millivolts read across a contact while the signal played, accuracy counted, over the volts at its link's load; nothing
 /// without such a reading.
-pub(super) fn millivolts(job: &Job, route: &Route, index: usize, contact: &str, channel: Channel) -> Option<f64> {
-    let played = job.readings.iter().filter(|r| {
+/// What comes and goes takes readings that were taken while the contact was moved.
+pub(super) fn millivolts(
+    job: &Job,
+    route: &Route,
+    index: usize,
+    (contact, channel): (&str, Channel),
+    only_moved: bool,
+) -> Option<f64> {
+    let played = job.readings.iter().filter(|r| !only_moved || r.when.moved()).filter(|r| {
         r.contact == contact && r.channel == channel && r.when.before_remedy() && r.method.shows == Shows::SignalVolts
     });
     let share = |r: &Reading| {
@@ -224,8 +231,8 @@ impl<'r> Deed<'r> {
     }
 
     /// Most residue by the millivolts that were read across it while the signal played (T8); nothing without such a reading.
-    fn by_millivolts(&self, job: &Job, contact: &str, channel: Channel) -> Option<f64> {
-        Some(self.millivolt_factor()? * millivolts(job, self.route, self.index, contact, channel)?)
+    fn by_millivolts(&self, job: &Job, whose: (&str, Channel), only_moved: bool) -> Option<f64> {
+        Some(self.millivolt_factor()? * millivolts(job, self.route, self.index, whose, only_moved)?)
     }
 
     fn millivolt_factor(&self) -> Option<f64> {
@@ -235,7 +242,7 @@ impl<'r> Deed<'r> {
     /// Volts across it below which it leaves less residue than is heard, while the route plays at a level (T8).
     fn impossible_below_v(&self, need: Need, level_v: f64) -> Option<f64> {
         let (Need::Residue(least, _) | Need::ResidueNowAndThen(least, _)) = need else { return None };
-        let load_v = self.route.at_link_load_v(self.index, level_v);
+        let load_v = self.route.at_link_load_v(self.index, self.route.load_v(self.index, level_v));
         Some(least / self.millivolt_factor()? * load_v).filter(|v| v.is_finite() && *v > 0.0)
     }
 

@@ -30,6 +30,11 @@ impl Together {
         self.residue.is_ok_and(|residue| residue < self.need)
     }
 
+    /// How far it clears: ohms read at rest are the mean of one that jumps fast.
+    fn cleared(&self) -> &'static str {
+        if self.read.1 == 0 { "not even together" } else { "not even together, as long as none jumps" }
+    }
+
     /// In one line.
     pub(super) fn line(&self, channel: Channel) -> String {
         let ratio = |value| engineering(value, Dimension::Ratio);
@@ -41,12 +46,7 @@ impl Together {
                     (_, 0) => "the millivolts across them".to_owned(),
                     (volts, ohms) => format!("the millivolts across {volts} of them and the ohms of {ohms}"),
                 };
-                let verdict = match (self.clears(), self.read) {
-                    (false, _) => "together they could",
-                    (true, (_, 0)) => "not even together",
-                    // ohms read at rest are the mean of one that jumps fast
-                    (true, _) => "not even together, as long as none jumps",
-                };
+                let verdict = if self.clears() { self.cleared() } else { "together they could" };
                 format!(
                     "{word}: all contacts of \"{route}\" at once: at most {} residue (bound from {from}), what is heard takes {need}: {verdict}",
                     ratio(residue)
@@ -71,7 +71,7 @@ pub(super) fn together(job: &Job, routes: &Routes, channel: Channel) -> Vec<Toge
             let index = route.index_of(name)?;
             let contact = &route.network.contacts[index];
             let across = contact.role == Role::Shunt;
-            let by_millivolts = millivolts(job, route, index, name, channel).filter(|share| share.is_finite());
+            let by_millivolts = millivolts(job, route, index, (name, channel), false).filter(|share| share.is_finite());
             if let Some(share) = by_millivolts.filter(|_| !across && contact.role != Role::SharedReturn) {
                 read.push((index, share));
                 continue;
@@ -104,11 +104,14 @@ pub(super) fn mark(rows: &mut [Row], channel: Channel, sums: &[Together]) {
         else {
             continue;
         };
-        let all = sums.iter().find(|all| all.clears() && all.route == own.route);
+        // every need of the route, and a bound of the same kind
+        let mut own_route = sums.iter().filter(|all| all.route == own.route && own.unit == "ratio");
+        let all = own_route.clone().all(Together::clears).then(|| own_route.next()).flatten();
         let Some((all, residue)) = all.and_then(|all| Some((all, all.residue.ok()?))) else { continue };
         finding.reasons.push(format!(
-            "route \"{}\": not even together: at most {} residue (bound from {TOGETHER})",
+            "route \"{}\": {}: at most {} residue (bound from {TOGETHER})",
             all.route,
+            all.cleared(),
             engineering(residue, Dimension::Ratio)
         ));
         finding.bound_together = Some(Bound {

@@ -144,13 +144,13 @@ pub struct Cause {
     pub readings: f64,
     /// film in force, for a contact
     pub film: Film,
-    /// zero-voltage resistance, ohm; the larger of two for chatter; not a number where there is none
+    /// zero-voltage resistance, ohm; the worse of two for chatter; not a number where there is none
     pub resistance_ohm: f64,
-    /// the smaller one of chatter
+    /// the better one of chatter
     pub low_ohm: f64,
     /// changes per second of chatter
     pub rate_per_s: f64,
-    /// share of time at the larger
+    /// share of time at the worse
     pub duty: f64,
     /// which way round a rectifying film lies: 1 or -1
     pub direction: f64,

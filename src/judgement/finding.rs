@@ -57,7 +57,7 @@ pub struct Finding {
     pub channel: Channel,
     /// what the evidence says
     pub kind: Kind,
-    /// most residue it can cause (chatter, T1) at the upper end of its reading, as a ratio; `None` without a bound
+    /// most residue it can cause (any contact that stays below the upper end of its reading, T1), as a ratio; `None` without a bound
     pub ceiling: Option<f64>,
     /// loss at the ends of its reading, dB at 1 kHz; `None` without a reading or a bound
     pub loss_db: (Option<f64>, Option<f64>),
@@ -69,7 +69,7 @@ pub struct Finding {
     pub in_order: Option<bool>,
     /// largest steady residue by film law at the resistance that was read, in a resistive loop; chatter is the ceiling
     pub by_hypothesis: BTreeMap<String, f64>,
-    /// ohms below which it cannot be the cause, if anything on it was heard
+    /// ohms below which it cannot be the cause, as long as it does not jump past them, if anything on it was heard
     pub impossible_below_ohm: Option<f64>,
     /// volts across it, while the signal plays as loud as it was heard, below which it cannot be the cause whatever it does (T8)
     pub impossible_below_v: Option<f64>,
@@ -208,7 +208,7 @@ fn verdict(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'st
     match ability.need {
         Need::Residue(need, sure) | Need::ResidueNowAndThen(need, sure) => {
             let mut found = by_reach(ability.residue.0, ability.residue.1, (need, sure), &percent, "residue");
-            if found.0 == Verdict::Cannot && !ability.by_millivolts && matches!(ability.need, Need::Residue(..)) {
+            if found.0 == Verdict::Cannot && !ability.by_millivolts {
                 found = steady_only(found);
             }
             if found.0 == Verdict::Able && ability.least_loss_db > LOSS_SURELY_HEARD_DB && !ability.loss_was_heard {
@@ -240,10 +240,14 @@ fn verdict(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'st
             found
         }
         Need::LossNowAndThen(least, sure) => {
-            by_reach(ability.loss_db.0, ability.loss_db.1, (least, sure), &decibel, "quieter")
+            let found = by_reach(ability.loss_db.0, ability.loss_db.1, (least, sure), &decibel, "quieter");
+            // a drop shorter than the meter's look is none to it, moved or not
+            if found.0 == Verdict::Cannot { steady_only(found) } else { found }
         }
         Need::ResponseChange(least, sure) => {
-            by_reach(ability.change_db.0, ability.change_db.1, (least, sure), &decibel, "response change")
+            let found = by_reach(ability.change_db.0, ability.change_db.1, (least, sure), &decibel, "response change");
+            // open for a share of the time it takes that share of the treble, whatever its mean
+            if found.0 == Verdict::Cannot { steady_only(found) } else { found }
         }
         Need::NotComputed => {
             let reason = format!("route \"{route}\": hum through a contact is not computed by this version");
@@ -252,7 +256,7 @@ fn verdict(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'st
     }
 }
 
-/// A meter shows the mean of what jumps faster than it looks: grit of a chattering contact has no bound in ohms read at rest.
+/// A meter shows the mean of what jumps faster than it looks, moved or not: what is heard of such a contact has no bound in ohms.
 fn steady_only((_, reason, _): (Verdict, String, &'static str)) -> (Verdict, String, &'static str) {
     let reason = format!("{reason}; a meter shows only the mean of a contact that jumps fast");
     (Verdict::CannotSteady, reason, "that it does not jump faster than the meter looks")
@@ -385,7 +389,7 @@ impl Known<'_> {
         let below = self.abilities.iter().filter_map(|a| a.impossible_below_ohm).reduce(f64::min);
         let Some(range) = self.range else {
             reasons.push(match below {
-                Some(limit) => format!("no reading; below {} it cannot be the cause", ohm(limit)),
+                Some(limit) => format!("no reading; below {} it cannot be the cause unless it jumps", ohm(limit)),
                 None => "no reading".to_owned(),
             });
             return (Kind::NotSettled, "no reading".to_owned(), None);

@@ -81,17 +81,16 @@ impl Cause {
     pub(super) fn readings_if_guilty(&self, suspect: &Suspect, deeds: &Deeds) -> f64 {
         let mut p = 1.0;
         let chatters = self.hypothesis == Hypothesis::Chatter;
+        // across the signal the worse resistance is the smaller
+        let (least, most) = (self.low_ohm.min(self.resistance_ohm), self.low_ohm.max(self.resistance_ohm));
         let within = |ohm: f64, r: &Measured| ohm >= r.low_ohm && ohm <= r.high_ohm;
         for r in &suspect.readings {
             p *= if chatters {
                 if r.moved || r.wandered {
-                    let reaches = self.resistance_ohm >= r.reached_ohm && self.low_ohm <= r.high_ohm;
+                    let reaches = most >= r.reached_ohm && least <= r.high_ohm;
                     let told = if swings(r, suspect.usual_ohm) { 0.6 } else { 0.4 };
                     // how far it was seen to swing, of how far it can
-                    let seen = log_share(
-                        (r.low_ohm.max(1e-9), r.high_ohm),
-                        (self.low_ohm.max(1e-9), self.resistance_ohm.max(1.001e-9)),
-                    );
+                    let seen = log_share((r.low_ohm.max(1e-9), r.high_ohm), (least.max(1e-9), most.max(1.001e-9)));
                     if reaches { told * (0.2 + 0.8 * seen) } else { MISFIT }
                 } else if r.dry && self.rate_per_s >= AVERAGED_ABOVE_PER_S {
                     if within(averaged_ohm((self.low_ohm, self.resistance_ohm), self.duty, r), r) {
@@ -100,14 +99,10 @@ impl Cause {
                         MISFIT
                     }
                 } else if r.dry {
-                    log_share(
-                        (r.low_ohm.max(1e-9), r.high_ohm),
-                        (0.8 * self.low_ohm.max(1e-9), 1.25 * self.resistance_ohm.max(1.001e-9)),
-                    )
-                    .max(MISFIT)
-                } else {
-                    log_share((r.low_ohm.max(1e-9), r.high_ohm), (1e-2, (1.25 * self.resistance_ohm).max(0.02)))
+                    log_share((r.low_ohm.max(1e-9), r.high_ohm), (0.8 * least.max(1e-9), 1.25 * most.max(1.001e-9)))
                         .max(MISFIT)
+                } else {
+                    log_share((r.low_ohm.max(1e-9), r.high_ohm), (1e-2, (1.25 * most).max(0.02))).max(MISFIT)
                 }
             } else if r.moved || r.wandered {
                 // another spot of the same film

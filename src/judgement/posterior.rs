@@ -82,12 +82,16 @@ fn weigh(scene: &ChannelScene, priors: &Priors, asked: Asked, watch: &dyn Watch)
     let pilot = (PILOT * asked.draws as f64) as usize;
     let learn = How { learn: true, ..How::default() };
     let single = |s: &Stratum| f64::from(u8::from(s.suspect.is_some()));
-    let counts = shares(&strata.iter().map(single).collect::<Vec<_>>(), pilot, BINS);
+    let mut counts = shares(&strata.iter().map(single).collect::<Vec<_>>(), pilot, BINS);
+    let pair = strata.iter().position(|s| s.suspect.is_none());
+    // two faults wait until it is known what explains the evidence alone
+    if let Some(at) = pair {
+        counts[at] = 0;
+    }
     let mut first = run(&trial, &strata, &Plan { counts: &counts, guides: &[], seed: !asked.seed, how: learn }, watch)?;
     let alone = |(s, z): (&Stratum, &Sums)| s.suspect.map(|(k, way)| (k, way, s.prior * z.mean()));
     trial.learn(&strata.iter().zip(&first).filter_map(alone).collect::<Vec<_>>());
-    if let Some(at) = strata.iter().position(|s| s.suspect.is_none()) {
-        // by what explains the evidence alone, once that is known
+    if let Some(at) = pair {
         let mut counts = vec![0; strata.len()];
         counts[at] = pilot.div_ceil(BINS).max(1) * BINS;
         let plan = Plan { counts: &counts, guides: &[], seed: !asked.seed, how: learn };

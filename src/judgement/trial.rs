@@ -180,7 +180,9 @@ impl<'s> Trial<'s> {
         };
         let first = open.iter().flat_map(ways).collect();
         let possible = scene.suspects.iter().enumerate().map(of).collect();
-        Self { scene, priors, open, possible, first }
+        let mut trial = Self { scene, priors, open, possible, first };
+        trial.learn(&[]);
+        trial
     }
 
     /// Takes what each suspect and way alone explains, to draw the first of two faults by it.

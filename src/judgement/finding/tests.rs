@@ -8,6 +8,7 @@ fn range(low: f64, high: f64) -> ResistanceRange {
         rest_high_ohm: high,
         at_signal: true,
         mean_share: 0.0,
+        mean_rest_ohm: high,
         shown_high_ohm: high,
         dry: true,
         fritted: false,
@@ -70,10 +71,22 @@ fn a_meter_shows_only_the_mean_of_what_jumps() {
     // by millivolts across it the theorem holds for any contact
     let played = vec![Ability { by_millivolts: true, ..grit.clone() }];
     assert_eq!(kind(&Standing::Suspect, Some(range(0.1, 0.2)), played), Kind::CannotBeSole);
-    // a crackle takes a reading while it is moved, and has it
+    // a crackle takes a reading while it is moved; a meter under tapping still shows a mean, millivolts do not
     let moved = ResistanceRange { moved: true, ..range(0.1, 0.2) };
-    let crackle = vec![Ability { need: Need::ResidueNowAndThen(0.001, 0.001), ..grit.clone() }];
-    assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
+    let crackle = Ability { need: Need::ResidueNowAndThen(0.001, 0.001), ..grit.clone() };
+    assert_eq!(kind(&Standing::Suspect, Some(moved), vec![crackle.clone()]), Kind::CannotUnlessItJumps);
+    let played = vec![Ability { by_millivolts: true, ..crackle }];
+    assert_eq!(kind(&Standing::Suspect, Some(moved), played), Kind::CannotBeSole);
+    // neither a drop-out nor treble is bounded by a mean
+    for need in [Need::LossNowAndThen(0.5, 1.5), Need::ResponseChange(0.2, 1.0)] {
+        let one = vec![Ability { need, ..grit.clone() }];
+        assert_eq!(kind(&Standing::Suspect, Some(moved), one), Kind::CannotUnlessItJumps);
+    }
+    // an ohmmeter that is not dry is no reading with the signal: a contact that jumps is not acquitted by it
+    let wet = ResistanceRange { dry: false, at_signal: false, high_ohm: f64::INFINITY, ..range(900.0, 1100.0) };
+    let wet = crate::bench::range::swing(&[wet]).unwrap();
+    let quieter = Ability { need: Need::Loss(0.4, 0.4, 0.8), ..ability(Need::NotComputed, (0.0, 1.0), (3.0, 9.0)) };
+    assert_eq!(kind(&Standing::Suspect, Some(wet), vec![quieter]), Kind::CannotUnlessItJumps);
     // loss: the mean bounds it, unless the bound itself is too large or the reading was no mean
     let loss =
         |jumping_loss_db: f64| vec![Ability { need: Need::Loss(0.5, 0.5, 9.0), jumping_loss_db, ..grit.clone() }];
@@ -90,7 +103,7 @@ fn a_crackle_is_never_excluded_at_rest() {
     let crackle = vec![ability(Need::ResidueNowAndThen(0.001, 0.001), (1e-9, 1e-9), (0.0, 0.0))];
     assert_eq!(kind(&Standing::Suspect, Some(range(0.0, 0.01)), crackle.clone()), Kind::NotSettled);
     let moved = ResistanceRange { moved: true, ..range(0.0, 0.01) };
-    assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotBeSole);
+    assert_eq!(kind(&Standing::Suspect, Some(moved), crackle), Kind::CannotUnlessItJumps);
 }
 
 #[test]
