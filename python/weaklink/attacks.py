@@ -3,7 +3,7 @@
 With ``--figure src/response/attacks.svg`` it draws the figure on the page of the bounds.
 
 The search of :func:`weaklink.try_ceiling` on every kind of bound that it knows. The tests attack the others too (two tones, loss,
-millivolts), with searches that share no code with the library: ``pytest tests/python -k attack`` prints their table.
+millivolts), with searches that share no code with the library: ``pytest tests/python -k "attack or music"`` prints their table.
 """
 
 from __future__ import annotations

@@ -130,7 +130,7 @@ def _record(job: Job, evidence: Evidence, assessment: Assessment) -> str:
     rivals = [f"{r.who} ({', '.join(r.channels)}): {r.test}" for r in assessment.rivals]
     typical = [[t.place, t.name, t.means, effect[t.changes_the_answer]] for t in assessment.typical]
     if assessment.draw_count:
-        drawn = f"seed {assessment.seed}, {assessment.draw_count} draws; chances of 80 % and more held in 94 % of 1023 invented cases"
+        drawn = f"seed {assessment.seed}, {assessment.draw_count} draws; their priors are assumptions, no field data stands behind the chances"
     else:
         drawn = "nothing was drawn at random: no seed"
     parts = [

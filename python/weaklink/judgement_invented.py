@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 PRIOR = {name: default for name, default, *_ in _core._priors()}
-LEAST_RESIDUE = float(_core._least_residue(80.0))
+# the lowest published threshold, ISO 389-7 free field at 3150 Hz, -6.0 dB SPL [seen], under a tone of 80 dB SPL
+LEAST_RESIDUE = 10.0 ** ((-6.0 - 80.0) / 20.0)
 PLAINLY, LEAST_LOSS_DB, PLAIN_LOSS_DB, SILENT_DB = 10.0, 0.5, 1.0, 20.0
 # sources by their typical names, and what stands behind them in the typical table, ohm
 SOURCES = {"tape": ("tape deck", 2200.0), "disc": ("disc player", 1000.0), "tuner": ("tuner", 2200.0)}
@@ -41,11 +42,13 @@ SHARES = {
 class World:
     """How the truth is drawn; the defaults are the judgement's own priors, anything else is misspecified on purpose.
 
-    law: every steady film follows this one. wrong_by: how far the sheet's circuit values are off, as a share.
+    law: every steady film follows this one. wrong_by: how far the sheet's circuit values are off, as a share. sound: median of sound
+    contacts over what is usual for their kind, and their geometric standard deviation.
     """
 
     law: str | None = None
     wrong_by: float = 0.0
+    sound: tuple[float, float] = (0.25, 3.0)
 
 
 @dataclass
@@ -346,7 +349,8 @@ class Amplifier:
         usual = self.layout.part_usual(contact)
         if self.rng.random() < PRIOR["worn_part"]:
             return log_uniform(self.rng, usual, max(10.0 * usual, PRIOR["worn_to"] * abs(self.loops[contact][0])))
-        return 0.25 * usual * math.exp(math.log(3.0) * self.rng.normal())
+        median, spread = self.world.sound
+        return median * usual * math.exp(math.log(spread) * self.rng.normal())
 
     def readings(self, contact: str, channel: str, fault: Fault | None) -> Iterator[str]:
         """Rows of the readings file: a dry box on about half of the contacts, at rest and, for some, while tapped."""

@@ -412,7 +412,7 @@ def limits(
 ) -> Limits:
     """Says how many ohms each contact of a job may have; no readings are needed.
 
-    residue: target as a ratio to the tone, or "inaudible": what no published model of hearing lets through, wherever it
+    residue: target as a ratio to the tone, or "inaudible": below the lowest published threshold in quiet, wherever it
     stands in the spectrum and whatever plays, at any level at the ear up to level_db (dB SPL, 20 to 110; default the loudest
     that the job's listenings speak of, else 80); a median young listener, half of them hear better. loss_db: target at 1 kHz, dB. crosstalk_db: target at 1 kHz through a shared return, dB, below zero
     (default: DIN 45500-6). InputError for a target out of its range.

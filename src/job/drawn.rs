@@ -178,7 +178,7 @@ pub(super) fn assumed(settings: Settings, scene: &Scene) -> String {
     let priors =
         if changed.is_empty() { "typical priors".to_owned() } else { format!("priors set: {}", changed.join(", ")) };
     format!(
-        "{} draws, seed {}, {priors}; odds of 80 % or more held in 94 % of 1023 invented cases",
+        "{} draws, seed {}, {priors}; priors are assumptions, no field data stands behind the odds",
         settings.draws, settings.seed
     )
 }

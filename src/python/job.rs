@@ -228,14 +228,6 @@ pub(super) fn _draws<'py>(
     Ok(channels)
 }
 
-/// Least residue that any ear could notice at a level at the ear, dB SPL.
-#[pyfunction]
-pub(super) fn _least_residue(py: Python<'_>, level_db: f64) -> PyResult<f64> {
-    use crate::judgement::needs::Noticed;
-    let found = Noticed::at(level_db, crate::bench::Strength::Slight);
-    Ok(found.map_err(|fault| input_error(py, fault))?.never_below)
-}
-
 /// Names of the hypotheses, by number.
 #[pyfunction]
 pub(super) fn _hypotheses() -> Vec<&'static str> {

@@ -56,7 +56,6 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(job::_assess_json, module)?)?;
     module.add_function(wrap_pyfunction!(job::_evidence_json, module)?)?;
     module.add_function(wrap_pyfunction!(job::_draws, module)?)?;
-    module.add_function(wrap_pyfunction!(job::_least_residue, module)?)?;
     module.add_function(wrap_pyfunction!(job::_hypotheses, module)?)?;
     module.add_function(wrap_pyfunction!(job::_priors, module)?)?;
     module.add_function(wrap_pyfunction!(job::_crossover_residue, module)?)?;

@@ -170,6 +170,10 @@ def printed(rows: dict[str, Row]) -> str:
     return "\n".join(lines)
 
 
+# their bands are too narrow where nearly all contacts are in order; logs are few, so the others of `compare` wait for more of them
+KNOWN_MISSES = tuple(f"compare: in order after {remedy}" for remedy in ("clean", "strip", "replace"))
+
+
 if __name__ == "__main__":
     trials = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     logs = int(sys.argv[2]) if len(sys.argv) > 2 else 200
@@ -177,3 +181,7 @@ if __name__ == "__main__":
     print(printed(rows))
     off = [name for name, row in rows.items() if row.trials and not (93.0 <= row.share <= (100.0 if "a limit" in name else 97.0))]
     print("outside 93 to 97 %: " + ("; ".join(off) or "none"))
+    # what is known to miss, and what too few logs cannot tell
+    unknown = [name for name in off if name not in KNOWN_MISSES and rows[name].trials >= 1000]
+    if unknown:
+        sys.exit("not known to miss: " + "; ".join(unknown))

@@ -71,7 +71,7 @@ def test_attack_on_two_tones(wanted, low, high, ratio, median):
         attack.wanted = wanted
         reached.append(attack.search(random, starts=30) / getattr(bound, wanted))
     reached = np.array(reached)
-    why = "" if median >= 0.85 else f"no contact can pass {shape_limit(wanted, low, high, ratio, samples):.3f} in a resistive loop"
+    why = "" if median >= 0.85 else f"small swings in a resistive loop cannot pass {shape_limit(wanted, low, high, ratio, samples):.3f}"
     record(f"T3 two tones {ratio:g}:1, {wanted}", reached, no_bound=refused, wanted=median, why=why)
     assert refused <= 6
 

@@ -48,7 +48,8 @@ def test_read_dry_and_used_loud_it_has_grown(emf_v, growth):
     really = section(emf_v).distortion(1e3).thd_f
     found = ceiling(emf_v)
     assert found.dry is True and really <= found.ceiling
-    assert found.ceiling > growth * false_ceiling()
+    # a leak of a hundredth lets no chord grow more than a hundredfold
+    assert growth * false_ceiling() < found.ceiling < 100.0 * false_ceiling()
     if emf_v >= 2.0:
         assert really > 1.05 * false_ceiling()
 

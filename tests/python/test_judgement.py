@@ -143,6 +143,8 @@ def test_planted_truth_reduced():
     found = judgement_truth.judged(40, World(), draws=5000, workers=1)
     print(judgement_truth.report("reduced", found))
     assert found.amplifiers == 40 and found.sure >= 10
+    # no guilty contact is acquitted by a rule
+    assert found.alone >= 15 and not found.innocent, found.innocent
     # binomial: at 85 % true, 40 channels, below 60 % is less than one in a thousand
     assert found.sure_first / found.sure > 0.6
     # a suspect picked at random would be right in about one of ten

@@ -1,6 +1,7 @@
 """The table of speed: python tests/speed/table.py [--quick]. Not a test: times depend on the machine.
 
-Both sides of a row run in one process, interleaved, medians of 7 runs; results are compared to 1e-9 before anything is timed.
+Both sides of a row run in one process, interleaved, medians of 7 runs; results are compared before anything is timed: loss to 1e-9,
+films to 1e-9 of the largest THD, ceilings to 2 % (ours encloses what the peer looks at on a grid).
 Ratios of processor time (all threads together) stand beside those of the clock: they say what is left when other work runs beside it.
 `--quick` leaves out what takes minutes: threads, draws, ceilings.
 """
