@@ -160,7 +160,7 @@ def limits_text(limits: Limits) -> str:
     lines += _wrapped(told, "", "  ")
     meter = limits.hand_meter.replace(" ", HOLDS)
     ampere = " (' 1 A)" if any(row.dry_box_v is None and row.one_ampere_v is not None for row in limits.rows) else ""
-    told = f'Below "dry box"{ampere} it is surely below residue and loss; from "meter" ({meter})'
+    told = f'Below "dry box"{ampere} it is surely below residue and loss, if it does not jump; from "meter" ({meter})'
     lines += _wrapped(told + " on above, less there proves nothing.", "", "  ")
     if any(row.playing_v is not None for row in limits.rows):
         level = _engineering(limits.playing_output_v, "V").replace(" ", HOLDS)

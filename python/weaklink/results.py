@@ -53,7 +53,7 @@ class Finding:
     ceiling: most residue it can cause (bound T8 by the millivolts across it, else T1 at the upper end of its reading, any
     chatter), a ratio; None: no bound.
     loss_db: loss at 1 kHz at both ends of its reading, dB. resistance_ohm: those ends; an upper None is unbounded.
-    by_hypothesis: largest residue by film law in a resistive loop, and by chatter, as ratios.
+    by_hypothesis: largest residue by film law in a resistive loop, and by chatter between zero and the upper end, as ratios.
     impossible_below_ohm: below this, steady or within its swing, it cannot do what is heard. impossible_below_v: volts across it, as
     loud as it was heard, below which it cannot whatever it does (bound T8).
     bound: the bound that clears it; None where none does, or routes, a bridge or its kind decide. bound_together: the bound of
@@ -332,7 +332,7 @@ class Limit:
     the typical "signal millivolts" counted against it, None where it is too coarse); playing_ratio: the same at any level, volts
     across it over volts at that load, no accuracy counted. stop_ohm: the tightest of residue, loss and crosstalk. as_movement: residue_ohm limits largest
     minus smallest reading, because a contact that is usual for its kind has more. dry_box_v, one_ampere_v: below this
-    display it is below stop_ohm for sure, accuracy and a rectifying film counted against it; None where the method is too
+    display a contact that does not jump is below stop_ohm for sure, accuracy and a rectifying film counted against it; None where the method is too
     coarse or not dry there. hand_meter_ohm: from this display on it is above stop_ohm for sure.
     """
 

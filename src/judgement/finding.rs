@@ -67,7 +67,7 @@ pub struct Finding {
     pub dry: Option<bool>,
     /// whether it is usual for its kind; `None` without a reading or a limit
     pub in_order: Option<bool>,
-    /// largest steady residue by film law at the resistance that was read, in a resistive loop; chatter is the ceiling
+    /// largest steady residue by film law at the resistance that was read, in a resistive loop; chatter between zero and the upper end
     pub by_hypothesis: BTreeMap<String, f64>,
     /// ohms below which it cannot be the cause, as long as it does not jump past them, if anything on it was heard
     pub impossible_below_ohm: Option<f64>,

@@ -1,4 +1,4 @@
-"""``sheet = 1`` is read for ever: a frozen sheet with every key, and its answer; a newer version is refused; answers can be repeated.
+"""``sheet = 1`` is read for ever: a frozen sheet with every table, and its answer; a newer version is refused; answers can be repeated.
 
 ``tests/references/sheet-1`` is never changed. What a reading is in ohms and what a model finds may get better: then the answer beside
 it changes, in a commit that says why. That the sheet is read, and what was written in it, may not.
@@ -44,7 +44,7 @@ def test_the_frozen_sheet_reads_and_says_the_same(frozen):
     assert len(answer["findings"]) > 8 and len({kind for *_, kind in answer["findings"]}) >= 4
 
 
-def test_the_frozen_sheet_has_every_key_of_version_1(frozen):
+def test_the_frozen_sheet_has_every_table_of_version_1(frozen):
     text = frozen[2]
     schema = json.loads(_core._schema_json())
     tables = schema["properties"]
