@@ -113,7 +113,7 @@ def test_the_bench_record_has_everything(sheet):
     assert record.count("dry box") >= sum(r.method == "dry box" for r in seen.readings)
     for part in (*answer.assumes, *answer.cautions, *(s.what for s in answer.next_steps), *(r.test for r in answer.rivals), *(t.means for t in answer.typical)):
         assert part in record, part
-    assert f"weaklink {wl.__version__}, typical values {wl.TYPICAL_VERSION}; seed 0, 100000 draws; chances" in record
+    assert f"weaklink {wl.__version__}, typical values {wl.TYPICAL_VERSION}; seed 0, 100000 draws; their priors are assumptions" in record
     # the sheet and the readings as they were written
     assert job.text in record and job.readings[1] in record
     assert text.count("<svg ") == 3
