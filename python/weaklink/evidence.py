@@ -29,6 +29,7 @@ class Heard:
     loss_db: tuple[float, float] | None
     goes_away: tuple[str, ...]
     comes_back: tuple[str, ...]
+    in_pauses: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +43,23 @@ class Bridged:
 
 
 @dataclass(frozen=True, slots=True)
+class Checked:
+    """What was found at a stage, a source or the loudspeakers; bias_v, direct_v: lowest and highest size, V; None: not looked at."""
+
+    at: str
+    channel: str
+    bias_v: tuple[float, float] | None
+    direct_v: tuple[float, float] | None
+    swapped: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """What a meter showed, and the resistance that it alone leaves, ohm.
 
     low_ohm, high_ohm: ends for the signal; high_ohm None where nothing bounds it. shown_high_ohm: the upper end as the meter saw it.
-    dry: small enough for its place that it broke no film. before_remedy: nothing had been done to the contact yet.
+    dry: small enough for its place that it broke no film. before_remedy: nothing had been done to the contact yet. parallel_ohm: least
+    and most of what else joined its two ends, already taken off; most None where nobody knows.
     """
 
     contact: str
@@ -60,17 +73,19 @@ class Reading:
     shown_high_ohm: float | None
     dry: bool
     polarity: str | None
+    parallel_ohm: tuple[float, float | None] | None
     note: str | None
     line: int
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Routes (name, contacts from source to ear), what was heard, bridged and read, prices of parts in their currency."""
+    """Routes (name, contacts from source to ear), what was heard, bridged, checked and read, prices of parts in their currency."""
 
     routes: tuple[tuple[str, tuple[str, ...]], ...]
     heard: tuple[Heard, ...]
     bridged: tuple[Bridged, ...]
+    checked: tuple[Checked, ...]
     readings: tuple[Reading, ...]
     prices: tuple[tuple[str, float], ...]
     currency: str | None
@@ -91,7 +106,7 @@ class Evidence:
         return "not listened to" if found is None else " and ".join(found) or "clean"
 
 
-def _pair(ends: list[float] | None) -> tuple[float, float] | None:
+def _pair(ends: list[Any] | None) -> tuple[Any, Any] | None:
     return (ends[0], ends[1]) if ends else None
 
 
@@ -110,6 +125,7 @@ def evidence(job: Job) -> Evidence:
             loss_db=_pair(h["loss_db"]),
             goes_away=tuple(h["goes_away"]),
             comes_back=tuple(h["comes_back"]),
+            in_pauses=h["in_pauses"],
         )
         for h in data["heard"]
     )
@@ -117,7 +133,8 @@ def evidence(job: Job) -> Evidence:
         routes=tuple((r["name"], tuple(r["contacts"])) for r in data["routes"]),
         heard=heard,
         bridged=tuple(Bridged(b["contact"], b["channel"], b["then"], b["with"]) for b in data["bridged"]),
-        readings=tuple(Reading(**r) for r in data["readings"]),
+        checked=tuple(Checked(c["at"], c["channel"], _pair(c["bias_v"]), _pair(c["direct_v"]), c["swapped"]) for c in data["checked"]),
+        readings=tuple(Reading(**{**r, "parallel_ohm": _pair(r["parallel_ohm"])}) for r in data["readings"]),
         prices=tuple((name, part["price"]) for name, part in data["parts"].items() if part["price"] is not None),
         currency=data["currency"],
     )

@@ -83,6 +83,18 @@ def _reasons(assessment: Assessment) -> str:
     return f"<dl>{''.join(out)}</dl>"
 
 
+def _volts(ends: tuple[float, float] | None) -> str:
+    if ends is None:
+        return "-"
+    return f"{ends[0]:.3g} V" if ends[0] == ends[1] else f"{ends[0]:.3g} to {ends[1]:.3g} V"
+
+
+def _beside(parallel_ohm: tuple[float, float | None] | None) -> str:
+    if parallel_ohm is None:
+        return ""
+    return "in circuit" if parallel_ohm[1] is None else f"{_number(parallel_ohm[0])} ohm in parallel"
+
+
 def _observed(evidence: Evidence) -> str:
     def heard_row(h: Heard) -> list[str]:
         measured = []
@@ -90,7 +102,8 @@ def _observed(evidence: Evidence) -> str:
             measured.append(f"residue {100 * h.residue[0]:.3g} to {100 * h.residue[1]:.3g} %")
         if h.loss_db:
             measured.append(f"{h.loss_db[0]:.3g} to {h.loss_db[1]:.3g} dB quieter")
-        gone = ", ".join([*(f"goes away: {g}" for g in h.goes_away), *(f"comes back: {c}" for c in h.comes_back)])
+        marks = [*(f"goes away: {g}" for g in h.goes_away), *(f"comes back: {c}" for c in h.comes_back)]
+        gone = ", ".join([*marks, *([f"in pauses: {h.in_pauses}"] if h.in_pauses else [])])
         levels = [f"{h.output_v:.3g} V" if h.output_v is not None else "", f"{h.level_db:.0f} dB SPL" if h.level_db is not None else ""]
         level = ", ".join(part for part in levels if part) or "-"
         what = h.what if h.what == "clean" else f"{h.what} ({h.strength})"
@@ -100,11 +113,15 @@ def _observed(evidence: Evidence) -> str:
     if evidence.bridged:
         rows = [[b.contact, b.channel, b.put, b.then] for b in evidence.bridged]
         parts.append(_table("What was bridged or replaced", ["contact", "channel", "with", "then"], rows))
+    if evidence.checked:
+        rows = [[c.at, c.channel, _volts(c.bias_v), _volts(c.direct_v), c.swapped or "-"] for c in evidence.checked]
+        heads = ["at", "channel", "bias", "direct voltage", "left and right swapped"]
+        parts.append(_table("What was found where there is no contact", heads, rows))
     if evidence.readings:
         rows = []
         for r in evidence.readings:
             high = f"{_number(r.low_ohm)} or more" if r.high_ohm is None else f"{_number(r.low_ohm)} to {_number(r.high_ohm)}"
-            notes = ", ".join(part for part in (r.polarity, r.note) if part) or "-"
+            notes = ", ".join(part for part in (r.polarity, _beside(r.parallel_ohm), r.note) if part) or "-"
             rows.append([r.contact, r.channel, r.when, r.shows, r.method, high, "yes" if r.dry else "no", notes])
         heads = ["contact", "channel", "when", "shows", "method", "ohm", "dry", "note"]
         parts.append(_table("Readings", heads, rows, numbers=(5,)))

@@ -13,18 +13,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import _core
-from ._core import Chain, Contact, Divider, Film, InputError, Job, Lead, Load, Section, Source, Stage
+from ._core import Contact, Film, InputError, Job
+from .judgement_checked import checked
+from .judgement_ear import PRIOR, Ear, cured
+from .judgement_layout import Layout
 from .physics import tunnelling_scale_v, tunnelling_thickness_m
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-PRIOR = {name: default for name, default, *_ in _core._priors()}
-# the lowest published threshold, ISO 389-7 free field at 3150 Hz, -6.0 dB SPL [seen], under a tone of 80 dB SPL
-LEAST_RESIDUE = 10.0 ** ((-6.0 - 80.0) / 20.0)
-PLAINLY, LEAST_LOSS_DB, PLAIN_LOSS_DB, SILENT_DB = 10.0, 0.5, 1.0, 20.0
-# sources by their typical names, and what stands behind them in the typical table, ohm
-SOURCES = {"tape": ("tape deck", 2200.0), "disc": ("disc player", 1000.0), "tuner": ("tuner", 2200.0)}
 LAWS = ("ohmic", "tunnelling", "rectifying", "bridged", "chatter")
 THERMAL_V = 0.025262
 HEATING_V = 2.0 * math.sqrt(_core._LORENZ_V2_PER_K2) * _core._ROOM_K
@@ -34,8 +31,11 @@ SHARES = {
     "source": (0.25, 0.15, 0.20, 0.10, 0.15, 0.10, 0.05),
     "loudspeaker": (0.40, 0.05, 0.15, 0.10, 0.15, 0.0, 0.15),
     "power stage": (0.25, 0.20, 0.05, 0.10, 0.05, 0.20, 0.15),
-    "stage": (0.30, 0.30, 0.10, 0.05, 0.05, 0.15, 0.05),
+    "stage": (0.20, 0.15, 0.20, 0.10, 0.10, 0.20, 0.05),
 }
+# ways of what is no contact beside another fault, with their shares, as the judgement has them
+RIVAL_WAYS = {"power stage": {"under-biased": 0.6, "noisy": 0.1}, "stage": {"noisy": 0.35}}
+DIRECT_SHARE, DIRECT_V, TRACK_STEP = 0.2, (0.02, 10.0), (1e-4, 3e-2)
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,7 @@ class Fault:
     sound: str = ""
     size: float = 0.0
     covered: bool = False
+    direct_v: float = 0.0
 
 
 @dataclass
@@ -82,121 +83,6 @@ class Invented:
     def job(self) -> Job:
         """The sheet, read."""
         return Job.from_text(self.sheet, readings=("readings.csv", self.readings))
-
-
-class Layout:
-    """A random amplifier: sections, routes, what every contact sees at its level."""
-
-    def __init__(self, rng: np.random.Generator, wrong_by: float) -> None:
-        self.rng = rng
-        u = rng.uniform
-        self.out_v = float(np.exp(u(math.log(0.1), math.log(3.0))))
-        track, setting = float(rng.choice([20e3, 50e3, 100e3])), float(u(-40.0, -15.0))
-        self.signal = {name: float(u(0.15, 0.6)) for name in SOURCES}
-        self.gain_db = float(u(26.0, 32.0))
-        inputs = ["tape", "disc", "tuner"][: int(rng.integers(1, 4))]
-        self.phono = bool(rng.random() < 0.5)
-        if not self.phono and len(inputs) == 1:
-            inputs = ["tape", "disc"]
-        self.inputs = inputs
-        self.monitor = bool(rng.random() < 0.5)
-        self.relay = "speaker relay / a"
-        self.track, self.setting = track, setting
-        selector = str(rng.choice(["rotary switch", "slide switch", "push switch"]))
-        self.kinds = {"source selector": selector, "tape monitor": "slide switch", "volume control": "potentiometer", "speaker relay": "relay"}
-        usual = {"rotary switch": 0.04, "slide switch": 0.13, "push switch": 0.25}
-        self.usual = {"source selector": usual[selector], "tape monitor": 0.13, "volume control": 0.03 * track, "speaker relay": 0.1}
-        # the sheet's values are off where that is asked for
-
-        def off() -> float:
-            return float(float(np.exp(rng.normal(0.0, wrong_by))) if wrong_by else 1.0)
-
-        self.off = {name: off() for name in ("signal", "track")}
-        self.routes = {name: self._route(name) for name in ([*inputs, "phono"] if self.phono else inputs)}
-
-    def _select(self, name: str) -> list[str]:
-        path = [f"{name} socket / pin"] if name != "phono" else []
-        path.append(f"source selector / {name}")
-        return [*path, f"tape monitor / {name}"] if self.monitor else path
-
-    def _route(self, name: str) -> list[str]:
-        pins = ["phono socket / pin"] if name == "phono" else []
-        return [*pins, *self._select(name), "volume control / wiper", self.relay]
-
-    def contacts(self) -> list[str]:
-        """Every contact once."""
-        return list(dict.fromkeys(name for route in self.routes.values() for name in route))
-
-    def others(self) -> dict[str, tuple[str, list[str]]]:
-        """Stages, sources and loudspeakers: nature and routes."""
-        every = list(self.routes)
-        found = {"power stage": ("power stage", every), "8 ohm loudspeaker": ("loudspeaker", every)}
-        if self.phono:
-            found |= {"phono stage": ("stage", ["phono"]), "moving magnet": ("source", ["phono"])}
-        return found | {SOURCES[name][0]: ("source", [name]) for name in self.inputs}
-
-    def part_usual(self, contact: str) -> float:
-        """What is usual for the contact, ohm."""
-        return self.usual.get(contact.split(" / ")[0], 0.1)
-
-    def section(self, route: str, contact: str, film: Contact) -> tuple[Section | Chain, float]:
-        """The section around a contact with its film, as a system, and its EMF at the listening level."""
-        if contact == "phono socket / pin":
-            source = Source(emf_v=5e-3, resistance_ohm=1000.0, inductance_h=0.5)
-            section = Section("pin", source=source, path=[Lead(capacitance_f=150e-12), film], load=Load(resistance_ohm=47e3, capacitance_f=100e-12))
-            return Chain([section, Stage("phono stage", equalisation="riaa", gain_db=35.0)]), 5e-3
-        if contact == self.relay:
-            source = Source(emf_v=1.0, resistance_ohm=0.1)
-            return Section("out", source=source, path=[film], load=Load(resistance_ohm=8.0)), self.out_v * 8.1 / 8.0
-        emf, ohm = self._drive(route)
-        source = Source(emf_v=emf, resistance_ohm=ohm)
-        control = Divider("control", track_ohm=self.track, setting_db=self.setting, wiper=film if contact == "volume control / wiper" else None)
-        path: list[Contact | Lead | Divider] = [control] if contact == "volume control / wiper" else [film, control]
-        whole = Section("loop", source=source, path=path, load=Load(resistance_ohm=47e3))
-        if contact != "volume control / wiper":
-            return whole, emf
-        perfect = Section("loop", source=source, path=[Divider("control", track_ohm=self.track, setting_db=self.setting)], load=Load(resistance_ohm=47e3))
-        by_chain = emf * abs(perfect.transfer(1000.0)) * 10.0 ** (self.gain_db / 20.0) * 8.0 / 8.1
-        return whole, emf * self.out_v / by_chain
-
-    def _drive(self, route: str) -> tuple[float, float]:
-        if route != "phono":
-            return self.signal[route], SOURCES[route][1]
-        return 5e-3 * 10.0 ** (35.0 / 20.0) * 0.98, 1000.0
-
-    def sheet(self, heard: str) -> str:
-        """The job sheet, with circuit values as wrong as the world says."""
-        rows = ["# Invented for a check; no real set was measured.", "sheet = 1", 'readings = "readings.csv"', "[part]"]
-        for part, kind in self.kinds.items():
-            more = f', track = "{self.track * self.off["track"]:.6g} ohm", setting = "{self.setting:.6g} dB"' if kind == "potentiometer" else ""
-            rows.append(f'"{part}" = {{ kind = "{kind}"{more} }}')
-        rows.append("[section]")
-
-        def quoted(names: list[str]) -> str:
-            return ", ".join(f'"{name}"' for name in names)
-
-        track = f"{self.track * self.off['track']:.6g} ohm"
-        for name in self.routes:
-            if name == "phono":
-                pin = '{ capacitance = "150 pF" }, "phono socket / pin"'
-                stage = '{ name = "phono stage", gain = "35 dB", equalisation = "riaa", output_resistance = "1 kohm" }'
-                rows.append(f'"phono in" = {{ from = "moving magnet", path = [{pin}], into = {{ resistance = "47 kohm", capacitance = "100 pF" }}, then = {stage} }}')
-                rows.append(f'"phono select" = {{ path = [{quoted(self._select("phono"))}], into = "{track}" }}')
-            else:
-                rows.append(f'"{name} select" = {{ from = "{SOURCES[name][0]}", signal = "{self.signal[name] * self.off["signal"]:.6g} V", path = [{quoted(self._select(name))}], into = "{track}" }}')
-        power = f'{{ name = "power stage", gain = "{self.gain_db:.6g} dB", output_resistance = "0.1 ohm" }}'
-        rows.append(f'"volume" = {{ path = ["volume control / wiper"], into = "47 kohm", then = {power} }}')
-        rows.append(f'"out" = {{ path = ["{self.relay}"], into = "8 ohm loudspeaker" }}')
-        rows.append("[route]")
-        for name in self.routes:
-            first = ["phono in"] if name == "phono" else []
-            rows.append(f'"{name}" = [{quoted([*first, f"{name} select", "volume", "out"])}]')
-        return "\n".join(rows) + "\n" + heard
-
-
-def normal_cdf(x: float) -> float:
-    """Standard normal distribution function."""
-    return 0.5 * math.erfc(-x / math.sqrt(2.0))
 
 
 def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
@@ -232,8 +118,17 @@ class Amplifier:
         rng, p = self.rng, PRIOR
         if who not in self.loops:
             nature = self.layout.others()[who][0]
-            if nature == "power stage" and rng.random() < 0.6:
-                return Fault(who, "under-biased", quiescent=log_uniform(rng, 0.02, 1.0), feedback=log_uniform(rng, 3.0, 100.0))
+            ways = dict(RIVAL_WAYS.get(nature, {}))
+            if self.layout.drives_control(who):
+                ways["direct voltage"] = DIRECT_SHARE
+            ways["another fault"] = 1.0 - sum(ways.values())
+            way = str(rng.choice(list(ways), p=list(ways.values())))
+            if way == "under-biased":
+                return Fault(who, way, quiescent=log_uniform(rng, 0.02, 1.0), feedback=log_uniform(rng, 3.0, 100.0))
+            if way == "direct voltage":
+                return Fault(who, way, direct_v=log_uniform(rng, *DIRECT_V), size=log_uniform(rng, *TRACK_STEP))
+            if way == "noisy":
+                return Fault(who, way, sound=str(rng.choice(("grit", "crackle"))), size=log_uniform(rng, 1e-4, 0.1))
             sound = str(rng.choice(SOUNDS, p=SHARES[nature]))
             size = log_uniform(rng, 1e-4, 0.1) if sound in ("grit", "crackle") else log_uniform(rng, 0.5, 40.0)
             return Fault(who, "another fault", sound=sound, size=size, covered=bool(rng.random() < 0.5))
@@ -289,6 +184,8 @@ class Amplifier:
                 return none
             if fault.way == "under-biased":
                 return {**none, "grit": crossover(fault.quiescent, math.sqrt(2.0) * layout.out_v) / fault.feedback}
+            if fault.way == "direct voltage":
+                return {**none, "crackle": fault.size * fault.direct_v / layout.drive(route)[0]}
             kind = {"quieter": "loss", "dead": "loss", "comes and goes": "drops"}.get(fault.sound, fault.sound)
             size = {"hum": 1.0, "dead": 40.0, "quieter": min(fault.size, 20.0)}.get(fault.sound, fault.size)
             return {**none, kind: size}
@@ -323,6 +220,7 @@ class Amplifier:
     def cures(self, fault: Fault, route: str) -> dict[str, float]:
         """Chances that each cure works, by the judgement's table."""
         chance = {"turned up": 0.03, "switch worked": 0.03, "tapped": 0.05, "warmed up": 0.1, "meter applied": 0.02, "overnight": 0.05, "when tapped": 0.05}
+        chance |= {"when turned": 0.03, "in pauses": 0.02}
         layout = self.layout
         if fault.way == "under-biased":
             peak = math.sqrt(2.0) * layout.out_v
@@ -331,18 +229,24 @@ class Amplifier:
         if fault.way == "another fault":
             behind = fault.who in ("power stage", "8 ohm loudspeaker")
             covered = fault.covered and behind and fault.sound == "grit"
-            return {**chance, "turned up": 0.4 if covered else 0.03, "tapped": 0.1}
+            return {**chance, "turned up": 0.4 if covered else 0.03, "tapped": 0.1, "in pauses": 0.3}
+        if fault.way == "noisy":
+            return {**chance, "turned up": 0.4 if fault.who == "power stage" else 0.03, "tapped": 0.1, "in pauses": 0.9}
+        if fault.way == "direct voltage":
+            return {**chance, "when turned": 0.9, "in pauses": 0.7}
         louder = 4.0 if fault.who in ("volume control / wiper", layout.relay) else 1.0
         worked = 0.05 if fault.who == layout.relay or "socket" in fault.who else 0.6
         z, open_v = self.loops[fault.who]
         if fault.way == "chatter":
             breaks = louder > 1.0 and open_v * louder > fault.frit_v
-            return {"turned up": 0.2 if breaks else 0.03, "switch worked": worked, "tapped": 0.4, "warmed up": 0.1, "meter applied": 0.2, "overnight": 0.2, "when tapped": 0.5}
+            return {"turned up": 0.2 if breaks else 0.03, "switch worked": worked, "tapped": 0.4, "warmed up": 0.1, "meter applied": 0.2, "overnight": 0.2, "when tapped": 0.5, "when turned": 0.6 if worked > 0.5 else 0.03, "in pauses": 0.02}
         if fault.way == "bridged":
             return {**chance, "switch worked": worked, "overnight": 0.3}
         film = fault.way != "ohmic"
         breaks = film and louder > 1.0 and louder * open_v * (1.0 - abs(z / (z + fault.ohm))) > fault.frit_v
-        return {**chance, "turned up": 0.7 if breaks else 0.03, "switch worked": worked, "tapped": 0.15, "overnight": 0.5 if film else 0.1, "when tapped": 0.1}
+        turned = 0.15 if worked > 0.5 else 0.03
+        found = {"turned up": 0.7 if breaks else 0.03, "switch worked": worked, "tapped": 0.15, "overnight": 0.5 if film else 0.1}
+        return {**chance, **found, "when tapped": 0.1, "when turned": turned}
 
     def innocent_ohm(self, contact: str) -> float:
         """Resistance of a contact without a fault."""
@@ -388,51 +292,6 @@ class Amplifier:
 def crossover(quiescent: float, peak_v: float) -> float:
     """Open-loop residue of an under-biased stage."""
     return _core._crossover_residue(quiescent, 0.22, 8.0, peak_v)
-
-
-class Ear:
-    """One listener: how keen, and what is written down of what there is to hear."""
-
-    KINDS = (("grit", "grit"), ("crackle", "crackle"), ("loss", "quieter"), ("drops", "comes and goes"), ("dull", "dull"), ("hum", "hum"))
-
-    def __init__(self, rng: np.random.Generator) -> None:
-        self.rng = rng
-        keen = float(rng.normal())
-        self.residue = max(PRIOR["noticed"] * PRIOR["hearing_spread"] ** keen, 1.0)
-        self.loss = max(2.0 * 1.4**keen, 1.0)
-
-    def notes(self, effect: dict[str, float]) -> list[dict[str, str]]:
-        """Symptoms as the sheet has them: what, strength, sometimes a figure."""
-        rng, found = self.rng, []
-        silent = effect["loss"] >= SILENT_DB
-        for kind, what in self.KINDS:
-            size = effect[kind]
-            if silent and kind not in ("loss", "hum"):
-                continue
-            if kind == "hum":
-                if size > 0.0 and rng.random() < 0.9:
-                    found.append((10.0, {"what": what, "strength": "plain"}))
-                continue
-            ratio = kind in ("grit", "crackle")
-            least, plain = (LEAST_RESIDUE, PLAINLY * LEAST_RESIDUE) if ratio else (LEAST_LOSS_DB, PLAIN_LOSS_DB)
-            times, spread = (self.residue, 1.3) if ratio else (self.loss, 1.15)
-            def over(level: float, size: float = size, times: float = times, spread: float = spread) -> float:
-                return normal_cdf(math.log(size / (level * times)) / math.log(spread)) if size >= level else 0.0
-
-            u = rng.random()
-            if u >= over(least):
-                continue
-            note = {"what": what, "strength": "plain" if u < over(plain) else "slight"}
-            if kind == "loss":
-                note["what"] = "dead" if size + rng.normal() >= SILENT_DB else "quieter"
-            if kind == "grit" and rng.random() < 0.2:
-                value = size * math.exp(math.log(1.15) * rng.normal())
-                note["residue"] = f"{100 * value:.6g} % +- {15 * value:.6g} %"
-            if kind == "loss" and note["what"] == "quieter" and rng.random() < 0.2:
-                note["by"] = f"{max(size + 0.2 * rng.normal(), 0.05):.6g} dB +- 0.3 dB"
-            found.append((size / least, note))
-        found.sort(key=lambda one: -one[0])
-        return [note for k, (_, note) in enumerate(found) if k == 0 or rng.random() >= PRIOR["unwritten"]]
 
 
 def invent(seed: int, world: World | None = None) -> Invented | None:
@@ -494,21 +353,14 @@ def invent(seed: int, world: World | None = None) -> Invented | None:
                 text += "".join(f'{key} = "{value}"\n' for key, value in note.items())
                 if notes and faults[side] and route not in lost[side]:
                     strongest = max(range(len(effects)), key=lambda k: effects[k]["grit"] + effects[k]["loss"])
-                    text += _cured(amplifier.cures(faults[side][strongest], route), rng)
+                    text += cured(note["what"], amplifier.cures(faults[side][strongest], route), rng)
+        text += checked(layout, side, faults[side], bool(lost[side]), rng)
         for contact in layout.contacts():
             fault = next((f for f in faults[side] if f.who == contact), None)
             rows.extend(amplifier.readings(contact, side, fault))
     if not bad:
         return None
     return Invented(layout.sheet(text), "\n".join(rows) + "\n", guilty, {side: ",".join(f.way for f in faults[side]) for side in sides})
-
-
-def _cured(cures: dict[str, float], rng: np.random.Generator) -> str:
-    helped = [word for word, chance in cures.items() if rng.random() < PRIOR["tried"] * chance]
-    away = [word for word in helped if word not in ("overnight", "when tapped")]
-    back = [word for word in helped if word in ("overnight", "when tapped")]
-    text = f"goes_away = {away}\n" if away else ""
-    return text + (f"comes_back = {back}\n" if back else "")
 
 
 def _somebody(layout: Layout, rng: np.random.Generator) -> str:

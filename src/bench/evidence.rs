@@ -98,6 +98,28 @@ words! {
         AfterRest = "after rest",
         /// when something is tapped
         WhenTapped = "when tapped",
+        /// when a control is turned or a switch worked
+        WhenTurned = "when turned",
+    }
+}
+
+words! {
+    /// Whether a symptom is heard while nothing plays.
+    InPauses {
+        /// it is
+        Yes = "yes",
+        /// only with a signal
+        No = "no",
+    }
+}
+
+words! {
+    /// What is heard once left and right have been swapped at a source or at the loudspeakers.
+    Swapped {
+        /// the fault is on the other side now
+        ChangesSides = "changes sides",
+        /// it is where it was
+        Stays = "stays",
     }
 }
 
@@ -146,6 +168,8 @@ pub struct Heard {
     pub goes_away: Vec<GoesAway>,
     /// when it comes back
     pub comes_back: Vec<ComesBack>,
+    /// whether it is heard while nothing plays, where that was listened for
+    pub in_pauses: Option<InPauses>,
     /// line of the sheet, for messages
     pub line: usize,
 }
@@ -161,6 +185,23 @@ pub struct Bridged {
     pub then: Then,
     /// what was put there
     pub with: BridgedWith,
+    /// line of the sheet, for messages
+    pub line: usize,
+}
+
+/// What was found at something that is no contact: a stage, a source, a loudspeaker.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Checked {
+    /// its name
+    pub at: String,
+    /// the channel
+    pub channel: Channel,
+    /// voltage across each emitter resistor of an output stage, idle and warm, lowest and highest, V
+    pub bias_v: Option<(f64, f64)>,
+    /// size of the direct voltage that it puts on what it drives, lowest and highest, V
+    pub direct_v: Option<(f64, f64)>,
+    /// what swapping left and right there changed
+    pub swapped: Option<Swapped>,
     /// line of the sheet, for messages
     pub line: usize,
 }

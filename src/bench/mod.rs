@@ -16,7 +16,7 @@ pub mod range;
 pub mod reading;
 pub(crate) mod spreadsheet;
 
-pub use evidence::{Bridged, Channel, Heard, Strength, Then, What};
+pub use evidence::{Bridged, Channel, Checked, Heard, Strength, Then, What};
 pub use method::Method;
 pub use part::Part;
 pub use reading::{Reading, State};

@@ -86,15 +86,17 @@ impl Method {
         by_current.min(by_divider).min(10.0)
     }
 
-    /// Share of the method's own voltage across a resistance; one where the source is not known.
-    fn share(&self, resistance_ohm: f64) -> f64 {
-        match (self.source_ohm, self.open_circuit_v.zip(self.current_a)) {
-            (Some(source), _) if resistance_ohm.is_finite() => resistance_ohm / (resistance_ohm + source),
-            (None, Some((open, current))) if resistance_ohm.is_finite() => {
-                resistance_ohm / (resistance_ohm + open / current)
-            }
-            _ => 1.0,
-        }
+    /// Resistance behind the method's terminals, ohm, where it is known.
+    #[must_use]
+    pub fn behind_ohm(&self) -> Option<f64> {
+        self.source_ohm.or(self.open_circuit_v.zip(self.current_a).map(|(open, current)| open / current))
+    }
+
+    /// Share of the voltage that the open contact would have, across a resistance with `parallel_ohm` beside it; one where the
+    /// source is not known.
+    fn share(&self, resistance_ohm: f64, parallel_ohm: f64) -> f64 {
+        let behind = self.behind_ohm().map(|front| 1.0 / (1.0 / front + 1.0 / parallel_ohm));
+        behind.filter(|_| resistance_ohm.is_finite()).map_or(1.0, |front| resistance_ohm / (resistance_ohm + front))
     }
 
     /// Whether the method leaves the contact as the signal would find it.
@@ -135,6 +137,26 @@ impl ResistanceRange {
         }
     }
 
+    /// The contact alone, where between `least` and `most` ohms joined its two ends as well: at least what was read, and at most
+    /// what the least of them hides.
+    #[must_use]
+    pub fn beside(self, (least, most): (f64, f64), method: &Method) -> Self {
+        let high = without(self.shown_high_ohm, least);
+        // a film's growth between the meter and rest is a factor on what the meter saw of it
+        let times = if self.shown_high_ohm > 0.0 { high / self.shown_high_ohm } else { 1.0 };
+        let grown = |ohm: f64| if ohm > 0.0 { ohm * times } else { ohm };
+        Self {
+            low_ohm: without(self.low_ohm, most),
+            reached_ohm: without(self.reached_ohm, most),
+            high_ohm: if self.high_ohm.is_finite() { high } else { self.high_ohm },
+            rest_high_ohm: grown(self.rest_high_ohm),
+            shown_high_ohm: high,
+            mean_share: method.share(high, least),
+            mean_rest_ohm: grown(self.mean_rest_ohm),
+            ..self
+        }
+    }
+
     /// Largest steady loss, dB, of a contact that jumps faster than the meter looks and shows it as a mean.
     ///
     /// With a share `p` of its time at `R` to the meter and `gR` to the signal, the meter's source `F` and a loop `Z`: `p R/(R + F)`
@@ -166,7 +188,13 @@ impl ResistanceRange {
 /// The range that one reading leaves at its place.
 #[must_use]
 pub fn range_of(reading: &Reading, place: &Place) -> ResistanceRange {
-    range_from(&reading.method, reading.shows, reading.at_v, reading.when, place)
+    let seen = range_from(&reading.method, reading.shows, reading.at_v, reading.when, place);
+    reading.parallel_ohm.map_or(seen, |parallel| seen.beside(parallel, &reading.method))
+}
+
+/// The resistance that with another in parallel shows so many ohms; without bound from where the other alone shows.
+fn without(shown_ohm: f64, parallel_ohm: f64) -> f64 {
+    if shown_ohm >= parallel_ohm { f64::INFINITY } else { shown_ohm / (1.0 - shown_ohm / parallel_ohm) }
 }
 
 /// The range that a display leaves, whatever contact it was taken on.
@@ -214,7 +242,7 @@ pub fn range_from(method: &Method, shows: Shown, at_v: Option<f64>, when: State,
             high / worst_rectifier(1.0).chord_ohm(method.voltage_across_v(high))
         },
         at_signal,
-        mean_share: method.share(high),
+        mean_share: method.share(high, f64::INFINITY),
         mean_rest_ohm: match method.open_circuit_v {
             _ if at_signal => high,
             Some(open_v) if dry => high / worst_rectifier(1.0).chord_ohm(open_v),
@@ -341,6 +369,7 @@ mod tests {
             method_name: method.into(),
             polarity: None,
             at_v: Some(2.83),
+            parallel_ohm: None,
             note: None,
             file: None,
             line: 1,

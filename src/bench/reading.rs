@@ -63,6 +63,8 @@ pub struct Reading {
     pub polarity: Option<String>,
     /// the load's voltage, V, for signal millivolts
     pub at_v: Option<f64>,
+    /// least and most of what else joined the contact's two ends while it was read, ohm; from zero to infinity where nobody knows
+    pub parallel_ohm: Option<(f64, f64)>,
     /// remark
     pub note: Option<String>,
     /// file, if not the sheet itself

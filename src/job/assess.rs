@@ -9,18 +9,18 @@ use super::scene::{by_hand, scene};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
 use super::together::{mark, together};
 use super::typical::typical;
-use crate::bench::Channel;
 use crate::bench::evidence::{GoesAway, Heard};
 use crate::bench::range::dry_box_clears_below_v;
+use crate::bench::{Channel, What};
 use crate::error::InputError;
 use crate::judgement::belief::ChannelBelief;
 use crate::judgement::next_step::{
-    Candidate, LID_MIN, LIKELIER, by_probability, most_telling_first, propose, tap, turn_up,
+    Candidate, Done, LID_MIN, LIKELIER, by_probability, most_telling_first, pause, propose, tap, turn_up,
 };
 use crate::judgement::posterior::{Asked, believe};
 use crate::judgement::suspects::picture;
 use crate::judgement::trial::Draw;
-use crate::judgement::{Kind, NextStep, Picture};
+use crate::judgement::{Kind, NextStep, Picture, Who};
 use crate::watch::{Unwatched, Watch};
 
 /// How an assessment is to be made.
@@ -139,6 +139,16 @@ fn unproved(beliefs: [Option<ChannelBelief>; 2], rows: &[Row]) -> [Option<Channe
         .map(|(belief, channel)| belief.filter(|_| !is_proved(rows, channel)))
 }
 
+/// What the sheet says was tried on what is no contact.
+fn done(job: &Job, who: &Who, channel: Channel) -> Done {
+    let found = job.checked.iter().find(|c| !who.is_contact() && c.at == who.name() && c.channel == channel);
+    found.map_or(Done::default(), |c| Done {
+        bias: c.bias_v.is_some(),
+        direct: c.direct_v.is_some(),
+        swapped: c.swapped.is_some(),
+    })
+}
+
 fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn: Option<&Drawn>) -> Vec<NextStep> {
     let mut steps: Vec<NextStep> = Vec::new();
     for channel in &picture.channels {
@@ -185,6 +195,8 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
                     1.0
                 },
                 cures: drawn.and_then(|d| d.cures(channel.channel, who)),
+                drives_control: routes.all.iter().any(|route| route.drives_control(job, who)),
+                done: done(job, who, channel.channel),
             });
         }
         if let Some(drawn) = drawn {
@@ -198,6 +210,11 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
         }
         if !job.heard.iter().any(tapped) {
             proposed.extend(tap(channel.channel, &open));
+        }
+        // hum needs no music to be heard
+        let paused = |h: &Heard| h.channel == channel.channel && (h.in_pauses.is_some() || h.what == What::Hum);
+        if !job.heard.iter().any(paused) {
+            proposed.extend(pause(channel.channel, &open));
         }
         for step in proposed {
             if !steps.iter().any(|known| known.what == step.what && known.channel == step.channel) {

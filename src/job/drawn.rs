@@ -40,8 +40,8 @@ impl Drawn {
         Some(belief.of(number).map_or(0.0, |b| b.probability))
     }
 
-    /// Chances that turning up, working its part and tapping cure it, if it is at fault.
-    pub(super) fn cures(&self, channel: Channel, who: &Who) -> Option<[f64; 3]> {
+    /// Chances that turning up, working its part and tapping cure it, and that it is heard in a pause, if it is at fault.
+    pub(super) fn cures(&self, channel: Channel, who: &Who) -> Option<[f64; 4]> {
         let (scene, belief) = self.channel(channel)?;
         let number = scene.suspects.iter().position(|s| &s.who == who)?;
         belief.of(number).map(|b| b.cures)

@@ -5,7 +5,7 @@ use super::routes::Routes;
 use crate::bench::method::Shows;
 use crate::bench::quantity::{Dimension, Shown, engineering};
 use crate::bench::range::{Place, range_of};
-use crate::bench::{Bridged, Channel, Heard, Method, Part, Reading};
+use crate::bench::{Bridged, Channel, Checked, Heard, Method, Part, Reading};
 use crate::error::InputError;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -44,6 +44,8 @@ pub struct ReadingSeen {
     pub dry: bool,
     /// which way round, as written
     pub polarity: Option<String>,
+    /// what else joined its two ends while it was read: least and most, ohm; most `None` where nobody knows
+    pub parallel_ohm: Option<(f64, Option<f64>)>,
     /// remark
     pub note: Option<String>,
     /// line of its file
@@ -59,6 +61,8 @@ pub struct Evidence {
     pub heard: Vec<Heard>,
     /// what bridging changed
     pub bridged: Vec<Bridged>,
+    /// what was found at stages, sources and loudspeakers
+    pub checked: Vec<Checked>,
     /// readings, in their order
     pub readings: Vec<ReadingSeen>,
     /// parts by name
@@ -91,6 +95,7 @@ pub fn evidence(job: &Job) -> Result<Evidence, InputError> {
             shown_high_ohm: finite(range.shown_high_ohm),
             dry: range.dry,
             polarity: reading.polarity.clone(),
+            parallel_ohm: reading.parallel_ohm.map(|(least, most)| (least, finite(most))),
             note: reading.note.clone(),
             line: reading.line,
         }
@@ -103,6 +108,7 @@ pub fn evidence(job: &Job) -> Result<Evidence, InputError> {
         routes: routes.all.iter().map(route).collect(),
         heard: job.heard.clone(),
         bridged: job.bridged.clone(),
+        checked: job.checked.clone(),
         readings: job.readings.iter().map(seen).collect(),
         parts: job.parts.clone(),
         currency: job.currency.clone(),

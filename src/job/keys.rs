@@ -1,6 +1,6 @@
 //! The one table of a job sheet's headers and keys: it drives the reader, its hints, the template and the schema.
 
-use crate::bench::evidence::{BridgedWith, Channel, ComesBack, GoesAway, Strength, Then, What};
+use crate::bench::evidence::{BridgedWith, Channel, ComesBack, GoesAway, InPauses, Strength, Swapped, Then, What};
 use crate::bench::kind::Kind;
 use crate::bench::quantity::Dimension;
 use crate::bench::{Method, State};
@@ -104,6 +104,12 @@ fn goes_away() -> Vec<&'static str> {
 }
 fn comes_back() -> Vec<&'static str> {
     ComesBack::ALL.iter().map(|w| w.word()).collect()
+}
+fn in_pauses() -> Vec<&'static str> {
+    InPauses::ALL.iter().map(|w| w.word()).collect()
+}
+fn swaps() -> Vec<&'static str> {
+    Swapped::ALL.iter().map(|w| w.word()).collect()
 }
 fn thens() -> Vec<&'static str> {
     Then::ALL.iter().map(|w| w.word()).collect()
@@ -263,6 +269,7 @@ pub const HEADERS: &[Header] = &[
             key("than", Text, "# \"the other channel\"", "what the loss is measured against"),
             key("goes_away", Words(goes_away), "# [\"switch worked\"]", "what makes it go away"),
             key("comes_back", Words(comes_back), "# [\"overnight\"]", "when it comes back"),
+            key("in_pauses", Word(in_pauses), "# \"no\"", "whether it is heard while nothing plays"),
         ],
     },
     Header {
@@ -276,6 +283,30 @@ pub const HEADERS: &[Header] = &[
             key("channel", Word(channels), "\"right\"", "left, right or both"),
             key("then", Word(thens), "\"clean\"", "what is heard then"),
             key("with", Word(bridges), "# \"replacement\"", "what was put there, a clip lead if it is not said"),
+        ],
+    },
+    Header {
+        header: "[[checked]]",
+        name: "checked",
+        about: "What was found at a stage, a source or the loudspeakers",
+        entries: Entries::Rows,
+        template: &[],
+        keys: &[
+            key("at", Text, "\"power stage\"", "a stage, source or loudspeaker, by the name that the sheet has for it"),
+            key("channel", Word(channels), "\"right\"", "left, right or both"),
+            key("bias", Quantity(D::Voltage), "# \"18 mV\"", "across each emitter resistor, idle and warm"),
+            key(
+                "direct",
+                Quantity(D::Voltage),
+                "# \"2 mV\"",
+                "direct voltage that it puts on what it drives, nothing playing",
+            ),
+            key(
+                "swapped",
+                Word(swaps),
+                "# \"stays\"",
+                "what swapping left and right there changed: where the fault is heard then",
+            ),
         ],
     },
     Header {
@@ -316,6 +347,12 @@ pub const READING: &[Key] = &[
     key("shows", Figure, "\"0.2 mV\"", "what the meter shows, like \"180 ohm\", \"0.3 to 4 ohm\", \"OL\", \"<0.1 mV\""),
     key("method", Named(methods), "\"dry box\"", "a method, like \"dry box\""),
     key("polarity", Text, "# \"+\"", "which way round, like \"+\" or \"-\""),
+    key(
+        "parallel",
+        Figure,
+        "# \"8 ohm\"",
+        "what else joins its two ends while it is read, a resistance or \"unknown\"",
+    ),
     key("note", Text, "# \"after tapping it rose\"", "a remark"),
     key("at", Quantity(D::Voltage), "# \"2.83 V\"", "the load's voltage, for signal millivolts"),
 ];

@@ -15,6 +15,7 @@ mod scene;
 mod schema;
 mod sentences;
 pub mod sheet;
+mod sheet_checked;
 mod sheet_circuit;
 mod sheet_contact;
 mod sheet_evidence;

@@ -1,6 +1,6 @@
 //! A job sheet as data: everything that was written, checked, with typical values filled in and listed.
 
-use crate::bench::{Bridged, Heard, Method, Part, Reading};
+use crate::bench::{Bridged, Checked, Heard, Method, Part, Reading};
 use crate::circuit::{Contact, Load, PathItem, Role, Section, Source, Stage};
 use crate::judgement::priors::Priors;
 use std::collections::BTreeMap;
@@ -129,6 +129,8 @@ pub struct Job {
     pub heard: Vec<Heard>,
     /// what bridging changed
     pub bridged: Vec<Bridged>,
+    /// what was found at stages, sources and loudspeakers
+    pub checked: Vec<Checked>,
     /// every reading
     pub readings: Vec<Reading>,
     /// rows of the readings file with nothing in `shows` yet

@@ -22,6 +22,9 @@ pub(super) struct Known<'k> {
     pub(super) small: Vec<&'k str>,
 }
 
+/// What stands under `parallel` where nobody knows.
+const UNKNOWN: &str = "unknown";
+
 /// Channels of a cell.
 pub(super) fn channels(cell: &str) -> Option<Vec<Channel>> {
     Some(match cell {
@@ -101,6 +104,25 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
             "signal millivolts need the load's voltage beside them, like \"2.83 V\"".into(),
         ));
     }
+    let parallel_ohm = cell("parallel")
+        .map(|text| {
+            if matches!(method.shows, Shows::SignalVolts | Shows::LossDb) {
+                let allowed = "read with the signal itself there is nothing to take off; leave it out";
+                return Err(fault("parallel", format!("\"{text}\""), allowed.into()));
+            }
+            if text.eq_ignore_ascii_case(UNKNOWN) {
+                return Ok((0.0, f64::INFINITY));
+            }
+            let found = quantity(&text, Dimension::Resistance).map_err(|e| {
+                let allowed = format!("{}; or \"{UNKNOWN}\"", e.allowed);
+                fault("parallel", e.problem, allowed)
+            })?;
+            match found.low() {
+                low if low > 0.0 => Ok((low, found.high())),
+                _ => Err(fault("parallel", format!("\"{text}\""), format!("above zero, or \"{UNKNOWN}\""))),
+            }
+        })
+        .transpose()?;
     Ok(channels
         .into_iter()
         .map(|channel| Reading {
@@ -112,6 +134,7 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
             method_name: method_name.clone(),
             polarity: cell("polarity"),
             at_v,
+            parallel_ohm,
             note: cell("note"),
             file: None,
             line,

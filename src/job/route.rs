@@ -4,7 +4,8 @@
 //! load the control's track is. Contacts in the quick form stand behind the chain, each a link of its own with the signal
 //! that the sheet states; contacts that no section describes are on the route and not in the chain.
 
-use super::model::{Job, QuickSheet, RouteSheet, SourceSheet};
+use super::model::{Job, QuickSheet, RouteSheet, SourceSheet, part_of};
+use crate::bench::kind::Kind;
 use crate::bench::range::Place;
 use crate::circuit::chain::Network;
 use crate::circuit::stage::GAIN_REFERENCE_HZ;
@@ -191,6 +192,32 @@ impl Route {
             to_the_ear,
             output_v,
         })
+    }
+
+    /// Whether a stage or source drives a control: the first section it drives, or one in the same loop, has one.
+    pub(super) fn drives_control(&self, job: &Job, who: &Who) -> bool {
+        let mut driver: Option<Who> = None;
+        let mut before: Option<&str> = None;
+        for placed in &self.sections {
+            let section = &job.sections[placed.section];
+            driver = match section.from {
+                SourceSheet::Own(_) => section.source_name.clone().map(Who::Source),
+                SourceSheet::Before => before.map(|name| Who::Stage(name.to_owned())),
+                SourceSheet::Joined => driver,
+            };
+            let controls = section.path.iter().any(|item| match item {
+                PathItem::Divider(_) => true,
+                PathItem::Contact(c) => {
+                    job.parts.get(part_of(&c.name)).is_some_and(|p| p.kind == Some(Kind::Potentiometer))
+                }
+                _ => false,
+            });
+            if controls && driver.as_ref() == Some(who) {
+                return true;
+            }
+            before = section.then.as_ref().map(|stage| stage.name.as_str());
+        }
+        false
     }
 
     /// What the listener's hand makes of the level of a section while listening at `output_v`: only what stands behind a

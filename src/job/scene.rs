@@ -96,6 +96,9 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
             worn_ohm: if place.loop_ohm.is_finite() { priors.worn_to * place.loop_ohm } else { 0.0 },
             readings: readings.map(|r| Measured::new(r, &place)).collect(),
             bridges: bridges.map(|b| b.then).collect(),
+            drives_control: routes.all.iter().any(|route| route.drives_control(job, &who)),
+            direct_current: job.contacts().any(|c| who.is_contact() && c.name == name && c.direct_current_a != 0.0),
+            checked: job.checked.iter().find(|c| !who.is_contact() && c.at == name && c.channel == channel).cloned(),
             excluded: match row.map(|r| r.findings[side(channel)].kind) {
                 Some(Kind::CannotBeSole) => Excluded::Whatever,
                 Some(Kind::CannotUnlessItJumps) => Excluded::Steady,
@@ -130,6 +133,7 @@ fn heard(job: &Job, routes: &Routes, channel: Channel) -> Result<Vec<Heard>, Inp
                 loss_db: h.loss_db,
                 goes_away: h.goes_away.clone(),
                 comes_back: h.comes_back.clone(),
+                in_pauses: h.in_pauses,
                 line: h.line,
             });
         }

@@ -48,6 +48,7 @@ fn required(header: &Header) -> &'static [&'static str] {
         "section" => &["path", "into"],
         "heard" => &["route"],
         "bridged" => &["contact", "channel", "then"],
+        "checked" => &["at", "channel"],
         "reading" => &["contact", "channel", "method"],
         _ => &[],
     }

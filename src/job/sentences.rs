@@ -6,7 +6,7 @@ use super::route::Route;
 use super::routes::Routes;
 use super::rows::{is_proved, side};
 use super::together::Together;
-use crate::bench::evidence::{ComesBack, GoesAway};
+use crate::bench::evidence::{ComesBack, GoesAway, InPauses, Swapped};
 use crate::bench::quantity::{Dimension, engineering};
 use crate::bench::{Channel, Heard, What};
 use crate::circuit::Role;
@@ -222,8 +222,40 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
             let speaks = match comes {
                 ComesBack::Overnight | ComesBack::AfterRest => "a film that grows again or a bridge that lets go",
                 ComesBack::WhenTapped => "a loose contact or joint",
+                ComesBack::WhenTurned => "a worn track or wiper, or a direct voltage on it",
             };
             lines.push(format!("{word}: {what} comes back ({}): speaks for {speaks}", comes.word()));
+        }
+        match heard.in_pauses {
+            Some(InPauses::Yes) if what != What::Hum.word() => lines.push(format!(
+                "{word}: {what} goes on in pauses: a contact that only carries the signal is silent then; a stage's noise or a direct voltage is not"
+            )),
+            Some(InPauses::No) => {
+                lines.push(format!("{word}: {what} is silent in pauses: no stage that is noisy of its own"));
+            }
+            _ => {}
+        }
+    }
+    for found in job.checked.iter().filter(|c| c.channel == channel) {
+        let at = &found.at;
+        let ends = |(low, high): (f64, f64)| {
+            let one = |v| engineering(v, Dimension::Voltage);
+            if low == high { one(low) } else { format!("{} to {}", one(low), one(high)) }
+        };
+        if let Some(bias_v) = found.bias_v {
+            let usual = "15 to 20 mV are usual, 26 mV is the optimum of Oliver 1971";
+            lines.push(format!("{word}: {at}: {} across each emitter resistor; {usual}", ends(bias_v)));
+        }
+        if let Some(direct_v) = found.direct_v {
+            lines.push(format!("{word}: {at}: {} direct behind it; some millivolts are usual", ends(direct_v)));
+        }
+        if let Some(swapped) = found.swapped {
+            let loudspeaker = job.sections.iter().any(|s| s.loudspeaker.as_deref() == Some(at));
+            let speaks = match (swapped, loudspeaker) {
+                (Swapped::ChangesSides, false) | (Swapped::Stays, true) => "speaks for it",
+                _ => "speaks against it",
+            };
+            lines.push(format!("{word}: {at}: left and right swapped, the fault {}: {speaks}", swapped.word()));
         }
     }
     lines

@@ -108,6 +108,9 @@ pub fn read(text: &str, file: &str, readings: ReadingsFile<'_>) -> Result<Job, V
     }
     sheet_circuit::read(&mut walk, &tables, &mut job);
     sheet_evidence::read(&mut walk, tables.get("heard").copied(), tables.get("bridged").copied(), &mut job);
+    if let Some(node) = tables.get("checked") {
+        super::sheet_checked::read(&mut walk, node, &mut job);
+    }
 
     let contacts: Vec<String> = job.contacts().map(|contact| contact.name.clone()).collect();
     for contact in &contacts {

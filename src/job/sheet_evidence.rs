@@ -4,7 +4,7 @@ use super::model::Job;
 use super::readings::channels;
 use super::sheet::{header, rows};
 use super::tree::{Node, Walk, allowed_names};
-use crate::bench::evidence::{BridgedWith, ComesBack, GoesAway};
+use crate::bench::evidence::{BridgedWith, ComesBack, GoesAway, InPauses};
 use crate::bench::quantity::{Dimension, Quantity, quantity};
 use crate::bench::{Bridged, Channel, Heard, Strength, Then, What};
 use crate::circuit::Role;
@@ -51,6 +51,7 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
         loss_db: None,
         goes_away: Vec::new(),
         comes_back: Vec::new(),
+        in_pauses: None,
         line,
     };
     let mut routes = Vec::new();
@@ -112,6 +113,10 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
                     row.comes_back.extend(walk.word(&place, &text, at, ComesBack::from_word, all_words!(ComesBack)));
                 }
             }
+            "in_pauses" => {
+                let word = walk.text(&place, node);
+                row.in_pauses = word.and_then(|w| walk.word(&place, &w, at, InPauses::from_word, all_words!(InPauses)));
+            }
             _ => than = walk.text(&place, node).map(|_| at),
         }
     }
@@ -162,11 +167,17 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
         }
         for &(channel, what) in &whats {
             // what makes a symptom go or come, and how large it was read, is said of the symptom, not of a clean channel beside it
-            let (residue, loss_db, goes_away, comes_back) = match what {
-                What::Clean => (None, None, Vec::new(), Vec::new()),
-                _ => (row.residue, row.loss_db, row.goes_away.clone(), row.comes_back.clone()),
+            let of = match what {
+                What::Clean => Heard {
+                    residue: None,
+                    loss_db: None,
+                    goes_away: Vec::new(),
+                    comes_back: Vec::new(),
+                    in_pauses: None,
+                    ..row.clone()
+                },
+                _ => row.clone(),
             };
-            let of = Heard { residue, loss_db, goes_away, comes_back, ..row.clone() };
             job.heard.push(Heard { route: route.clone(), channel, what, ..of });
         }
     }

@@ -4,7 +4,7 @@ use super::causes::Hypothesis;
 use super::posterior::Weighed;
 use super::priors::Priors;
 use super::scene::{ChannelScene, Excluded};
-use super::trial::{BINS, Draw, Sums};
+use super::trial::{BINS, Draw, Sums, TRIED};
 
 /// Two pieces of evidence clash where together they are this much less probable than apart.
 const CLASH: f64 = 0.03;
@@ -20,8 +20,8 @@ pub struct Belief {
     pub error: f64,
     /// of that, way by way, alone
     pub by_hypothesis: Vec<(Hypothesis, f64)>,
-    /// chance that turning up, working the part, tapping cures it, if it is at fault
-    pub cures: [f64; 3],
+    /// if it is at fault: chance that turning up, working the part, tapping cures it, and that it is heard in a pause
+    pub cures: [f64; TRIED],
 }
 
 /// An assumption and how far it moves the leader's probability.
@@ -128,7 +128,7 @@ pub(super) fn conclude(
                 probability,
                 error: errors[number],
                 by_hypothesis,
-                cures: [cure(0), cure(1), cure(2)],
+                cures: std::array::from_fn(cure),
             });
         }
     }
@@ -203,11 +203,7 @@ fn moved_by(leader: usize, weighed: &Weighed, prior: &[f64], other: f64, priors:
         found.push(MovedBy { assumption: assumption.into(), from, to, share: variance / whole });
     };
     let way = |k: usize| weighed.strata[k].suspect.map(|s| s.1);
-    share(
-        "how often it is no contact (half, twice)",
-        &|k| matches!(way(k), Some(Hypothesis::Crossover | Hypothesis::Fault)),
-        false,
-    );
+    share("how often it is no contact (half, twice)", &|k| way(k).is_some_and(Hypothesis::is_rival), false);
     share("how often bad contacts chatter (half, twice)", &|k| way(k) == Some(Hypothesis::Chatter), false);
     share("how often films rectify (half, twice)", &|k| way(k) == Some(Hypothesis::Rectifying), false);
     share("how often films tunnel (half, twice)", &|k| way(k) == Some(Hypothesis::Tunnelling), false);

@@ -8,6 +8,7 @@ use super::deeds::Deeds;
 use super::dice::Dice;
 use super::meters::{AVERAGED_ABOVE_PER_S, agreed, averaged_ohm, log_share, readings_if_innocent};
 use super::priors::Priors;
+use super::rivals::{DIRECT_V, FEEDBACK, QUIESCENT, TRACK_STEP, another_fault, noise, rival_ways};
 use super::scene::{Measured, Nature, On, Suspect};
 use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
@@ -31,6 +32,10 @@ pub enum Hypothesis {
     Chatter,
     /// an output stage with too little bias
     Crossover,
+    /// a stage that makes noise of its own
+    Noise,
+    /// direct voltage that a stage or source puts on the control it drives: a leaky coupling capacitor
+    DirectVoltage,
     /// any other fault of a stage, source, loudspeaker, or of a contact that no section describes
     Fault,
 }
@@ -40,8 +45,17 @@ impl Hypothesis {
     pub const EVER_LOUDER: f64 = 10.0;
 
     /// Every hypothesis, in the order of this page.
-    pub const ALL: [Self; 7] =
-        [Self::Ohmic, Self::Tunnelling, Self::Rectifying, Self::Bridged, Self::Chatter, Self::Crossover, Self::Fault];
+    pub const ALL: [Self; 9] = [
+        Self::Ohmic,
+        Self::Tunnelling,
+        Self::Rectifying,
+        Self::Bridged,
+        Self::Chatter,
+        Self::Crossover,
+        Self::Noise,
+        Self::DirectVoltage,
+        Self::Fault,
+    ];
 
     /// The words for it.
     #[must_use]
@@ -53,8 +67,16 @@ impl Hypothesis {
             Self::Bridged => "bridged",
             Self::Chatter => "chatter",
             Self::Crossover => "under-biased",
+            Self::Noise => "noisy",
+            Self::DirectVoltage => "direct voltage",
             Self::Fault => "another fault",
         }
+    }
+
+    /// Whether it is a way in which what is no contact can be at fault.
+    #[must_use]
+    pub fn is_rival(self) -> bool {
+        matches!(self, Self::Crossover | Self::Noise | Self::DirectVoltage | Self::Fault)
     }
 
     /// The hypotheses of a suspect with their shares.
@@ -71,34 +93,19 @@ impl Hypothesis {
                     (Self::Chatter, priors.chatter),
                 ]
             }
-            Nature::PowerStage => vec![(Self::Crossover, CROSSOVER_SHARE), (Self::Fault, 1.0 - CROSSOVER_SHARE)],
-            _ => vec![(Self::Fault, 1.0)],
+            nature => rival_ways(nature, suspect.drives_control),
         }
     }
 }
 
-/// Share of faults of an output stage that are too little bias \[assumption\].
-pub const CROSSOVER_SHARE: f64 = 0.6;
 /// Share of the draws that take a resistance from where the readings allow it.
 const FROM_READINGS: f64 = 0.85;
-/// How much louder "turned up" is \[assumption\]: 12 dB.
-pub const TURNED_UP: f64 = 4.0;
 /// Changes per second below which a jump is heard as the sound going and coming \[assumption\].
 pub const DROPS_BELOW_PER_S: f64 = 1.0;
 /// Loss above which nothing else is heard, dB.
 pub const SILENT_DB: f64 = 20.0;
 /// Rates of a chattering contact, per second \[assumption\].
 pub const CHATTER_PER_S: (f64, f64) = (0.03, 3000.0);
-/// Residue of a fault that is no contact, ratio, and its loss, dB \[assumption\].
-pub const FAULT_RESIDUE: (f64, f64) = (1e-4, 0.1);
-/// See [`FAULT_RESIDUE`].
-pub const FAULT_LOSS_DB: (f64, f64) = (0.5, 40.0);
-/// Voltage across each emitter circuit over the thermal voltage, of an under-biased stage, and what feedback divides the
-/// residue by \[assumption\].
-pub const QUIESCENT: (f64, f64) = (0.02, 1.0);
-/// See [`QUIESCENT`].
-pub const FEEDBACK: (f64, f64) = (3.0, 100.0);
-
 /// What is heard of a fault.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Effect {
@@ -160,29 +167,12 @@ pub struct Cause {
     pub quiescent: f64,
     /// what feedback divides its residue by
     pub feedback: f64,
+    /// direct voltage on what it drives, V
+    pub direct_v: f64,
     /// what another fault does
     pub other: Effect,
     /// whether noise of that fault is covered by more signal
     pub covered_when_louder: bool,
-}
-
-/// Chances that a cure works, given who is at fault \[assumption, after common practice\].
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cures {
-    /// turned up
-    pub turned_up: f64,
-    /// switch worked
-    pub worked: f64,
-    /// tapped
-    pub tapped: f64,
-    /// warmed up
-    pub warmed: f64,
-    /// after an ohmmeter
-    pub metered: f64,
-    /// comes back after a night or a rest
-    pub rest: f64,
-    /// comes when tapped
-    pub by_tapping: f64,
 }
 
 impl Cause {
@@ -210,6 +200,7 @@ impl Cause {
             frit_v: stream.log_between(priors.frit_from, priors.frit_to),
             quiescent: f64::NAN,
             feedback: 1.0,
+            direct_v: f64::NAN,
             other: Effect::default(),
             covered_when_louder: false,
         };
@@ -218,6 +209,11 @@ impl Cause {
                 cause.quiescent = stream.log_between(QUIESCENT.0, QUIESCENT.1);
                 cause.feedback = stream.log_between(FEEDBACK.0, FEEDBACK.1);
             }
+            (Hypothesis::DirectVoltage, _) => {
+                cause.direct_v = stream.log_between(DIRECT_V.0, DIRECT_V.1);
+                cause.other.crackle = stream.log_between(TRACK_STEP.0, TRACK_STEP.1);
+            }
+            (Hypothesis::Noise, _) => cause.other = noise(stream),
             (Hypothesis::Fault, _) | (_, None) => {
                 cause.other = another_fault(suspect.nature, stream);
                 cause.covered_when_louder = stream.uniform() < 0.5;
@@ -359,7 +355,11 @@ impl Cause {
                 let open = crossover().residue(self.quiescent, SQRT_2 * on.level_v);
                 Effect { grit: open / self.feedback, ..Effect::default() }
             }
-            (Hypothesis::Fault, _) | (_, None) => self.other,
+            // steps of the track carry the direct voltage into the signal
+            (Hypothesis::DirectVoltage, _) => {
+                Effect { crackle: self.other.crackle * self.direct_v / on.level_v.max(1e-9), ..Effect::default() }
+            }
+            (Hypothesis::Fault | Hypothesis::Noise, _) | (_, None) => self.other,
             (Hypothesis::Chatter, Some(deeds)) => {
                 let (worse, better) =
                     (deeds.passes(self.resistance_ohm, false), deeds.passes(self.low_ohm.max(1e-12), false));
@@ -383,89 +383,5 @@ impl Cause {
                 Effect { grit: found.residue, loss_db: found.loss_db, dull_db, hum, ..Effect::default() }
             }
         }
-    }
-
-    /// Chances that each cure works, on a route.
-    #[must_use]
-    pub fn cures(&self, suspect: &Suspect, on: &On) -> Cures {
-        let none = Cures {
-            turned_up: 0.03,
-            worked: 0.03,
-            tapped: 0.05,
-            warmed: 0.1,
-            metered: 0.02,
-            rest: 0.05,
-            by_tapping: 0.05,
-        };
-        let worked = if suspect.workable { 0.6 } else { 0.05 };
-        let louder = if on.follows_hand { TURNED_UP } else { 1.0 };
-        match (self.hypothesis, &on.deeds) {
-            (Hypothesis::Crossover, _) => {
-                let peak = SQRT_2 * on.level_v;
-                let table = crossover();
-                let falls = table.residue(self.quiescent, TURNED_UP * peak) < 0.5 * table.residue(self.quiescent, peak);
-                Cures { turned_up: if falls { 0.7 } else { 0.05 }, warmed: 0.3, ..none }
-            }
-            (Hypothesis::Fault, _) | (_, None) => {
-                let covered = self.covered_when_louder && louder > 1.0 && self.other.grit > 0.0;
-                Cures { turned_up: if covered { 0.4 } else { 0.03 }, tapped: 0.1, ..none }
-            }
-            (Hypothesis::Chatter, Some(deeds)) => {
-                let breaks = deeds.open_peak_v * louder > self.frit_v && louder > 1.0;
-                let turned_up = if breaks { 0.2 } else { 0.03 };
-                Cures { turned_up, worked, tapped: 0.4, warmed: 0.1, metered: 0.2, rest: 0.2, by_tapping: 0.5 }
-            }
-            (Hypothesis::Bridged, _) => Cures { worked, rest: 0.3, ..none },
-            (_, Some(deeds)) => {
-                let across = deeds.across_v(self.resistance_ohm);
-                let breaks = louder > 1.0 && louder * across > self.frit_v;
-                let film = self.hypothesis != Hypothesis::Ohmic;
-                Cures {
-                    turned_up: if breaks && film { 0.7 } else { 0.03 },
-                    worked,
-                    tapped: 0.15,
-                    warmed: 0.1,
-                    metered: if film && suspect.readings.iter().any(|r| !r.dry) { 0.6 } else { 0.02 },
-                    rest: if film { 0.5 } else { 0.1 },
-                    by_tapping: 0.1,
-                }
-            }
-        }
-    }
-}
-
-/// Shares of what another fault sounds like, by nature: grit, crackle, quieter, comes and goes, dull, hum, dead \[assumption\].
-#[must_use]
-pub fn fault_shares(nature: Nature) -> [f64; 7] {
-    match nature {
-        Nature::Source => [0.25, 0.15, 0.20, 0.10, 0.15, 0.10, 0.05],
-        Nature::Loudspeaker => [0.40, 0.05, 0.15, 0.10, 0.15, 0.0, 0.15],
-        Nature::PowerStage => [0.25, 0.20, 0.05, 0.10, 0.05, 0.20, 0.15],
-        _ => [0.30, 0.30, 0.10, 0.05, 0.05, 0.15, 0.05],
-    }
-}
-
-fn another_fault(nature: Nature, stream: &mut Dice<'_>) -> Effect {
-    let shares = fault_shares(nature);
-    let mut u = stream.uniform();
-    let mut which = 0;
-    for (k, share) in shares.iter().enumerate() {
-        which = k;
-        if u < *share {
-            break;
-        }
-        u -= share;
-    }
-    let residue = stream.log_between(FAULT_RESIDUE.0, FAULT_RESIDUE.1);
-    let loss_db = stream.log_between(FAULT_LOSS_DB.0, FAULT_LOSS_DB.1);
-    let none = Effect::default();
-    match which {
-        0 => Effect { grit: residue, ..none },
-        1 => Effect { crackle: residue, ..none },
-        2 => Effect { loss_db: loss_db.min(SILENT_DB), ..none },
-        3 => Effect { drops_db: loss_db, ..none },
-        4 => Effect { dull_db: loss_db, ..none },
-        5 => Effect { hum: true, ..none },
-        _ => Effect { loss_db: 2.0 * SILENT_DB, ..none },
     }
 }

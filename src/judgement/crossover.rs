@@ -1,6 +1,6 @@
 //! Residue of an under-biased output stage against level, from the class AB model, as a table.
 
-use super::causes::QUIESCENT;
+use super::rivals::QUIESCENT;
 use crate::circuit::amplifier::ClassAb;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use std::sync::OnceLock;

@@ -4,12 +4,13 @@
 //! ([`super::needs`]) nothing is heard: the proofs stand. Predicting far more than is heard counts against a cause, because a
 //! symptom that was not written down would have been.
 
-use super::causes::{Cures, Effect, SILENT_DB};
+use super::causes::{Effect, SILENT_DB};
+use super::cures::Cures;
 use super::needs::{PLAIN_LOSS_DB, PLAINLY, SLIGHT_LOSS_DB};
 use super::priors::Priors;
 use super::scene::{Noted, Sighting};
 use super::uncertainty::generator::normal_cdf;
-use crate::bench::evidence::{ComesBack, GoesAway};
+use crate::bench::evidence::{ComesBack, GoesAway, InPauses};
 use crate::bench::{Strength, What};
 
 /// How much the same listener differs from hearing to hearing, as a geometric standard deviation \[assumption\].
@@ -143,7 +144,15 @@ fn cured(noted: &Noted, cures: &Cures, tried: f64) -> f64 {
         p *= one(noted.goes_away.contains(&word), chance);
     }
     let rest = noted.comes_back.iter().any(|c| matches!(c, ComesBack::Overnight | ComesBack::AfterRest));
-    p * one(rest, cures.rest) * one(noted.comes_back.contains(&ComesBack::WhenTapped), cures.by_tapping)
+    p *= one(rest, cures.rest) * one(noted.comes_back.contains(&ComesBack::WhenTapped), cures.by_tapping);
+    p *= one(noted.comes_back.contains(&ComesBack::WhenTurned), cures.by_turning);
+    // hum needs no music, whatever it comes from
+    let alone = if noted.what == What::Hum { HUM_HEARD } else { cures.in_pauses };
+    p * match noted.in_pauses {
+        None => 1.0,
+        Some(InPauses::Yes) => alone,
+        Some(InPauses::No) => 1.0 - alone,
+    }
 }
 
 /// Probability of one sighting given what there was to hear; cures are those of the fault that is heard there.
@@ -170,6 +179,12 @@ pub fn probability(sighting: &Sighting, effect: &Effect, cures: Option<&Cures>, 
     p
 }
 
+/// Chance that what makes a symptom go and come is so by chance: each cure, and one of two for whether it is heard in pauses.
+fn unexplained(noted: &Noted) -> f64 {
+    let cures = noted.goes_away.len() + noted.comes_back.len();
+    0.1f64.powi(cures as i32) * if noted.in_pauses.is_some() { 0.5 } else { 1.0 }
+}
+
 /// Probability of one sighting if the cause is nothing in the sheet: it may be on the route or not.
 #[must_use]
 pub fn if_something_else(sighting: &Sighting) -> f64 {
@@ -180,7 +195,7 @@ pub fn if_something_else(sighting: &Sighting) -> f64 {
     }
     let one = |noted: &Noted| {
         let figures = usize::from(noted.residue.is_some()) + usize::from(noted.loss_db.is_some());
-        0.15 * 0.2f64.powi(figures as i32) * 0.1f64.powi(noted.goes_away.len() as i32)
+        0.15 * 0.2f64.powi(figures as i32) * unexplained(noted)
     };
     ON_THE_ROUTE * sighting.noted.iter().map(one).product::<f64>()
 }
@@ -197,7 +212,7 @@ pub fn all_if_something_else(sightings: &[Sighting]) -> f64 {
     let one = |noted: &Noted| {
         let figures = usize::from(noted.residue.is_some()) + usize::from(noted.loss_db.is_some());
         // slight or plain
-        0.5 * 0.2f64.powi(figures as i32) * 0.1f64.powi(noted.goes_away.len() as i32)
+        0.5 * 0.2f64.powi(figures as i32) * unexplained(noted)
     };
     let each: f64 = sightings.iter().map(|s| 0.5 * s.noted.iter().map(one).product::<f64>()).product();
     each * if kinds.is_empty() { 1.0 } else { ONE_OF_SIX } * ANOTHER_SOUND.powi(more)
@@ -214,7 +229,16 @@ mod tests {
     }
 
     fn noted(what: What, strength: Strength) -> Noted {
-        Noted { what, strength, residue: None, loss_db: None, goes_away: vec![], comes_back: vec![], line: 1 }
+        Noted {
+            what,
+            strength,
+            residue: None,
+            loss_db: None,
+            goes_away: vec![],
+            comes_back: vec![],
+            in_pauses: None,
+            line: 1,
+        }
     }
 
     fn grit(size: f64) -> Effect {

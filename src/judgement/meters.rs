@@ -209,6 +209,9 @@ mod tests {
             worn_ohm: 10.0,
             readings,
             bridges: vec![],
+            drives_control: false,
+            direct_current: false,
+            checked: None,
             excluded: Excluded::No,
         }
     }

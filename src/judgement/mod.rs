@@ -3,7 +3,9 @@
 pub mod belief;
 mod bridges;
 pub mod causes;
+mod checked;
 mod crossover;
+pub mod cures;
 pub mod deeds;
 mod dice;
 pub mod faults;
@@ -14,6 +16,7 @@ pub mod needs;
 pub mod next_step;
 pub mod posterior;
 pub mod priors;
+pub mod rivals;
 pub mod scene;
 mod strata;
 pub mod suspects;

@@ -172,6 +172,7 @@ mod tests {
                 loss_db,
                 goes_away: vec![],
                 comes_back: vec![],
+                in_pauses: None,
                 line: 1,
             };
             Need::of(&heard, noticed).unwrap()
@@ -207,6 +208,7 @@ mod tests {
             loss_db: None,
             goes_away: vec![],
             comes_back: vec![],
+            in_pauses: None,
             line: 1,
         };
         let noticed = Noticed::at(80.0, Strength::Plain).unwrap();

@@ -51,13 +51,30 @@ pub struct Candidate {
     /// how likely it is beside the others: 1, or [`LIKELIER`] where a reading or the other channel points at it; with draws
     /// its probability over that of what is no candidate
     pub weight: f64,
-    /// with draws: chances that turning up, working its part, tapping cure it, if it is at fault
-    pub cures: Option<[f64; 3]>,
+    /// with draws, if it is at fault: chances that turning up, working its part, tapping cure it, that it is heard in a pause
+    pub cures: Option<[f64; 4]>,
+    /// whether a control follows it
+    pub drives_control: bool,
+    /// what the sheet already says was tried on it
+    pub done: Done,
+}
+
+/// What was already tried on what is no contact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Done {
+    /// its bias was measured
+    pub bias: bool,
+    /// direct voltage behind it was measured
+    pub direct: bool,
+    /// left and right were swapped there
+    pub swapped: bool,
 }
 
 /// Chance that a cure works where the one that it is about is not at fault \[assumption\].
 const BY_CHANCE: f64 = 0.03;
 const TAP_MIN: f64 = 2.0;
+/// Place of "heard in a pause" in [`Candidate::cures`].
+const IN_PAUSES: usize = 3;
 
 /// Expected information of a test with two outcomes: entropy of the outcome less what it has where the culprit is known
 /// (Shannon 1948), bits. `p` are probabilities that sum to one, `q` the chance of the outcome under each.
@@ -82,7 +99,8 @@ pub fn by_probability(open: &mut [Candidate], probability: impl Fn(&Who) -> f64)
 fn by_cure(open: &[Candidate], which: usize, on: impl Fn(&Candidate) -> bool) -> Option<f64> {
     let whole = open.iter().map(|c| c.weight).sum::<f64>() + 1.0;
     let mut p = vec![1.0 / whole];
-    let mut q = vec![BY_CHANCE];
+    // nobody knows of what no candidate is whether it needs the music
+    let mut q = vec![if which == IN_PAUSES { 0.5 } else { BY_CHANCE }];
     for candidate in open {
         p.push(candidate.weight / whole);
         q.push(if on(candidate) { candidate.cures?[which] } else { BY_CHANCE });
@@ -107,6 +125,24 @@ pub fn tap(channel: Channel, open: &[Candidate]) -> Option<NextStep> {
     })
 }
 
+/// Stopping the music: what only carries the signal falls silent, what makes a noise of its own goes on.
+///
+/// `None` without draws, and where it would decide nothing.
+#[must_use]
+pub fn pause(channel: Channel, open: &[Candidate]) -> Option<NextStep> {
+    let bits = by_cure(open, IN_PAUSES, |_| true)?;
+    (bits >= WORTH_BITS).then(|| NextStep {
+        what: "Stop the music and listen".into(),
+        contact: None,
+        channel,
+        minutes: LISTEN_MIN,
+        bits,
+        lid_on: true,
+        reads_as: "it goes on: no contact that only carries the signal, but a stage's own noise or a direct voltage"
+            .into(),
+    })
+}
+
 /// Weight of a candidate that can account for it by its reading, or whose part was proved on the other channel \[assumption\].
 pub const LIKELIER: f64 = 3.0;
 /// Time to open an amplifier where the sheet gives no access time, minutes (common practice).
@@ -120,6 +156,7 @@ const MILLIVOLTS_MIN: f64 = 5.0;
 const READABLE_V: f64 = 2e-4;
 const REWORK_MIN: f64 = 15.0;
 const BIAS_MIN: f64 = 10.0;
+const DIRECT_MIN: f64 = 5.0;
 /// A reading settles less than a bridge: share of the bits that it is given \[assumption\].
 const READING_SHARE: f64 = 0.8;
 const LID_OFF_ADVANTAGE: f64 = 3.0;
@@ -174,7 +211,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
     for candidate in open {
         let one = bits(candidate.weight, whole);
         match &candidate.who {
-            Who::Source(name) if !alike => {
+            Who::Source(name) if !alike && !candidate.done.swapped => {
                 add(
                     format!("Swap the left and right plugs of the {name}"),
                     None,
@@ -184,7 +221,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     "the fault changes sides: it is before them".into(),
                 );
             }
-            Who::Loudspeaker(name) if !alike => {
+            Who::Loudspeaker(name) if !alike && !candidate.done.swapped => {
                 add(
                     format!("Swap left and right at the {name}s, power off"),
                     None,
@@ -194,7 +231,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     "the fault stays with the loudspeaker: it is the loudspeaker".into(),
                 );
             }
-            Who::Stage(name) if name.contains("power") => {
+            Who::Stage(name) if name.contains("power") && !candidate.done.bias => {
                 add(
                     format!("Measure the bias of the {name} (live: only if you are trained for it)"),
                     None,
@@ -202,6 +239,16 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     READING_SHARE * one,
                     false,
                     "far below 26 mV across each emitter resistor, or the maker's figure: under-biased".into(),
+                );
+            }
+            Who::Stage(name) if candidate.drives_control && !candidate.done.direct => {
+                add(
+                    format!("Direct voltage behind the {name}, nothing playing (live: only if you are trained for it)"),
+                    None,
+                    LID_MIN + DIRECT_MIN,
+                    READING_SHARE * one,
+                    false,
+                    "more than some millivolts on a control: its coupling capacitor leaks".into(),
                 );
             }
             Who::Contact(name) => {
@@ -304,6 +351,8 @@ mod tests {
             part: name.split(" / ").next().unwrap_or(name).into(),
             weight: 1.0,
             cures: None,
+            drives_control: false,
+            done: Done::default(),
         }
     }
 

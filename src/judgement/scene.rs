@@ -3,10 +3,10 @@
 use super::deeds::Deeds;
 use super::priors::Priors;
 use super::suspects::Who;
-use crate::bench::evidence::{ComesBack, GoesAway};
+use crate::bench::evidence::{ComesBack, GoesAway, InPauses};
 use crate::bench::quantity::Shown;
 use crate::bench::range::{Place, range_of};
-use crate::bench::{Reading, Strength, Then, What};
+use crate::bench::{Checked, Reading, Strength, Then, What};
 use std::sync::Arc;
 
 /// What kind of thing a suspect is.
@@ -64,6 +64,11 @@ impl Measured {
     #[must_use]
     pub fn new(reading: &Reading, place: &Place) -> Self {
         let range = range_of(reading, place);
+        // what joins the contact's two ends takes its share of the meter's voltage
+        let left = reading.parallel_ohm.map_or(1.0, |(least, most)| {
+            let beside = if most.is_finite() { (least * most).sqrt() } else { f64::INFINITY };
+            reading.method.behind_ohm().map_or(1.0, |behind| 1.0 / (1.0 + behind / beside))
+        });
         Self {
             low_ohm: range.low_ohm,
             reached_ohm: range.reached_ohm,
@@ -72,7 +77,7 @@ impl Measured {
             moved: range.moved,
             wandered: matches!(reading.shows, Shown::Between(..)),
             at_signal: range.at_signal,
-            open_v: reading.method.open_circuit_v,
+            open_v: reading.method.open_circuit_v.map(|v| left * v),
             current_a: reading.method.applied_current_a(),
             polarity: reading.polarity.as_deref().map(direction),
             line: reading.line,
@@ -117,6 +122,12 @@ pub struct Suspect {
     pub readings: Vec<Measured>,
     /// what bridging or replacing it changed
     pub bridges: Vec<Then>,
+    /// whether what it drives begins with a control, or has one: direct voltage would be heard as that is turned
+    pub drives_control: bool,
+    /// whether the sheet says that a direct current runs through it
+    pub direct_current: bool,
+    /// what was found at it, where it is no contact
+    pub checked: Option<Checked>,
     /// what a proof excludes it as, if it were the only cause
     pub excluded: Excluded,
 }
@@ -136,6 +147,8 @@ pub struct Noted {
     pub goes_away: Vec<GoesAway>,
     /// when it comes back
     pub comes_back: Vec<ComesBack>,
+    /// whether it is heard while nothing plays
+    pub in_pauses: Option<InPauses>,
     /// line of the sheet
     pub line: usize,
 }

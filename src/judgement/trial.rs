@@ -1,6 +1,8 @@
 //! Draws of one stratum: a fault with every quantity that it depends on, weighted by how probable it makes the evidence.
 
-use super::causes::{Cause, Cures, Effect, Hypothesis};
+use super::causes::{Cause, Effect, Hypothesis};
+use super::checked;
+use super::cures::Cures;
 use super::dice::{Dice, Guide, Marginals};
 use super::listener::{Listener, SLIP, if_something_else, probability};
 use super::priors::Priors;
@@ -14,6 +16,9 @@ use crate::bench::Then;
 pub(super) const BINS: usize = 5;
 /// Groups of the draws: one after the other is left out to see what the probabilities owe to it.
 pub(super) const GROUPS: usize = 10;
+
+/// What may be tried while listening: turn up, work the part, tap, stop the music.
+pub(super) const TRIED: usize = 4;
 
 /// One draw, for whoever wants to see them all.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,8 +60,8 @@ pub(super) struct Sums {
     pub groups: [(f64, f64); GROUPS],
     /// for two faults, by who they are
     pub pairs: Vec<Pair>,
-    /// weight times the chance that each cure works
-    pub cures: [f64; 3],
+    /// weight times the chance that each of [`TRIED`] works
+    pub cures: [f64; TRIED],
     /// evidence by itself and two by two, readings last
     pub single: Vec<f64>,
     pub double: Vec<f64>,
@@ -254,13 +259,19 @@ impl<'s> Trial<'s> {
         found
     }
 
+    /// Probability of what was done on the bench beside readings: bridges, and what was found at stages, sources, loudspeakers.
+    pub(super) fn bench(&self, causes: &[&Cause]) -> f64 {
+        let found = self.scene.suspects.iter().enumerate().map(|(k, s)| checked::probability(k, s, causes));
+        self.bridges(causes) * found.product::<f64>()
+    }
+
     /// Probability of what bridging changed: of every suspect that was bridged.
-    pub(super) fn bridges(&self, at_fault: &[usize]) -> f64 {
+    fn bridges(&self, causes: &[&Cause]) -> f64 {
         let mut p = 1.0;
         for (number, suspect) in self.scene.suspects.iter().enumerate() {
             for then in &suspect.bridges {
-                let guilty = at_fault.contains(&number);
-                p *= match (then, guilty, at_fault.len()) {
+                let guilty = causes.iter().any(|c| c.suspect == number);
+                p *= match (then, guilty, causes.len()) {
                     (Then::Clean, true, 1) => 0.95,
                     (Then::Clean, true, _) => 0.05,
                     (Then::Clean, false, _) => 0.003,
@@ -297,12 +308,12 @@ impl<'s> Trial<'s> {
                 / first.readings.max(1e-300)
                 * dice.weight();
             let readings = first.readings * second.as_ref().map_or(1.0, |c| c.readings);
-            let both = [first.suspect, second.as_ref().map_or(first.suspect, |c| c.suspect)];
+            let both = [&first, second.as_ref().unwrap_or(&first)];
             let at_fault = &both[..1 + usize::from(second.is_some())];
-            let (mut predicted, mut cured) = (Effect::default(), [0.0; 3]);
+            let (mut predicted, mut cured) = (Effect::default(), [0.0; TRIED]);
             let mut product = if base > 0.0 { base * readings } else { 0.0 };
             if product > 0.0 {
-                product *= self.bridges(at_fault);
+                product *= self.bench(at_fault);
                 let mut first_bad = true;
                 for (at, sighting) in self.scene.sightings.iter().enumerate() {
                     let (effect, cures) = self.on(sighting, &first, second.as_ref());
@@ -310,7 +321,7 @@ impl<'s> Trial<'s> {
                         predicted = effect;
                         first_bad = false;
                         if let Some(cures) = cures {
-                            cured = [cures.turned_up, cures.worked, cures.tapped];
+                            cured = [cures.turned_up, cures.worked, cures.tapped, cures.in_pauses];
                         }
                     }
                     let p = probability(sighting, &effect, cures.as_ref(), &listener);
@@ -401,6 +412,9 @@ mod tests {
             worn_ohm: 1.0,
             readings: vec![],
             bridges: vec![],
+            drives_control: false,
+            direct_current: false,
+            checked: None,
             excluded: Excluded::No,
         };
         let noted = Noted {
@@ -410,6 +424,7 @@ mod tests {
             loss_db: None,
             goes_away: vec![],
             comes_back: vec![],
+            in_pauses: None,
             line: 1,
         };
         let on = Some(On { deeds: None, level_v: 1.0, follows_hand: true });

@@ -1,0 +1,150 @@
+//! How probable it is what was found at a stage, a source or the loudspeakers, given who is at fault.
+
+use super::causes::{Cause, Hypothesis};
+use super::scene::{Nature, Suspect};
+use super::uncertainty::generator::normal_cdf;
+use crate::bench::evidence::Swapped;
+use crate::physics::constants::THERMAL_VOLTAGE_V;
+
+/// Bias of a stage that is set right, V across each emitter resistor: 15 to 20 mV (common practice); spread \[assumption\].
+pub const BIAS_SET: (f64, f64) = (18e-3, 1.5);
+/// Direct voltage behind a coupling capacitor that holds, V, and its spread \[assumption\].
+pub const DIRECT_SOUND: (f64, f64) = (2e-3, 4.0);
+/// How far a meter shows something else than the fault has, as a geometric standard deviation \[assumption\]: the emitter
+/// resistor is a part of the emitter circuit, the set was as warm as it was.
+pub const SEEN_SPREAD: f64 = 1.25;
+/// Widens a reading without a stated width \[assumption\].
+const WIDTH: f64 = 0.05;
+/// Chance that a swap shows what it should \[assumption\].
+const SWAP_TELLS: f64 = 0.97;
+
+/// Chance that a value around a median lies where it was read.
+fn window((low, high): (f64, f64), (median, spread): (f64, f64)) -> f64 {
+    let cdf = |v: f64| if v > 0.0 { normal_cdf((v / median).ln() / spread.ln()) } else { 0.0 };
+    (cdf((1.0 + WIDTH) * high) - cdf((1.0 - WIDTH) * low)).max(1e-9)
+}
+
+/// Probability of what was found at a suspect; `causes` are the faults of one draw, none for something that no sheet names.
+#[must_use]
+pub(super) fn probability(number: usize, suspect: &Suspect, causes: &[&Cause]) -> f64 {
+    let Some(found) = &suspect.checked else { return 1.0 };
+    let own = causes.iter().find(|c| c.suspect == number);
+    let mut p = 1.0;
+    if let Some(bias_v) = found.bias_v {
+        let under = own.filter(|c| c.hypothesis == Hypothesis::Crossover);
+        p *= window(bias_v, under.map_or(BIAS_SET, |c| (c.quiescent * THERMAL_VOLTAGE_V, SEEN_SPREAD)));
+    }
+    if let Some(direct_v) = found.direct_v {
+        let leaks = own.filter(|c| c.hypothesis == Hypothesis::DirectVoltage);
+        p *= window(direct_v, leaks.map_or(DIRECT_SOUND, |c| (c.direct_v, SEEN_SPREAD)));
+    }
+    if let Some(swapped) = found.swapped {
+        // a fault of the source moves with its plugs; one of a loudspeaker stays with it, anything before it moves
+        let by_it = if suspect.nature == Nature::Loudspeaker { Swapped::Stays } else { Swapped::ChangesSides };
+        p *= match (own.is_some(), causes.len()) {
+            // nobody knows where it is, or one of two moves and one stays
+            (_, 0) | (true, 2..) => 0.5,
+            (guilty, _) if (swapped == by_it) == guilty => SWAP_TELLS,
+            _ => 1.0 - SWAP_TELLS,
+        };
+    }
+    p
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::{Channel, Checked};
+    use crate::judgement::dice::Dice;
+    use crate::judgement::priors::Priors;
+    use crate::judgement::scene::Excluded;
+    use crate::judgement::suspects::Who;
+    use crate::judgement::uncertainty::Stream;
+
+    fn suspect(nature: Nature, found: Checked) -> Suspect {
+        Suspect {
+            who: Who::Stage("a".into()),
+            nature,
+            part: String::new(),
+            workable: false,
+            in_return: false,
+            laws: [1.0, 0.0, 0.0],
+            prior: 0.1,
+            usual_ohm: 0.1,
+            worn_ohm: 1.0,
+            readings: vec![],
+            bridges: vec![],
+            drives_control: true,
+            direct_current: false,
+            checked: Some(found),
+            excluded: Excluded::No,
+        }
+    }
+
+    fn found(bias_v: Option<f64>, direct_v: Option<f64>, swapped: Option<Swapped>) -> Checked {
+        let exact = |v: f64| (v, v);
+        Checked {
+            at: "a".into(),
+            channel: Channel::Left,
+            bias_v: bias_v.map(exact),
+            direct_v: direct_v.map(exact),
+            swapped,
+            line: 1,
+        }
+    }
+
+    fn cause(number: usize, of: &Suspect, hypothesis: Hypothesis) -> Cause {
+        let mut dice = Dice::new(Stream::new(1, 0), None);
+        Cause::draw(number, of, hypothesis, None, &Priors::default(), &mut dice)
+    }
+
+    #[test]
+    fn a_bias_far_below_what_is_set_accuses_and_one_at_it_acquits() {
+        let at = |bias: f64, quiescent_v: f64| {
+            let stage = suspect(Nature::PowerStage, found(Some(bias), None, None));
+            let mut under = cause(0, &stage, Hypothesis::Crossover);
+            under.quiescent = quiescent_v / THERMAL_VOLTAGE_V;
+            let other = cause(1, &stage, Hypothesis::Fault);
+            probability(0, &stage, &[&under]) / probability(0, &stage, &[&other])
+        };
+        // read where the fault has it: far below what is set it is the fault's, at what is set it is sound
+        assert!(at(2e-3, 2e-3) > 1e3, "{}", at(2e-3, 2e-3));
+        assert!(at(18e-3, 2e-3) < 1e-6, "{}", at(18e-3, 2e-3));
+    }
+
+    #[test]
+    fn direct_voltage_is_told_from_a_capacitor_that_holds() {
+        let at = |read: f64, leaks: f64| {
+            let stage = suspect(Nature::Stage, found(None, Some(read), None));
+            let mut leaky = cause(0, &stage, Hypothesis::DirectVoltage);
+            leaky.direct_v = leaks;
+            probability(0, &stage, &[&leaky]) / probability(0, &stage, &[])
+        };
+        assert!(at(1.0, 1.0) > 100.0, "{}", at(1.0, 1.0));
+        assert!(at(1e-3, 1.0) < 1e-6, "{}", at(1e-3, 1.0));
+    }
+
+    #[test]
+    fn a_swap_points_at_the_source_or_away_and_the_other_way_round_at_a_loudspeaker() {
+        let says = |nature, swapped, at_fault: usize| {
+            let one = suspect(nature, found(None, None, Some(swapped)));
+            probability(0, &one, &[&cause(at_fault, &one, Hypothesis::Fault)])
+        };
+        for (nature, guilty) in [(Nature::Source, Swapped::ChangesSides), (Nature::Loudspeaker, Swapped::Stays)] {
+            for swapped in [Swapped::ChangesSides, Swapped::Stays] {
+                let (own, other) = (says(nature, swapped, 0), says(nature, swapped, 1));
+                let tells = if swapped == guilty { own / other } else { other / own };
+                assert!((tells - SWAP_TELLS / (1.0 - SWAP_TELLS)).abs() < 1e-9, "{nature:?} {swapped:?}");
+            }
+            let one = suspect(nature, found(None, None, Some(guilty)));
+            let (a, b) = (cause(0, &one, Hypothesis::Fault), cause(1, &one, Hypothesis::Fault));
+            assert_eq!((probability(0, &one, &[]), probability(0, &one, &[&a, &b])), (0.5, 0.5));
+        }
+    }
+
+    #[test]
+    fn nothing_checked_says_nothing() {
+        let one = Suspect { checked: None, ..suspect(Nature::Stage, found(None, None, None)) };
+        assert_eq!(probability(0, &one, &[]), 1.0);
+    }
+}
