@@ -27,6 +27,8 @@ SHORT = {
     "not settled": "open",
 }
 
+OTHER_FAULT = "another fault"
+
 # the short answer stays below this many lines; the rest is for --all
 MOST_LINES = 44
 
@@ -224,12 +226,25 @@ def _steps(assessment: Assessment, most: int) -> list[str]:
     return ["", "Next", *lines] if lines else []
 
 
+def _ways(assessment: Assessment, who: str) -> str:
+    """In what way it is likeliest at fault, where that has a name of its own: "; mostly under-biased"."""
+    shares: dict[str, float] = {}
+    for channel in assessment.odds:
+        for one in channel.odds:
+            for way, share in one.by_hypothesis if one.who == who else ():
+                shares[way] = shares.get(way, 0.0) + share
+    way = max(shares, key=lambda way: shares[way], default=None)
+    told = way is not None and way != OTHER_FAULT and 2.0 * shares[way] > sum(shares.values()) > 0.005
+    return f"; mostly {way}" if told else ""
+
+
 def _rivals(assessment: Assessment, most: int) -> list[str]:
     lines = []
     for rival in assessment.rivals[:most]:
         odds = {one.channel: one.of(rival.who) for one in assessment.odds}
         sides = [f"{side} {_percent(odds[side])}" if side in odds else side for side in rival.channels]
-        lines += _wrapped(f"{rival.who} ({', '.join(sides)}): {rival.test}")
+        ways = _ways(assessment, rival.who)
+        lines += _wrapped(f"{rival.who} ({', '.join(sides)}{ways}): {rival.test}")
     return ["", "If it is no contact", *lines] if lines else []
 
 

@@ -451,6 +451,28 @@ mod tests {
     }
 
     #[test]
+    fn what_stands_beside_a_contact_takes_its_share_of_the_meters_voltage() {
+        // 987 ohm beside it leave half of the 19.7 mV, behind 493.5 ohm: what is shown is twice the share of that
+        let mut box_reading = reading("3 mV", "dry box");
+        let alone = range_of(&box_reading, &PHONO);
+        box_reading.parallel_ohm = Some((987.0, 987.0));
+        let beside = range_of(&box_reading, &PHONO);
+        assert_relative_eq!(beside.mean_share, 2.0 * alone.mean_share, max_relative = 1e-12);
+        let ends = [alone.low_ohm, alone.high_ohm].map(|ohm| 1.0 / (1.0 / ohm - 1.0 / 987.0));
+        assert_relative_eq!(beside.low_ohm, ends[0], max_relative = 1e-12);
+        assert_relative_eq!(beside.high_ohm, ends[1], max_relative = 1e-12);
+        // what a film may grow by is a factor on what was seen of it
+        for (grown, was) in [(beside.rest_high_ohm, alone.rest_high_ohm), (beside.mean_rest_ohm, alone.mean_rest_ohm)] {
+            assert_relative_eq!(grown / was, ends[1] / alone.high_ohm, max_relative = 1e-12);
+        }
+        // nobody knows what: nothing bounds it, and any share may have been hidden
+        box_reading.parallel_ohm = Some((0.0, f64::INFINITY));
+        let unknown = range_of(&box_reading, &PHONO);
+        assert_eq!((unknown.low_ohm, unknown.high_ohm, unknown.mean_share), (alone.low_ohm, f64::INFINITY, 1.0));
+        assert!(unknown.mean_loss_db(&PHONO).is_infinite() && unknown.rest_high_ohm.is_infinite());
+    }
+
+    #[test]
     fn what_a_dry_box_must_show_to_clear() {
         // 101 ohm shows 1.83 mV; less one percent, 0.2 mV and what a rectifier could add, the display must be far lower
         let below = dry_box_clears_below_v(101.0, &PHONO).unwrap();

@@ -6,7 +6,7 @@ use super::sheet::{header, rows};
 use super::tree::{Node, Walk, allowed_names};
 use crate::bench::Checked;
 use crate::bench::evidence::Swapped;
-use crate::bench::quantity::{Dimension, Quantity};
+use crate::bench::quantity::{Dimension, quantity};
 
 const PLACE: &str = "[[checked]]";
 
@@ -41,35 +41,49 @@ pub(super) fn read(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
     }
 }
 
-/// The size of a voltage, whatever its sign.
-fn size(q: Quantity) -> (f64, f64) {
-    let (low, high) = (q.low(), q.high());
-    let least = if low <= 0.0 && high >= 0.0 { 0.0 } else { low.abs().min(high.abs()) };
-    (least, low.abs().max(high.abs()))
+/// The size of a voltage, whatever its sign, with the place it stands at.
+fn size(walk: &mut Walk<'_>, place: &str, node: &Node<'_>) -> Option<((f64, f64), usize)> {
+    let at = node.span().start;
+    let written = walk.text(place, node)?;
+    match quantity(written.trim_start_matches(['-', '+', '\u{2212}']), Dimension::Voltage) {
+        Ok(found) => Some(((found.low().max(0.0), found.high()), at)),
+        Err(error) => {
+            walk.fault(at, place, error.problem, error.allowed);
+            None
+        }
+    }
 }
 
 fn row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at: usize, others: &Others, job: &mut Job) {
     let (mut name, mut both, mut bias_v, mut direct_v, mut swapped) = (None, None, None, None, None);
+    let mut wrong = false;
     for (key, node) in walk.entries(PLACE, table, header("checked").keys) {
         let place = format!("{PLACE}: {key}");
         let at = node.span().start;
         match key {
-            "bias" => bias_v = walk.quantity(&place, node, Dimension::Voltage).map(size).map(|v| (v, at)),
-            "direct" => direct_v = walk.quantity(&place, node, Dimension::Voltage).map(size).map(|v| (v, at)),
+            "bias" => {
+                bias_v = size(walk, &place, node);
+                wrong |= bias_v.is_none();
+            }
+            "direct" => {
+                direct_v = size(walk, &place, node);
+                wrong |= direct_v.is_none();
+            }
             _ => {
-                let Some(text) = walk.text(&place, node) else { continue };
+                let Some(text) = walk.text(&place, node) else { return };
                 match key {
                     "at" => name = Some((text, at)),
                     "channel" => match channels(&text) {
                         Some(found) => both = Some(found),
                         None => {
                             let allowed = "allowed: \"left\", \"right\", \"both\", \"L\", \"R\"";
-                            walk.fault(at, &place, format!("\"{text}\""), allowed);
+                            return walk.fault(at, &place, format!("\"{text}\""), allowed);
                         }
                     },
                     _ => {
                         let words: Vec<&'static str> = Swapped::ALL.iter().map(|w| w.word()).collect();
                         swapped = walk.word(&place, &text, at, Swapped::from_word, &words).map(|s| (s, at));
+                        wrong |= swapped.is_none();
                     }
                 }
             }
@@ -82,6 +96,9 @@ fn row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at: usiz
         let known: Vec<&str> = others.all().collect();
         let allowed = allowed_names(&name, known.iter().copied());
         return walk.fault(name_at, "[[checked]]: at", format!("unknown \"{name}\""), allowed);
+    }
+    if wrong {
+        return;
     }
     if bias_v.is_none() && direct_v.is_none() && swapped.is_none() {
         return walk.fault(at, PLACE, "nothing was found", "write bias, direct or swapped beside at and channel");

@@ -222,13 +222,18 @@ fn verdict(ability: &Ability, range: &ResistanceRange) -> (Verdict, String, &'st
         }
         Need::Loss(least, sure, most) => {
             if ability.least_loss_db > most {
+                let (quieter, most) = (decibel(ability.least_loss_db), decibel(most));
+                if range.at_signal {
+                    let reason = format!(
+                        "route \"{route}\": it would be at least {quieter} quieter (bound from its smallest ohms), more than the {most} that was measured"
+                    );
+                    return (Verdict::Cannot, reason, "the measured loss");
+                }
+                // a film lets more through at the signal than at a meter's millivolts, as much as it likes
                 let reason = format!(
-                    "route \"{route}\": it would be at least {} quieter (bound from its smallest ohms), more than the {} that was measured",
-                    decibel(ability.least_loss_db),
-                    decibel(most)
+                    "route \"{route}\": at the resistance read it would be {quieter} quieter, {most} was measured: not it, unless a film conducts better at the signal or it jumps"
                 );
-                let found = (Verdict::Cannot, reason, "the measured loss");
-                return if range.at_signal { found } else { steady_only(found) };
+                return (Verdict::Open, reason, "whether it conducts better at the signal than at the meter");
             }
             let mut found = by_reach(ability.loss_db.0, ability.loss_db.1, (least, sure), &decibel, "quieter");
             if found.0 == Verdict::Able {

@@ -85,11 +85,21 @@ by = "0.6 dB +- 0.2 dB"
 than = "the other channel"
 goes_away = ["switch worked"]
 comes_back = ["overnight"]
+in_pauses = "no"
 [[bridged]]
 contact = "relay / a"
 channel = "right"
 then = "same"
 with = "replacement"
+[[checked]]
+at = "power stage"
+channel = "right"
+bias = "18 mV"
+direct = "-2 mV"
+[[checked]]
+at = "moving magnet"
+channel = "both"
+swapped = "stays"
 [[reading]]
 when = "as found"
 contact = "relay / a"
@@ -97,6 +107,7 @@ channel = "right"
 shows = "0.2 mV"
 method = "dry box"
 polarity = "+"
+parallel = "8 ohm"
 note = "after tapping it rose"
 """
 TABLE_PATH = '[section."table".then]'  # its path goes before the tables inside it
@@ -146,7 +157,7 @@ def test_the_sheet_is_good_and_has_every_key():
 
     walk(schema)
     # keys of inline tables inside paths, headers, and the two ways to write a channel
-    inline = {"lead", "capacitance", "contact", "what", "at"} | {"method", "part", "section", "contact", "route", "heard", "bridged", "reading", "prior"}
+    inline = {"lead", "capacitance", "contact", "what", "at"} | {"method", "part", "section", "contact", "route", "heard", "bridged", "checked", "reading", "prior"}
     assert keys - written - inline == set()
 
 

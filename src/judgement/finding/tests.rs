@@ -86,7 +86,11 @@ fn a_meter_shows_only_the_mean_of_what_jumps() {
     let wet = ResistanceRange { dry: false, at_signal: false, high_ohm: f64::INFINITY, ..range(900.0, 1100.0) };
     let wet = crate::bench::range::swing(&[wet]).unwrap();
     let quieter = Ability { need: Need::Loss(0.4, 0.4, 0.8), ..ability(Need::NotComputed, (0.0, 1.0), (3.0, 9.0)) };
-    assert_eq!(kind(&Standing::Suspect, Some(wet), vec![quieter]), Kind::CannotUnlessItJumps);
+    assert_eq!(kind(&Standing::Suspect, Some(wet), vec![quieter.clone()]), Kind::NotSettled);
+    // too many ohms for what was measured: a film may let more through at the signal than at a box's 20 mV, not than at the signal
+    let boxed = ResistanceRange { at_signal: false, ..range(900.0, 1100.0) };
+    assert_eq!(kind(&Standing::Suspect, Some(boxed), vec![quieter.clone()]), Kind::NotSettled);
+    assert_eq!(kind(&Standing::Suspect, Some(range(900.0, 1100.0)), vec![quieter]), Kind::CannotBeSole);
     // loss: the mean bounds it, unless the bound itself is too large or the reading was no mean
     let loss =
         |jumping_loss_db: f64| vec![Ability { need: Need::Loss(0.5, 0.5, 9.0), jumping_loss_db, ..grit.clone() }];
