@@ -18,6 +18,7 @@ use crate::judgement::next_step::{
     Candidate, Done, LID_MIN, LIKELIER, by_probability, most_telling_first, pause, propose, tap, turn_up,
 };
 use crate::judgement::posterior::{Asked, believe};
+use crate::judgement::rivals::DIRECT_V;
 use crate::judgement::suspects::picture;
 use crate::judgement::trial::Draw;
 use crate::judgement::{Kind, NextStep, Picture, Who};
@@ -139,6 +140,9 @@ fn unproved(beliefs: [Option<ChannelBelief>; 2], rows: &[Row]) -> [Option<Channe
         .map(|(belief, channel)| belief.filter(|_| !is_proved(rows, channel)))
 }
 
+/// Least bias that is usual, V across each emitter resistor: 15 to 20 mV (common practice).
+const BIAS_USUAL_V: f64 = 15e-3;
+
 /// What the sheet says was tried on what is no contact.
 fn done(job: &Job, who: &Who, channel: Channel) -> Done {
     let found = job.checked.iter().find(|c| !who.is_contact() && c.at == who.name() && c.channel == channel);
@@ -146,6 +150,8 @@ fn done(job: &Job, who: &Who, channel: Channel) -> Done {
         bias: c.bias_v.is_some(),
         direct: c.direct_v.is_some(),
         swapped: c.swapped.is_some(),
+        bias_low: c.bias_v.is_some_and(|(_, most)| most < BIAS_USUAL_V),
+        leaks: c.direct_v.is_some_and(|(least, _)| least > DIRECT_V.0),
     })
 }
 

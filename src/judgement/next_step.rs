@@ -68,6 +68,10 @@ pub struct Done {
     pub direct: bool,
     /// left and right were swapped there
     pub swapped: bool,
+    /// the bias that was found is below what is usual
+    pub bias_low: bool,
+    /// the direct voltage that was found is more than a sound capacitor leaves
+    pub leaks: bool,
 }
 
 /// Chance that a cure works where the one that it is about is not at fault \[assumption\].
@@ -156,6 +160,8 @@ const MILLIVOLTS_MIN: f64 = 5.0;
 const READABLE_V: f64 = 2e-4;
 const REWORK_MIN: f64 = 15.0;
 const BIAS_MIN: f64 = 10.0;
+/// Set, and look again after 15 minutes (common practice).
+const SET_BIAS_MIN: f64 = 25.0;
 const DIRECT_MIN: f64 = 5.0;
 /// A reading settles less than a bridge: share of the bits that it is given \[assumption\].
 const READING_SHARE: f64 = 0.8;
@@ -239,6 +245,28 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     READING_SHARE * one,
                     false,
                     "far below 26 mV across each emitter resistor, or the maker's figure: under-biased".into(),
+                );
+            }
+            Who::Stage(name) if candidate.done.bias_low => {
+                add(
+                    format!(
+                        "Set the bias of the {name} by the maker's figure, volume down, no loudspeaker (live: only if you are trained for it)"
+                    ),
+                    None,
+                    LID_MIN + SET_BIAS_MIN,
+                    one,
+                    false,
+                    "look again after 15 minutes and after an hour or two; clean then: it was under-biased".into(),
+                );
+            }
+            Who::Stage(name) | Who::Source(name) if candidate.done.leaks => {
+                add(
+                    format!("Set off and discharged: renew the coupling capacitor behind the {name}"),
+                    None,
+                    LID_MIN + REWORK_MIN,
+                    one,
+                    false,
+                    "silent then: it leaked; the same: the control's track is worn".into(),
                 );
             }
             Who::Stage(name) if candidate.drives_control && !candidate.done.direct => {

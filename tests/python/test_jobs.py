@@ -12,7 +12,7 @@ import pytest
 import weaklink as wl
 
 FINE_BOX = '{ wires = 4, open_circuit = "20 mV", source = "1 kohm", accuracy = "0.1 %" }\n'
-EXAMPLES = ["gritty-right-on-records", "two-faults", "worn-relay", "innocent-contacts", "quick-form"]
+EXAMPLES = ["gritty-right-on-records", "two-faults", "worn-relay", "innocent-contacts", "crackling-control", "quick-form"]
 
 LINE = """sheet = 1
 [part]
@@ -84,11 +84,25 @@ def test_what_the_examples_say(jobs):
     # parts whose contacts are excluded are no cause that both channels could share; one that jumps could
     assert "shared cause first (disc socket, source selector, volume control, power stage and disc player, supply" in innocent.headline["left"]
     assert any("emitter resistor" in rival.test for rival in innocent.rivals)
+    control = wl.assess(wl.load_job(jobs / "crackling-control.toml"))
+    assert control.headline["left"] == "likeliest line stage, >99 %; volume control / wiper can account for it"
+    (step,) = control.next_steps
+    assert step.what == "Set off and discharged: renew the coupling capacitor behind the line stage" and not step.lid_on
     quick = wl.assess(wl.load_job(jobs / "quick-form.toml"))
     assert quick.headline == {"left": "clean wherever it was listened to", "right": quick.headline["right"]}
     assert quick.headline["right"] == "speaker switch / a can account for it, >99 %"
     bias = quick.finding("bias pot / wiper", "right")
     assert bias.kind == "cleared" and bias.reasons == ('route "tuner, second pair" is clean through it',)
+
+
+def test_the_page_of_the_examples_says_what_they_print(jobs):
+    page = (jobs / "README.md").read_text()
+    for block in page.split("\n\n**`")[1:]:
+        name, told = block.split("`.**", 1)
+        answer = wl.assess(wl.load_job(jobs / name))
+        quoted = [" ".join(part.split()) for part in told.split("`")[1::2] if "." not in part]
+        assert quoted and all(any(line in answer.headline[side] for side in ("left", "right")) for line in quoted), (name, quoted)
+    assert page.count("\n\n**`") == len(EXAMPLES)
 
 
 def test_readme_shows_what_the_command_prints(root, jobs):

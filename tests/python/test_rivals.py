@@ -77,6 +77,8 @@ def test_bias_accuses_far_below_what_is_usual_and_acquits_at_it():
     before, low, right = (odds(GRIT + more) for more in ("", checked("power stage", bias="1.5 mV"), checked("power stage", bias="18 mV")))
     way = ("power stage", "under-biased")
     assert share(right, *way) < 0.5 * share(before, *way) < 0.5 * share(low, *way)
+    assert any("Set the bias of the power stage" in s.what and "15 minutes" in s.reads_as for s in low.next_steps)
+    assert not any("Set the bias" in s.what for s in right.next_steps)
     measure = "Measure the bias"
     assert any(measure in s.what for s in before.next_steps) and not any(measure in s.what for s in right.next_steps)
 

@@ -119,6 +119,13 @@ fn what_stands_beside_a_contact_takes_its_share_of_the_meters_voltage() {
     for (grown, was) in [(beside.rest_high_ohm, alone.rest_high_ohm), (beside.mean_rest_ohm, alone.mean_rest_ohm)] {
         assert_relative_eq!(grown / was, ends[1] / alone.high_ohm, max_relative = 1e-12);
     }
+    // the draws see a meter of half the voltage and the same current
+    let seen = [None, box_reading.parallel_ohm].map(|parallel_ohm| {
+        let one = Reading { parallel_ohm, ..box_reading.clone() };
+        crate::judgement::scene::Measured::new(&one, &PHONO)
+    });
+    assert_relative_eq!(2.0 * seen[1].open_v.unwrap(), seen[0].open_v.unwrap(), max_relative = 1e-12);
+    assert_eq!(seen[0].current_a, seen[1].current_a);
     // nobody knows what: nothing bounds it, and any share may have been hidden
     box_reading.parallel_ohm = Some((0.0, f64::INFINITY));
     let unknown = range_of(&box_reading, &PHONO);
