@@ -86,6 +86,13 @@ impl Method {
         by_current.min(by_divider).min(10.0)
     }
 
+    /// Whether a display is at least the last digit: below it a meter reads zero. The fixed inaccuracy is usually two digits.
+    #[must_use]
+    pub fn can_show(&self, display: f64) -> bool {
+        const LAST_DIGITS: f64 = 0.5;
+        display > 0.0 && display >= LAST_DIGITS * self.floor
+    }
+
     /// Resistance behind the method's terminals, ohm, where it is known.
     #[must_use]
     pub fn behind_ohm(&self) -> Option<f64> {
@@ -321,12 +328,8 @@ pub fn clears_below(method: &Method, limit_ohm: f64, place: &Place) -> Option<f6
             high = middle;
         }
     }
-    // a display below its last digit reads zero
-    (low >= LAST_DIGITS * method.floor).then_some(low)
+    method.can_show(low).then_some(low)
 }
-
-/// Share of a method's fixed inaccuracy that its last digit is worth: two digits are usual for it.
-const LAST_DIGITS: f64 = 0.5;
 
 /// [`clears_below`] for the dry box, V.
 #[must_use]

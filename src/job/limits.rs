@@ -156,8 +156,8 @@ pub fn limits(job: &Job, targets: Targets) -> Result<Limits, InputError> {
         return Err(InputError::new("crosstalk_db", targets.crosstalk_db, "allowed: below zero, like -40"));
     }
     let (hand_meter, meter) = hand_meter(job);
-    let mut rows = rows(job, targets, &meter)?;
     let routes = Routes::new(job)?;
+    let mut rows = rows(job, &routes, targets, &meter);
     together(&mut rows, &routes, targets);
     let playing_output_v = routes.output_v;
     let typical = job.typical.iter().map(|used| moved(job, used, targets, &meter, &rows)).collect::<Result<_, _>>()?;
@@ -179,9 +179,8 @@ fn hand_meter(job: &Job) -> (String, Method) {
     own.map_or_else(typical, |(name, method)| (name.clone(), method.clone()))
 }
 
-fn rows(job: &Job, targets: Targets, meter: &Method) -> Result<Vec<Limit>, InputError> {
-    let routes = Routes::new(job)?;
-    Ok(contacts(&routes).into_iter().map(|contact| limit(job, &routes, contact, targets, meter)).collect())
+fn rows(job: &Job, routes: &Routes, targets: Targets, meter: &Method) -> Vec<Limit> {
+    contacts(routes).into_iter().map(|contact| limit(job, routes, contact, targets, meter)).collect()
 }
 
 /// How far half and twice of a typical value move the limits.
@@ -195,7 +194,7 @@ fn moved(
     let mut moves_by: Option<f64> = None;
     for factor in [0.5, 2.0] {
         let Some(other) = with_typical(job, &used.place, factor) else { break };
-        for (now, then) in rows(&other, targets, meter)?.iter().zip(before) {
+        for (now, then) in rows(&other, &Routes::new(&other)?, targets, meter).iter().zip(before) {
             if let (Some(now), Some(then)) = (now.stop_ohm, then.stop_ohm) {
                 let ratio = (now / then).max(then / now);
                 moves_by = Some(moves_by.unwrap_or(1.0).max(ratio));
@@ -273,7 +272,10 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
         let ampere = Method::typical("1 A drop");
         // what moves under tapping moves at one ampere too: its accuracy alone is taken off
         row.one_ampere_v = if row.as_movement {
-            ampere.map(|m| (stop * m.current_a.unwrap_or(1.0) - m.floor) / (1.0 + m.of_reading)).filter(|&v| v > 0.0)
+            ampere.and_then(|m| {
+                let shown_v = (stop * m.current_a.unwrap_or(1.0) - m.floor) / (1.0 + m.of_reading);
+                m.can_show(shown_v).then_some(shown_v)
+            })
         } else {
             clears("1 A drop")
         };
@@ -294,7 +296,7 @@ fn playing_ratio(route: &Route, index: usize, residue: f64) -> Option<f64> {
 /// Largest display of a meter with which no more than so many volts are there; nothing where it is too coarse to tell.
 fn shown_below(meter: &Method, across_v: f64) -> Option<f64> {
     let shown_v = (across_v - meter.floor) / (1.0 + meter.of_reading);
-    (shown_v.is_finite() && shown_v >= meter.floor).then_some(shown_v)
+    (shown_v.is_finite() && meter.can_show(shown_v)).then_some(shown_v)
 }
 
 /// What every contact of a route may have at once.

@@ -142,11 +142,12 @@ def test_planted_truth_reduced():
     # the whole: python -m weaklink.judgement_truth
     found = judgement_truth.judged(40, World(), draws=5000, workers=1)
     print(judgement_truth.report("reduced", found))
-    assert found.amplifiers == 40 and found.sure >= 10
+    count, hits, _ = found.sure(judgement_truth.LIKELY)
+    assert found.amplifiers == 40 and count >= 10
     # no guilty contact is acquitted by a rule
     assert found.alone >= 15 and not found.innocent, found.innocent
     # binomial: at 85 % true, 40 channels, below 60 % is less than one in a thousand
-    assert found.sure_first / found.sure > 0.6
+    assert hits / count > 0.6
     # a suspect picked at random would be right in about one of ten
     assert found.first / found.channels > 0.4
     brier = np.mean([(p - hit) ** 2 for p, hit in found.odds])
