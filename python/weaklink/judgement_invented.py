@@ -34,8 +34,11 @@ SHARES = {
     "stage": (0.20, 0.15, 0.20, 0.10, 0.10, 0.20, 0.05),
 }
 # ways of what is no contact beside another fault, with their shares, as the judgement has them
-RIVAL_WAYS = {"power stage": {"under-biased": 0.6, "noisy": 0.1}, "stage": {"noisy": 0.35}}
-DIRECT_SHARE, DIRECT_V, TRACK_STEP = 0.2, (0.02, 10.0), (1e-4, 3e-2)
+RIVAL_WAYS = {
+    "power stage": {"under-biased": PRIOR["under_biased"], "noisy": 0.25 * (1.0 - PRIOR["under_biased"])},
+    "stage": {"noisy": PRIOR["noisy"]},
+}
+DIRECT_V, TRACK_STEP = (0.02, 10.0), (1e-4, 3e-2)
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,7 @@ class Amplifier:
             nature = self.layout.others()[who][0]
             ways = dict(RIVAL_WAYS.get(nature, {}))
             if self.layout.drives_control(who):
-                ways["direct voltage"] = DIRECT_SHARE
+                ways["direct voltage"] = PRIOR["direct_voltage"]
             ways["another fault"] = 1.0 - sum(ways.values())
             way = str(rng.choice(list(ways), p=list(ways.values())))
             if way == "under-biased":

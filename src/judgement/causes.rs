@@ -93,7 +93,7 @@ impl Hypothesis {
                     (Self::Chatter, priors.chatter),
                 ]
             }
-            nature => rival_ways(nature, suspect.drives_control),
+            nature => rival_ways(nature, suspect.drives_control, priors),
         }
     }
 }

@@ -63,6 +63,9 @@ priors! {
     chatter = 0.30 in 0.0 .. 1.0, "share of bad contacts that chatter";
     bridged = 0.10 in 0.0 .. 1.0, "share whose film the signal has broken";
     no_contact = 0.30 in 0.0 .. 1.0, "that it is a stage, source or loudspeaker on the route";
+    under_biased = 0.60 in 0.0 .. 1.0, "share of faults of an output stage that are too little bias";
+    noisy = 0.35 in 0.0 .. 1.0, "share of faults of another stage that are noise of its own";
+    direct_voltage = 0.20 in 0.0 .. 1.0, "share of faults before a control that are direct voltage on it";
     something_else = 0.05 in 0.0 .. 1.0, "that it is nothing in this sheet";
     two_faults = 0.10 in 0.0 .. 1.0, "that a channel has two faults";
     shared = 0.60 in 0.0 .. 1.0, "that one cause is behind both channels where both are bad";
@@ -122,6 +125,10 @@ impl Priors {
         }
         if self.chatter + self.bridged > 1.0 {
             return refuse("chatter + bridged", self.chatter + self.bridged, "allowed: at most 1 together");
+        }
+        if self.noisy + self.direct_voltage > 1.0 {
+            let sum = self.noisy + self.direct_voltage;
+            return refuse("noisy + direct_voltage", sum, "allowed: at most 1 together; the rest is other faults");
         }
         let outside = self.no_contact + self.something_else;
         if outside > 1.0 {
@@ -195,6 +202,7 @@ mod tests {
         assert!(set("ohmic", 0.5).to_string().contains("sum to 1"));
         assert!(set("chatter", -0.1).place.ends_with("chatter"));
         assert!(set("chatter", 0.95).place.contains("chatter + bridged"));
+        assert!(set("noisy", 0.9).place.ends_with("noisy + direct_voltage"));
         assert!(set("no_contact", 0.99).place.contains("something_else"));
         assert!(set("frit_to", 0.01).place.ends_with("frit_from"));
         assert!(set("unwritten", f64::NAN).place.ends_with("unwritten"));

@@ -3,16 +3,11 @@
 
 use super::causes::{Effect, Hypothesis, SILENT_DB};
 use super::dice::Dice;
+use super::priors::Priors;
 use super::scene::Nature;
 
-/// Share of faults of an output stage that are too little bias \[assumption\].
-pub const CROSSOVER_SHARE: f64 = 0.6;
-/// Share of faults of a stage that are noise of its own \[assumption\].
-pub const NOISE_SHARE: f64 = 0.35;
-/// The same of an output stage, whose gain is small \[assumption\].
-pub const POWER_NOISE_SHARE: f64 = 0.1;
-/// Share of faults of a stage that drives a control that are direct voltage on it: a leaky coupling capacitor \[assumption\].
-pub const DIRECT_SHARE: f64 = 0.2;
+/// Of the faults of an output stage that are not its bias, the share that is noise of its own: its gain is small \[assumption\].
+pub const POWER_NOISE_SHARE: f64 = 0.25;
 /// Direct voltage of such a fault, V \[assumption\]: from what a control begins to tell of to a supply's.
 pub const DIRECT_V: (f64, f64) = (0.02, 10.0);
 /// Steps of a control's track as it is turned, over the whole \[assumption\]: up to the 3 % that a control's noise may be
@@ -28,18 +23,21 @@ pub const QUIESCENT: (f64, f64) = (0.02, 1.0);
 /// See [`QUIESCENT`].
 pub const FEEDBACK: (f64, f64) = (3.0, 100.0);
 
-/// The ways in which what is no contact can be at fault, with their shares.
+/// The ways in which what is no contact can be at fault, with their shares: a leaky coupling capacitor where a control follows.
 #[must_use]
-pub fn rival_ways(nature: Nature, drives_control: bool) -> Vec<(Hypothesis, f64)> {
+pub fn rival_ways(nature: Nature, drives_control: bool, priors: &Priors) -> Vec<(Hypothesis, f64)> {
     let mut ways = match nature {
-        Nature::PowerStage => vec![(Hypothesis::Crossover, CROSSOVER_SHARE), (Hypothesis::Noise, POWER_NOISE_SHARE)],
-        Nature::Stage => vec![(Hypothesis::Noise, NOISE_SHARE)],
+        Nature::PowerStage => vec![
+            (Hypothesis::Crossover, priors.under_biased),
+            (Hypothesis::Noise, POWER_NOISE_SHARE * (1.0 - priors.under_biased)),
+        ],
+        Nature::Stage => vec![(Hypothesis::Noise, priors.noisy)],
         _ => vec![],
     };
     if drives_control && matches!(nature, Nature::Stage | Nature::Source) {
-        ways.push((Hypothesis::DirectVoltage, DIRECT_SHARE));
+        ways.push((Hypothesis::DirectVoltage, priors.direct_voltage));
     }
-    let rest = 1.0 - ways.iter().map(|w| w.1).sum::<f64>();
+    let rest = (1.0 - ways.iter().map(|w| w.1).sum::<f64>()).max(0.0);
     ways.push((Hypothesis::Fault, rest));
     ways
 }

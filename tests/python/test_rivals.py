@@ -193,3 +193,13 @@ def test_what_cannot_stand_in_parallel_is_refused(parallel, says):
 def test_the_signals_own_reading_has_nothing_beside_it():
     with pytest.raises(wl.InputError, match="nothing to take off"):
         reading("5 mV", "signal millivolts", "8 ohm", at="2 V")
+
+
+def test_the_shares_of_rivals_are_priors():
+    turned = CRACKLE + 'comes_back = ["when turned"]\nin_pauses = "yes"\n'
+    before, none = (odds(turned + more) for more in ("", "[prior]\nnoisy = 0\ndirect_voltage = 0\nunder_biased = 1\n"))
+    for way in ("noisy", "direct voltage"):
+        assert share(before, "line stage", way) > 0.01 and share(none, "line stage", way) == 0.0
+    assert share(none, "power stage", "another fault") == share(none, "power stage", "noisy") == 0.0
+    with pytest.raises(wl.InputError, match=r"noisy \+ direct_voltage"):
+        odds(turned + "[prior]\nnoisy = 0.9\n")
