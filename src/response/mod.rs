@@ -9,6 +9,7 @@ pub mod ceiling_resistive;
 pub mod ceiling_two_tone;
 pub mod distortion;
 pub mod distortion_many;
+mod drift;
 pub(crate) mod enclosed;
 pub(crate) mod jet;
 pub mod level;
