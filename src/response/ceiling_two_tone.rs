@@ -19,6 +19,7 @@
 use super::ceiling::Loop;
 use super::ceiling_many::Moving;
 use super::status::Status;
+use super::weighted_in_time::{Label, Pair, WeightedInTime};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 
@@ -80,6 +81,33 @@ fn most(tones: &[Tone; 2], weights: [f64; 2], delta: f64, direct: f64) -> f64 {
     high
 }
 
+/// What `d2` or `d3` consists of, and the weights in time that suit it.
+struct Products {
+    labels: &'static [Label],
+    factor: f64,
+    weight: &'static [Label],
+    blunt: f64,
+}
+
+/// `d2` and `d3` for a ratio of the tones. The weights follow `|w|/|i|`: even lines of the tones' square, and what the
+/// products' square has; how far it is blunted was tried out (any choice is safe).
+const fn pairs(ratio: f64) -> [Products; 2] {
+    const SQUARES: &[Label] = &[(2, 0), (0, 2), (1, 1), (-1, 1)];
+    if ratio == 1.0 {
+        let weight = &[(1, 1), (-1, 1), (-2, 2)];
+        [
+            Products { labels: &[(-1, 1)], factor: 0.5, weight, blunt: 0.2 },
+            Products { labels: &[(2, -1), (-1, 2)], factor: 0.5, weight: SQUARES, blunt: 0.3 },
+        ]
+    } else {
+        let weight = &[(2, 0), (0, 2), (4, 0), (1, 1), (-1, 1)];
+        [
+            Products { labels: &[(-1, 1), (1, 1)], factor: 1.0, weight: SQUARES, blunt: 0.3 },
+            Products { labels: &[(-2, 1), (2, 1)], factor: 1.0, weight, blunt: 0.5 },
+        ]
+    }
+}
+
 /// The bounds for contacts `moving` of one loop (or one across the signal), the others at `fixed_ohm`.
 ///
 /// `emf_v`: V rms of the sine that has the same peak as both tones, whose amplitudes are as `ratio` to 1, lower to upper; it
@@ -135,15 +163,22 @@ pub fn ceiling_two_tone(
         let free = f > 1e-9 * high_hz && (f / low_hz - 1.0).abs() > 1e-9 && (f / high_hz - 1.0).abs() > 1e-9;
         if free { ready.product_share(f, range) } else { 0.0 }
     };
-    let (f1, f2) = (low_hz, high_hz);
-    let (d2, d3, rms) = if ratio == 1.0 {
-        let both = most(&tones, [1.0, 1.0], delta, direct).sqrt();
-        let (difference, third) = (share(f2 - f1), share(2.0 * f1 - f2).hypot(share(2.0 * f2 - f1)));
-        (0.5 * difference * over_upper, 0.5 * third * over_upper, everywhere * both)
-    } else {
-        let pair = |k: f64| share(f2 - k * f1).hypot(share(f2 + k * f1));
-        (pair(1.0) * over_upper, pair(2.0) * over_upper, everywhere * over_upper)
+    let [second, third] = pairs(ratio);
+    // a weight in time sees no direct current
+    let weighted = (direct == 0.0 && over_upper.is_finite())
+        .then(|| WeightedInTime::new(&ready, (low_hz, high_hz), [tones[0].emf, tones[1].emf], range))
+        .flatten();
+    let of = |pair: &Products| -> f64 {
+        let hz = |label: Label| f64::from(label.0) * low_hz + f64::from(label.1) * high_hz;
+        let shares = pair.labels.iter().map(|&label| share(hz(label)));
+        let energy = pair.factor * over_upper * shares.clone().map(|s| s * s).sum::<f64>().sqrt();
+        let counts = |(&label, share): (&Label, f64)| (label, if share > 0.0 { pair.factor } else { 0.0 });
+        let lines: Vec<(Label, f64)> = pair.labels.iter().zip(shares).map(counts).collect();
+        let pair = Pair { lines: &lines, weight: pair.weight, blunt: pair.blunt };
+        weighted.as_ref().map_or(energy, |weighted| weighted.bound(&pair, energy))
     };
+    let (d2, d3) = (of(&second), of(&third));
+    let rms = everywhere * if ratio == 1.0 { most(&tones, [1.0, 1.0], delta, direct).sqrt() } else { over_upper };
     let known = |value: f64| if value.is_finite() { value } else { f64::NAN };
     let status = match d2.is_finite() && d3.is_finite() && rms.is_finite() {
         true => Status::Holds,

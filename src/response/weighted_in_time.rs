@@ -1,0 +1,484 @@
+//! T3 sharpened for single products: the contact's inequality weighed in time. Statement and proof: [`bounds`](super::bounds).
+//!
+//! T3 averages `e^2 <= Delta^2 i^2`, and so does not see **when** the contact had the current. It holds at every instant, so it
+//! may be averaged with any weight `lambda(t) >= 0` first. What a contact gives a product is `<e w>`, `w(t)` a wave of the
+//! products' lines; with weights about `|w|/|i|` nothing is lost. Here `lambda = 1 + sum of a few cosines` of even order,
+//!
+//! `<e w> <= <lambda (Delta^2 i0^2 - e0^2)>/2 + <l^2/(lambda - epsilon)>/2 + <e0 w>`,
+//!
+//! `i0`, `e0`: middle of what the tones' currents can be; `l`: what is linear in the rest; `epsilon`: the change of the loop
+//! between the lines that `lambda` couples ([`drift`](super::drift)). The phases of the products are free: their circles are cut into arcs, every arc has
+//! a `lambda` of its own, and as the right side is convex in `w`, the corners of a polygon around the arc hold all of it.
+//!
+//! All waves are finite sums over labels `(k1, k2)`, lines at `k1 f1 + k2 f2`; where labels meet on one frequency (tones of a
+//! small common ratio) what that can add is added whatever the phases are.
+
+use super::ceiling::Loop;
+use super::drift::Drift;
+use num_complex::Complex64;
+use std::f64::consts::{PI, SQRT_2, TAU};
+
+pub(super) type Label = (i32, i32);
+
+/// Arcs of a circle of phases.
+const ARCS: usize = 8;
+
+/// Corners around an arc: its two ends and the tips of this many tangents' polygon.
+const TIPS: usize = 3;
+const CORNERS: usize = TIPS + 2;
+
+/// Samples of the torus from which weights and their inverse are taken; any choice is safe.
+const GRID: (usize, usize) = (24, 16);
+
+/// Largest labels of the inverse.
+const INVERSE: Label = (10, 7);
+
+/// Labels that may meet: beyond, two waves and an inverse have no lines.
+const MEETING: Label = (24, 16);
+
+/// Frequencies nearer than this share of the upper tone are taken to meet.
+const MEET: f64 = 1e-9;
+
+/// Times that the bound is fed back into its own reference.
+const ROUNDS: usize = 3;
+
+/// Strengths of the weights that are tried.
+const STRENGTHS: [f64; 2] = [1.0, 0.5];
+
+/// Rounding of the finite sums, relative, with room to spare.
+const ROUNDING: f64 = 1e-10;
+
+/// A real wave: its lines, both signs of each, rms of a pair.
+type Wave = Vec<(Label, Complex64)>;
+
+fn push(wave: &mut Wave, label: Label, value: Complex64) {
+    match wave.iter_mut().find(|line| line.0 == label) {
+        Some(line) => line.1 += value,
+        None => wave.push((label, value)),
+    }
+}
+
+fn cosine(label: Label, rms: Complex64) -> [(Label, Complex64); 2] {
+    [(label, rms / SQRT_2), ((-label.0, -label.1), rms.conj() / SQRT_2)]
+}
+
+fn product(a: &Wave, b: &Wave) -> Wave {
+    let mut found = Wave::new();
+    for (k, x) in a {
+        for (l, y) in b {
+            push(&mut found, (k.0 + l.0, k.1 + l.1), x * y);
+        }
+    }
+    found
+}
+
+/// A wave of many lines as a table.
+#[derive(Debug, Clone)]
+struct Table(Vec<Complex64>);
+
+impl Table {
+    const WIDE: usize = 2 * INVERSE.0 as usize + 1;
+    const SIZE: usize = Self::WIDE * (2 * INVERSE.1 as usize + 1);
+
+    fn at(&self, label: Label) -> Complex64 {
+        if label.0.abs() > INVERSE.0 || label.1.abs() > INVERSE.1 {
+            return Complex64::ZERO;
+        }
+        self.0[(label.1 + INVERSE.1) as usize * Self::WIDE + (label.0 + INVERSE.0) as usize]
+    }
+
+    fn one() -> Self {
+        let mut table = Self(vec![Complex64::ZERO; Self::SIZE]);
+        table.0[Self::SIZE / 2] = Complex64::ONE;
+        table
+    }
+
+    /// Mean of the product with two waves, on the torus.
+    fn mean(&self, x: &Wave, y: &Wave) -> f64 {
+        let line = |k: Label| y.iter().map(|(l, b)| b * self.at((-k.0 - l.0, -k.1 - l.1))).sum::<Complex64>();
+        x.iter().map(|(k, a)| (a * line(*k)).re).sum()
+    }
+
+    /// Most that labels which meet can add to that mean.
+    fn meeting(&self, x: &Wave, y: &Wave, meet: &[Label]) -> f64 {
+        let mut sum = 0.0;
+        for m in meet {
+            for (k, a) in x {
+                for (l, b) in y {
+                    sum += a.norm() * b.norm() * self.at((m.0 - k.0 - l.0, m.1 - k.1 - l.1)).norm();
+                }
+            }
+        }
+        sum
+    }
+}
+
+/// Values on the samples of the torus.
+struct Torus {
+    turn: [Vec<Complex64>; 2],
+}
+
+impl Torus {
+    fn new() -> Self {
+        let turn = |n: usize| (0..n).map(|k| Complex64::from_polar(1.0, TAU * k as f64 / n as f64)).collect();
+        Self { turn: [turn(GRID.0), turn(GRID.1)] }
+    }
+
+    fn turned(&self, axis: usize, times: i32, at: usize) -> Complex64 {
+        let n = self.turn[axis].len() as i32;
+        self.turn[axis][(times * at as i32).rem_euclid(n) as usize]
+    }
+
+    fn sampled(&self, wave: &Wave) -> Vec<f64> {
+        let mut values = vec![0.0; GRID.0 * GRID.1];
+        for (label, c) in wave {
+            for one in 0..GRID.0 {
+                let first = c * self.turned(0, label.0, one);
+                for two in 0..GRID.1 {
+                    values[one * GRID.1 + two] += (first * self.turned(1, label.1, two)).re;
+                }
+            }
+        }
+        values
+    }
+
+    fn line(&self, values: &[f64], label: Label) -> Complex64 {
+        let mut sum = Complex64::ZERO;
+        for one in 0..GRID.0 {
+            let row = &values[one * GRID.1..(one + 1) * GRID.1];
+            let inner: Complex64 = row.iter().enumerate().map(|(two, v)| v * self.turned(1, -label.1, two)).sum();
+            sum += inner * self.turned(0, -label.0, one);
+        }
+        sum / (GRID.0 * GRID.1) as f64
+    }
+
+    /// All lines of a table; those that a real wave has twice are computed once.
+    fn table(&self, values: &[f64]) -> Table {
+        let mut table = Table(vec![Complex64::ZERO; Table::SIZE]);
+        let mut rows = vec![Complex64::ZERO; GRID.0];
+        for k2 in 0..=INVERSE.1 {
+            for (one, row) in rows.iter_mut().enumerate() {
+                let samples = &values[one * GRID.1..(one + 1) * GRID.1];
+                *row = samples.iter().enumerate().map(|(two, v)| v * self.turned(1, -k2, two)).sum();
+            }
+            for k1 in -INVERSE.0..=INVERSE.0 {
+                let sum: Complex64 = rows.iter().enumerate().map(|(one, r)| r * self.turned(0, -k1, one)).sum();
+                let value = sum / (GRID.0 * GRID.1) as f64;
+                let place = |k: Label| (k.1 + INVERSE.1) as usize * Table::WIDE + (k.0 + INVERSE.0) as usize;
+                table.0[place((k1, k2))] = value;
+                table.0[place((-k1, -k2))] = value.conj();
+            }
+        }
+        table
+    }
+}
+
+/// `1/s` from above as a finite sum: the inverse on the samples, times what makes up for the lines that it leaves out.
+fn inverse_above(torus: &Torus, s: &Wave) -> Option<Table> {
+    const LEAST: f64 = 0.02;
+    let inverse: Vec<f64> = torus.sampled(s).iter().map(|v| v.max(LEAST).recip()).collect();
+    let mut table = torus.table(&inverse);
+    // |inverse s - 1| is at most the sum of its lines
+    let mut left = 0.0;
+    for k2 in -INVERSE.1 - 2..=INVERSE.1 + 2 {
+        for k1 in -INVERSE.0 - 4..=INVERSE.0 + 4 {
+            let sum: Complex64 = s.iter().map(|(l, c)| c * table.at((k1 - l.0, k2 - l.1))).sum();
+            left += (sum - f64::from(u8::from((k1, k2) == (0, 0)))).norm();
+        }
+    }
+    if left.is_nan() || left > 0.5 {
+        return None;
+    }
+    table.0.iter_mut().for_each(|c| *c *= (1.0 - left).recip());
+    Some(table)
+}
+
+/// What one weight proves on one pair of arcs, for every pair of corners: `sqrt(p (r + m r1 + m^2 r2)) + x + m x1`.
+struct Certificate {
+    p: f64,
+    r: Vec<f64>,
+    r1: Vec<f64>,
+    r2: f64,
+    x: Vec<f64>,
+    x1: f64,
+    /// what meeting labels add to the mean of squares, without the tone, once and twice with it; and to `x`, `x1`
+    meet: [f64; 5],
+}
+
+impl Certificate {
+    fn at(&self, m: f64) -> f64 {
+        let [a, b, c, x, x1] = self.meet;
+        let one = |k: usize| {
+            let r = self.r[k] + a + m * (self.r1[k] + b) + m * m * (self.r2 + c);
+            (self.p * r.max(0.0)).sqrt() + self.x[k] + x + m * (self.x1 + x1)
+        };
+        (0..self.r.len()).map(one).fold(f64::NEG_INFINITY, f64::max)
+    }
+}
+
+/// A pair of products as one figure of distortion: the sum of the levels of its lines over the upper tone.
+pub(super) struct Pair<'a> {
+    /// labels with the factor of their level; zero for a line that does not count
+    pub lines: &'a [(Label, f64)],
+    /// labels of the weight, half of them
+    pub weight: &'a [Label],
+    /// how far the weight's shape is kept from its poles and zeros
+    pub blunt: f64,
+}
+
+/// Two tones in a loop, ready for any pair of products.
+pub(super) struct WeightedInTime<'a> {
+    ready: &'a Loop<'a>,
+    hz: (f64, f64),
+    emf: [f64; 2],
+    range: (f64, f64),
+    drift: Drift,
+    torus: Torus,
+    meet: Vec<Label>,
+}
+
+impl<'a> WeightedInTime<'a> {
+    /// `emf`: V in the loop; `range` in siemens across the signal. Nothing where the loop's change has no bound.
+    pub(super) fn new(ready: &'a Loop<'a>, hz: (f64, f64), emf: [f64; 2], range: (f64, f64)) -> Option<Self> {
+        let drift = Drift::new(ready, range, TAU * 4.0 * hz.1)?;
+        let mut meet = Vec::new();
+        for k1 in -MEETING.0..=MEETING.0 {
+            for k2 in -MEETING.1..=MEETING.1 {
+                let apart = f64::from(k1) * hz.0 + f64::from(k2) * hz.1;
+                if (k1, k2) != (0, 0) && apart.abs() <= MEET * hz.1 {
+                    meet.push((k1, k2));
+                }
+            }
+        }
+        Some(Self { ready, hz, emf, range, drift, torus: Torus::new(), meet })
+    }
+
+    fn frequency(&self, label: Label) -> f64 {
+        f64::from(label.0) * self.hz.0 + f64::from(label.1) * self.hz.1
+    }
+
+    /// `Z = M + Rmid` and `D` at a label.
+    fn seen(&self, label: Label) -> (Complex64, f64) {
+        let hz = self.frequency(label);
+        let m = self.ready.drive(hz.abs()).0;
+        let (low, high) = self.range;
+        let z = m + 0.5 * (low + high);
+        (if hz < 0.0 { z.conj() } else { z }, m.norm_sqr() + (low + high) * m.re + low * high)
+    }
+
+    /// Least proved bound of a pair, never above `most`, which has to be one already.
+    pub(super) fn bound(&self, pair: &Pair, most: f64) -> f64 {
+        self.tightened(pair, most, true).unwrap_or(most)
+    }
+
+    fn tightened(&self, pair: &Pair, most: f64, with_drift: bool) -> Option<f64> {
+        let lines: Vec<(Label, f64)> = pair.lines.iter().copied().filter(|line| line.1 > 0.0).collect();
+        if lines.is_empty() || !most.is_finite() {
+            return None;
+        }
+        let delta = 0.5 * (self.range.1 - self.range.0);
+        let tones = [(1, 0), (0, 1)].map(|label| (label, self.seen(label)));
+        let (mut current, mut drop) = (Wave::new(), Wave::new());
+        for ((label, (z, d)), emf) in tones.iter().zip(self.emf) {
+            current.extend(cosine(*label, z.conj() * (emf / d)));
+            drop.extend(cosine(*label, Complex64::from(-delta * delta * emf / d)));
+        }
+        let per_current =
+            |label: Label| self.ready.output_per_current(self.frequency(label).abs()) / self.seen(label).0.norm();
+        // the wave of a product's or of the tone's unit, on its way to the output and then against the rest of the current
+        let upper = per_current((0, 1));
+        let reference = upper * self.emf[1];
+        let sizes: Vec<(Label, f64)> = lines
+            .iter()
+            .map(|&(label, factor)| (label, factor * per_current(label)))
+            .chain([((0, 1), upper)])
+            .collect();
+        let against: Vec<f64> = sizes
+            .iter()
+            .map(|&(label, _)| {
+                let (z, d) = self.seen(label);
+                -z.norm() / d.sqrt() / SQRT_2
+            })
+            .collect();
+        let drop_of_upper = -delta * delta * self.emf[1] / tones[1].1.1 * upper;
+        let mut seen: Vec<(Label, (Complex64, f64))> = tones.to_vec();
+        for weight in pair.weight {
+            for (k, _) in &current {
+                for label in [(k.0 + weight.0, k.1 + weight.1), (k.0 - weight.0, k.1 - weight.1), *k] {
+                    seen.push((label, self.seen(label)));
+                }
+            }
+        }
+        seen.sort_by_key(|one| one.0);
+        seen.dedup_by_key(|one| one.0);
+        let sampled = self.torus.sampled(&current);
+        let known = Known { delta, current, sampled, drop, sizes, against, drop_of_upper, seen, with_drift };
+        let second = if lines.len() == 2 { ARCS } else { 1 };
+        let mut arcs = Vec::with_capacity(ARCS * second);
+        for one in 0..ARCS {
+            for two in 0..second {
+                arcs.push(self.certificates(pair, &known, (one, two))?);
+            }
+        }
+        let largest = |m: f64| -> f64 {
+            let arc = |found: &Vec<Certificate>| found.iter().map(|c| c.at(m)).fold(f64::INFINITY, f64::min);
+            arcs.iter().map(arc).fold(f64::NEG_INFINITY, f64::max)
+        };
+        let (mut m, mut value) = (most, largest(most));
+        for _ in 0..ROUNDS {
+            let next = value / reference * (1.0 + ROUNDING);
+            let there = largest(next);
+            // proved for `next` itself
+            if !(next < m && there <= next * reference) {
+                break;
+            }
+            (m, value) = (next, there);
+        }
+        Some((m * (1.0 + ROUNDING)).min(most))
+    }
+
+    /// What each weight proves on a pair of arcs.
+    fn certificates(&self, pair: &Pair, known: &Known, arcs: (usize, usize)) -> Option<Vec<Certificate>> {
+        let half = PI / ARCS as f64;
+        let middle = |arc: usize| TAU * arc as f64 / ARCS as f64;
+        let tip = half / TIPS as f64;
+        let corner = |arc: usize, k: usize| match k {
+            0 => Complex64::from_polar(1.0, middle(arc) - half),
+            _ if k == CORNERS - 1 => Complex64::from_polar(1.0, middle(arc) + half),
+            _ => Complex64::from_polar(tip.cos().recip(), middle(arc) - half + (2 * k - 1) as f64 * tip),
+        };
+        let products = known.sizes.len() - 1;
+        let mut corners = Vec::new();
+        for one in 0..CORNERS {
+            for two in 0..if products == 2 { CORNERS } else { 1 } {
+                corners.push([corner(arcs.0, one), corner(arcs.1, two)]);
+            }
+        }
+        // weights: the shape |w|/|i|, blunted, from its first lines
+        let rms = |wave: &[f64]| (wave.iter().map(|v| v * v).sum::<f64>() / wave.len() as f64).sqrt();
+        let mut wave = Wave::new();
+        for k in 0..products {
+            let turned = Complex64::from_polar(known.sizes[k].1, middle([arcs.0, arcs.1][k]));
+            wave.extend(cosine(known.sizes[k].0, turned * known.against[k]));
+        }
+        let wanted = self.torus.sampled(&wave);
+        let (a, b, blunt) = (rms(&wanted), rms(&known.sampled), pair.blunt * pair.blunt);
+        let shape = |(w, i): (&f64, &f64)| ((w * w / (a * a) + blunt) / (i * i / (b * b) + blunt)).sqrt();
+        let shape: Vec<f64> = wanted.iter().zip(&known.sampled).map(shape).collect();
+        let mean = self.torus.line(&shape, (0, 0)).re;
+        let lines: Vec<(Label, Complex64)> =
+            pair.weight.iter().map(|&label| (label, self.torus.line(&shape, label) / mean)).collect();
+        let even = vec![((0, 0), Complex64::ONE)];
+        let mut found = vec![self.certificate(known, &even, &Table::one(), &corners)?];
+        for strength in STRENGTHS {
+            let mut lambda = even.clone();
+            let mut epsilon = 0.0;
+            for &(label, c) in &lines {
+                lambda.push((label, c * strength));
+                lambda.push(((-label.0, -label.1), c.conj() * strength));
+                let apart = TAU * self.frequency(label).abs();
+                epsilon += 2.0 * strength * c.norm() * self.drift.between(apart);
+            }
+            let mut left = lambda.clone();
+            if known.with_drift {
+                left[0].1 -= epsilon;
+            }
+            if left[0].1.re <= 0.0 {
+                continue;
+            }
+            let Some(inverse) = inverse_above(&self.torus, &left) else { continue };
+            found.extend(self.certificate(known, &lambda, &inverse, &corners));
+        }
+        Some(found)
+    }
+
+    fn certificate(
+        &self,
+        known: &Known,
+        lambda: &Wave,
+        inverse: &Table,
+        corners: &[[Complex64; 2]],
+    ) -> Option<Certificate> {
+        let (currents, drops) = (product(lambda, &known.current), product(lambda, &known.drop));
+        let square = known.delta * known.delta;
+        let mut linear = Wave::with_capacity(currents.len());
+        for ((label, i), (_, e)) in currents.iter().zip(&drops) {
+            let place = known.seen.binary_search_by_key(label, |one| one.0).ok()?;
+            let (z, d) = known.seen[place].1;
+            let size = z.norm();
+            linear.push((*label, (z / size * (i * square) + e * size) / d.sqrt()));
+        }
+        let one = Table::one();
+        let mut p = square * one.mean(&currents, &known.current) - one.mean(&drops, &known.drop)
+            + inverse.mean(&linear, &linear);
+        p += square * one.meeting(&currents, &known.current, &self.meet)
+            + one.meeting(&drops, &known.drop, &self.meet)
+            + inverse.meeting(&linear, &linear, &self.meet);
+        if !p.is_finite() || p < 0.0 {
+            return None;
+        }
+        let count = known.sizes.len();
+        let unit = |k: usize| known.sizes[k].1 * known.against[k];
+        let add = |a: Label, b: Label| (a.0 + b.0, a.1 + b.1);
+        let negative = |a: Label| (-a.0, -a.1);
+        // mean of the product of two lines, and of a line with what is linear in the rest
+        let pairs = |a: usize, b: usize, x: Complex64, y: Complex64| {
+            let (k, l) = (known.sizes[a].0, known.sizes[b].0);
+            let both = x * y * inverse.at(negative(add(k, l))) + x * y.conj() * inverse.at(add(l, negative(k)));
+            2.0 * unit(a) * unit(b) * both.re
+        };
+        let beside: Vec<Complex64> = (0..count)
+            .map(|a| {
+                let k = known.sizes[a].0;
+                linear.iter().map(|(l, c)| c * inverse.at(negative(add(k, *l)))).sum::<Complex64>() * (2.0 * unit(a))
+            })
+            .collect();
+        let (tone, all) = (count - 1, Complex64::ONE);
+        let (mut r, mut r1, mut x) = (Vec::new(), Vec::new(), Vec::new());
+        for corner in corners {
+            let (mut square, mut cross, mut with) = (0.0, 0.0, 0.0);
+            for a in 0..tone {
+                for b in 0..tone {
+                    square += pairs(a, b, corner[a], corner[b]);
+                }
+                cross += 2.0 * pairs(a, tone, corner[a], all);
+                with += (corner[a] * beside[a]).re;
+            }
+            r.push(square);
+            r1.push(cross);
+            x.push(with);
+        }
+        let wave = |from: usize, to: usize| -> Wave {
+            (from..to).flat_map(|k| cosine(known.sizes[k].0, Complex64::from(SQRT_2 * unit(k)))).collect()
+        };
+        let (products, upper) = (wave(0, tone), wave(tone, count));
+        let meeting = |a: &Wave, b: &Wave| inverse.meeting(a, b, &self.meet);
+        let meet = [
+            meeting(&products, &products),
+            2.0 * meeting(&products, &upper),
+            meeting(&upper, &upper),
+            meeting(&products, &linear),
+            meeting(&upper, &linear),
+        ];
+        let x1 = beside[tone].re + known.drop_of_upper;
+        Some(Certificate { p, r, r1, r2: pairs(tone, tone, all, all), x, x1, meet })
+    }
+}
+
+/// What all arcs share.
+struct Known {
+    delta: f64,
+    current: Wave,
+    sampled: Vec<f64>,
+    drop: Wave,
+    /// what a label sees of the loop, in the order of the labels
+    seen: Vec<(Label, (Complex64, f64))>,
+    /// products and the upper tone last: labels, and level at the output per volt of the contact
+    sizes: Vec<(Label, f64)>,
+    /// their factors against the rest of the current, over a root of two
+    against: Vec<f64>,
+    /// what the middle of the contact's voltage gives the upper tone
+    drop_of_upper: f64,
+    /// false makes the version that is too small
+    with_drift: bool,
+}
