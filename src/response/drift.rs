@@ -30,8 +30,8 @@ const MOST: usize = 1000;
 /// `Delta S/D` from above, constant on intervals of angular frequency from zero to infinity.
 #[derive(Debug)]
 pub(super) struct Drift {
-    /// lower ends, rad/s, and the rate from there to the next one, s
-    steps: Vec<(f64, f64)>,
+    /// lower ends, rad/s, the rate from there to the next one, s, and its integral up to there
+    steps: Vec<(f64, f64, f64)>,
 }
 
 impl Loop<'_> {
@@ -71,20 +71,25 @@ impl Drift {
             };
             match ready.drift_rate(span, range) {
                 Some((middle, top)) if top <= CLOSE * middle || top * widest.min(to - from) <= NEGLIGIBLE => {
-                    steps.push((from, top));
+                    steps.push((from, top, 0.0));
                 }
                 _ if span.is_narrow() => return None,
                 _ => open.extend(span.halves()),
             }
         }
         steps.sort_by(|a, b| a.0.total_cmp(&b.0));
+        for k in 1..steps.len() {
+            let (from, rate, until) = steps[k - 1];
+            steps[k].2 = until + rate * (steps[k].0 - from);
+        }
         Some(Self { steps })
     }
 
     /// Integral of the rate from zero.
     fn until(&self, omega: f64) -> f64 {
-        let ends = self.steps.iter().skip(1).map(|s| s.0).chain([f64::INFINITY]);
-        self.steps.iter().zip(ends).map(|(&(from, rate), to)| rate * (omega.min(to) - from).max(0.0)).sum()
+        let at = self.steps.partition_point(|step| step.0 <= omega).max(1) - 1;
+        let (from, rate, until) = self.steps[at];
+        until + rate * (omega - from)
     }
 
     /// `sinh d` for frequencies `apart` rad/s from each other, negative ones among them.

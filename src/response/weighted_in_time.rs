@@ -31,7 +31,7 @@ const CORNERS: usize = TIPS + 2;
 const GRID: (usize, usize) = (24, 16);
 
 /// Largest labels of the inverse.
-const INVERSE: Label = (10, 7);
+const INVERSE: Label = (8, 5);
 
 /// Labels that may meet: beyond, two waves and an inverse have no lines.
 const MEETING: Label = (24, 16);
@@ -42,8 +42,8 @@ const MEET: f64 = 1e-9;
 /// Times that the bound is fed back into its own reference.
 const ROUNDS: usize = 3;
 
-/// Strengths of the weights that are tried.
-const STRENGTHS: [f64; 2] = [1.0, 0.5];
+/// A weight whose change of the loop is above this is taken at half its strength.
+const MUCH: f64 = 0.1;
 
 /// Rounding of the finite sums, relative, with room to spare.
 const ROUNDING: f64 = 1e-10;
@@ -84,7 +84,11 @@ impl Table {
         if label.0.abs() > INVERSE.0 || label.1.abs() > INVERSE.1 {
             return Complex64::ZERO;
         }
-        self.0[(label.1 + INVERSE.1) as usize * Self::WIDE + (label.0 + INVERSE.0) as usize]
+        self.0[Self::place(label)]
+    }
+
+    fn place(label: Label) -> usize {
+        (label.1 + INVERSE.1) as usize * Self::WIDE + (label.0 + INVERSE.0) as usize
     }
 
     fn one() -> Self {
@@ -115,58 +119,72 @@ impl Table {
 
 /// Values on the samples of the torus.
 struct Torus {
-    turn: [Vec<Complex64>; 2],
+    /// turns of every sample for every line of an axis, from the most negative line on
+    turns: [Vec<Complex64>; 2],
 }
 
 impl Torus {
     fn new() -> Self {
-        let turn = |n: usize| (0..n).map(|k| Complex64::from_polar(1.0, TAU * k as f64 / n as f64)).collect();
-        Self { turn: [turn(GRID.0), turn(GRID.1)] }
+        let turns = |n: usize, most: i32| {
+            let step = move |k: i32, at: usize| Complex64::from_polar(1.0, TAU * f64::from(k * at as i32) / n as f64);
+            (-most..=most).flat_map(|k| (0..n).map(move |at| step(k, at))).collect()
+        };
+        Self { turns: [turns(GRID.0, INVERSE.0), turns(GRID.1, INVERSE.1)] }
     }
 
-    fn turned(&self, axis: usize, times: i32, at: usize) -> Complex64 {
-        let n = self.turn[axis].len() as i32;
-        self.turn[axis][(times * at as i32).rem_euclid(n) as usize]
+    fn turned(&self, axis: usize, times: i32) -> &[Complex64] {
+        let (n, most) = [(GRID.0, INVERSE.0), (GRID.1, INVERSE.1)][axis];
+        let from = (times + most) as usize * n;
+        &self.turns[axis][from..from + n]
     }
 
     fn sampled(&self, wave: &Wave) -> Vec<f64> {
         let mut values = vec![0.0; GRID.0 * GRID.1];
-        for (label, c) in wave {
-            for one in 0..GRID.0 {
-                let first = c * self.turned(0, label.0, one);
-                for two in 0..GRID.1 {
-                    values[one * GRID.1 + two] += (first * self.turned(1, label.1, two)).re;
+        // a real wave has every line twice
+        for (label, c) in wave.iter().filter(|(label, _)| *label >= (0, 0)) {
+            let c = if *label == (0, 0) { *c } else { 2.0 * c };
+            let (first, second) = (self.turned(0, label.0), self.turned(1, label.1));
+            for (row, turn) in values.chunks_exact_mut(GRID.1).zip(first) {
+                let from = c * turn;
+                for (value, turn) in row.iter_mut().zip(second) {
+                    *value += from.re * turn.re - from.im * turn.im;
                 }
             }
         }
         values
     }
 
-    fn line(&self, values: &[f64], label: Label) -> Complex64 {
-        let mut sum = Complex64::ZERO;
-        for one in 0..GRID.0 {
-            let row = &values[one * GRID.1..(one + 1) * GRID.1];
-            let inner: Complex64 = row.iter().enumerate().map(|(two, v)| v * self.turned(1, -label.1, two)).sum();
-            sum += inner * self.turned(0, -label.0, one);
+    /// The second axis of a line: one value for every sample of the first.
+    fn rows(&self, values: &[f64], k2: i32) -> [Complex64; GRID.0] {
+        let second = self.turned(1, -k2);
+        let mut rows = [Complex64::ZERO; GRID.0];
+        for (row, samples) in rows.iter_mut().zip(values.chunks_exact(GRID.1)) {
+            *row = samples.iter().zip(second).map(|(v, turn)| turn * v).sum();
         }
-        sum / (GRID.0 * GRID.1) as f64
+        rows
+    }
+
+    fn over_rows(&self, rows: &[Complex64], k1: i32) -> Complex64 {
+        let first = self.turned(0, -k1);
+        rows.iter().zip(first).map(|(row, turn)| row * turn).sum::<Complex64>() / (GRID.0 * GRID.1) as f64
+    }
+
+    fn line(&self, values: &[f64], label: Label) -> Complex64 {
+        self.over_rows(&self.rows(values, label.1), label.0)
     }
 
     /// All lines of a table; those that a real wave has twice are computed once.
     fn table(&self, values: &[f64]) -> Table {
         let mut table = Table(vec![Complex64::ZERO; Table::SIZE]);
-        let mut rows = vec![Complex64::ZERO; GRID.0];
         for k2 in 0..=INVERSE.1 {
-            for (one, row) in rows.iter_mut().enumerate() {
-                let samples = &values[one * GRID.1..(one + 1) * GRID.1];
-                *row = samples.iter().enumerate().map(|(two, v)| v * self.turned(1, -k2, two)).sum();
-            }
+            let rows = self.rows(values, k2);
             for k1 in -INVERSE.0..=INVERSE.0 {
-                let sum: Complex64 = rows.iter().enumerate().map(|(one, r)| r * self.turned(0, -k1, one)).sum();
-                let value = sum / (GRID.0 * GRID.1) as f64;
-                let place = |k: Label| (k.1 + INVERSE.1) as usize * Table::WIDE + (k.0 + INVERSE.0) as usize;
-                table.0[place((k1, k2))] = value;
-                table.0[place((-k1, -k2))] = value.conj();
+                // weights have even lines only
+                if (k1 + k2) % 2 == 0 {
+                    let value = self.over_rows(&rows, k1);
+                    table.0[Table::place((k1, k2))] = value;
+                    table.0[Table::place((-k1, -k2))] = value.conj();
+                }
             }
         }
         table
@@ -178,12 +196,14 @@ fn inverse_above(torus: &Torus, s: &Wave) -> Option<Table> {
     const LEAST: f64 = 0.02;
     let inverse: Vec<f64> = torus.sampled(s).iter().map(|v| v.max(LEAST).recip()).collect();
     let mut table = torus.table(&inverse);
-    // |inverse s - 1| is at most the sum of its lines
+    // |inverse s - 1| is at most the sum of its lines, those below zero as large as those above
+    let (most1, most2) = s.iter().fold((0, 0), |most, (l, _)| (most.0.max(l.0.abs()), most.1.max(l.1.abs())));
     let mut left = 0.0;
-    for k2 in -INVERSE.1 - 2..=INVERSE.1 + 2 {
-        for k1 in -INVERSE.0 - 4..=INVERSE.0 + 4 {
+    for k2 in 0..=INVERSE.1 + most2 {
+        for k1 in -INVERSE.0 - most1..=INVERSE.0 + most1 {
             let sum: Complex64 = s.iter().map(|(l, c)| c * table.at((k1 - l.0, k2 - l.1))).sum();
-            left += (sum - f64::from(u8::from((k1, k2) == (0, 0)))).norm();
+            let off = (sum - f64::from(u8::from((k1, k2) == (0, 0)))).norm();
+            left += if k2 == 0 { off } else { 2.0 * off };
         }
     }
     if left.is_nan() || left > 0.5 {
@@ -312,12 +332,19 @@ impl<'a> WeightedInTime<'a> {
         seen.sort_by_key(|one| one.0);
         seen.dedup_by_key(|one| one.0);
         let sampled = self.torus.sampled(&current);
-        let known = Known { delta, current, sampled, drop, sizes, against, drop_of_upper, seen, with_drift };
+        let apart = |label: &Label| self.drift.between(TAU * self.frequency(*label).abs());
+        let drift = pair.weight.iter().map(|label| if with_drift { apart(label) } else { 0.0 }).collect();
+        let one = Table::one();
+        let known = Known { delta, current, sampled, drop, sizes, against, drop_of_upper, seen, drift, one };
         let second = if lines.len() == 2 { ARCS } else { 1 };
         let mut arcs = Vec::with_capacity(ARCS * second);
-        for one in 0..ARCS {
+        for one in 0..ARCS / 2 {
             for two in 0..second {
-                arcs.push(self.certificates(pair, &known, (one, two))?);
+                // the weight of a wave is that of the same wave upside down
+                let weight = self.weight(pair, &known, (one, two));
+                for turn in [0, ARCS / 2] {
+                    arcs.push(self.certificates(&known, weight.as_ref(), (one + turn, (two + turn) % second))?);
+                }
             }
         }
         let largest = |m: f64| -> f64 {
@@ -337,58 +364,59 @@ impl<'a> WeightedInTime<'a> {
         Some((m * (1.0 + ROUNDING)).min(most))
     }
 
-    /// What each weight proves on a pair of arcs.
-    fn certificates(&self, pair: &Pair, known: &Known, arcs: (usize, usize)) -> Option<Vec<Certificate>> {
-        let half = PI / ARCS as f64;
-        let middle = |arc: usize| TAU * arc as f64 / ARCS as f64;
-        let tip = half / TIPS as f64;
-        let corner = |arc: usize, k: usize| match k {
-            0 => Complex64::from_polar(1.0, middle(arc) - half),
-            _ if k == CORNERS - 1 => Complex64::from_polar(1.0, middle(arc) + half),
-            _ => Complex64::from_polar(tip.cos().recip(), middle(arc) - half + (2 * k - 1) as f64 * tip),
-        };
-        let products = known.sizes.len() - 1;
-        let mut corners = Vec::new();
-        for one in 0..CORNERS {
-            for two in 0..if products == 2 { CORNERS } else { 1 } {
-                corners.push([corner(arcs.0, one), corner(arcs.1, two)]);
-            }
-        }
-        // weights: the shape |w|/|i|, blunted, from its first lines
+    /// The weight for a pair of arcs and the inverse of what is left of it: the shape `|w|/|i|`, blunted, from a few lines.
+    fn weight(&self, pair: &Pair, known: &Known, arcs: (usize, usize)) -> Option<(Wave, Table)> {
         let rms = |wave: &[f64]| (wave.iter().map(|v| v * v).sum::<f64>() / wave.len() as f64).sqrt();
         let mut wave = Wave::new();
-        for k in 0..products {
-            let turned = Complex64::from_polar(known.sizes[k].1, middle([arcs.0, arcs.1][k]));
-            wave.extend(cosine(known.sizes[k].0, turned * known.against[k]));
+        for (k, (label, size)) in known.sizes[..known.sizes.len() - 1].iter().enumerate() {
+            let turned = Complex64::from_polar(*size, middle([arcs.0, arcs.1][k]));
+            wave.extend(cosine(*label, turned * known.against[k]));
         }
         let wanted = self.torus.sampled(&wave);
         let (a, b, blunt) = (rms(&wanted), rms(&known.sampled), pair.blunt * pair.blunt);
         let shape = |(w, i): (&f64, &f64)| ((w * w / (a * a) + blunt) / (i * i / (b * b) + blunt)).sqrt();
         let shape: Vec<f64> = wanted.iter().zip(&known.sampled).map(shape).collect();
         let mean = self.torus.line(&shape, (0, 0)).re;
-        let lines: Vec<(Label, Complex64)> =
-            pair.weight.iter().map(|&label| (label, self.torus.line(&shape, label) / mean)).collect();
-        let even = vec![((0, 0), Complex64::ONE)];
-        let mut found = vec![self.certificate(known, &even, &Table::one(), &corners)?];
-        for strength in STRENGTHS {
-            let mut lambda = even.clone();
-            let mut epsilon = 0.0;
-            for &(label, c) in &lines {
-                lambda.push((label, c * strength));
-                lambda.push(((-label.0, -label.1), c.conj() * strength));
-                let apart = TAU * self.frequency(label).abs();
-                epsilon += 2.0 * strength * c.norm() * self.drift.between(apart);
-            }
-            let mut left = lambda.clone();
-            if known.with_drift {
-                left[0].1 -= epsilon;
-            }
-            if left[0].1.re <= 0.0 {
-                continue;
-            }
-            let Some(inverse) = inverse_above(&self.torus, &left) else { continue };
-            found.extend(self.certificate(known, &lambda, &inverse, &corners));
+        let lines: Vec<Complex64> = pair.weight.iter().map(|&label| self.torus.line(&shape, label) / mean).collect();
+        let mut epsilon: f64 = lines.iter().zip(&known.drift).map(|(c, drift)| 2.0 * c.norm() * drift).sum();
+        let strength = if epsilon > MUCH { 0.5 } else { 1.0 };
+        epsilon *= strength;
+        let mut lambda = vec![((0, 0), Complex64::ONE)];
+        for (&label, c) in pair.weight.iter().zip(lines) {
+            lambda.push((label, c * strength));
+            lambda.push(((-label.0, -label.1), c.conj() * strength));
         }
+        let mut left = lambda.clone();
+        left[0].1 -= epsilon;
+        if left[0].1.re.is_nan() || left[0].1.re <= 0.0 {
+            return None;
+        }
+        let inverse = inverse_above(&self.torus, &left)?;
+        Some((lambda, inverse))
+    }
+
+    /// What no weight and what a weight proves on a pair of arcs.
+    fn certificates(
+        &self,
+        known: &Known,
+        weight: Option<&(Wave, Table)>,
+        arcs: (usize, usize),
+    ) -> Option<Vec<Certificate>> {
+        let half = PI / ARCS as f64;
+        let tip = half / TIPS as f64;
+        let corner = |arc: usize, k: usize| match k {
+            0 => Complex64::from_polar(1.0, middle(arc) - half),
+            _ if k == CORNERS - 1 => Complex64::from_polar(1.0, middle(arc) + half),
+            _ => Complex64::from_polar(tip.cos().recip(), middle(arc) - half + (2 * k - 1) as f64 * tip),
+        };
+        let mut corners = Vec::with_capacity(CORNERS * CORNERS);
+        for one in 0..CORNERS {
+            for two in 0..if known.sizes.len() == 3 { CORNERS } else { 1 } {
+                corners.push([corner(arcs.0, one), corner(arcs.1, two)]);
+            }
+        }
+        let mut found = vec![self.certificate(known, &vec![((0, 0), Complex64::ONE)], &known.one, &corners)?];
+        found.extend(weight.and_then(|(lambda, inverse)| self.certificate(known, lambda, inverse, &corners)));
         Some(found)
     }
 
@@ -408,7 +436,7 @@ impl<'a> WeightedInTime<'a> {
             let size = z.norm();
             linear.push((*label, (z / size * (i * square) + e * size) / d.sqrt()));
         }
-        let one = Table::one();
+        let one = &known.one;
         let mut p = square * one.mean(&currents, &known.current) - one.mean(&drops, &known.drop)
             + inverse.mean(&linear, &linear);
         p += square * one.meeting(&currents, &known.current, &self.meet)
@@ -479,6 +507,12 @@ struct Known {
     against: Vec<f64>,
     /// what the middle of the contact's voltage gives the upper tone
     drop_of_upper: f64,
-    /// false makes the version that is too small
-    with_drift: bool,
+    /// change of the loop between the lines that the weights couple
+    drift: Vec<f64>,
+    one: Table,
+}
+
+/// Middle of an arc.
+fn middle(arc: usize) -> f64 {
+    TAU * arc as f64 / ARCS as f64
 }
