@@ -516,3 +516,84 @@ struct Known {
 fn middle(arc: usize) -> f64 {
     TAU * arc as f64 / ARCS as f64
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::chain::Network;
+    use crate::circuit::{Contact, Load, PathItem, Section, Source};
+    use crate::response::linear::AUDIBLE_BAND_HZ;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn the_inverse_is_above_at_every_instant(c in prop::collection::vec(-0.3f64..0.3, 6), one in 0.0f64..TAU, two in 0.0f64..TAU) {
+            let labels = [(1, 1), (-1, 1), (4, 0)];
+            let mut s = vec![((0, 0), Complex64::ONE)];
+            for (label, c) in labels.into_iter().zip(c.chunks(2)) {
+                s.extend(cosine(label, Complex64::new(c[0], c[1])));
+            }
+            let value = |wave: &mut dyn Iterator<Item = (Label, Complex64)>| -> f64 {
+                let turn = |l: Label| Complex64::from_polar(1.0, f64::from(l.0) * one + f64::from(l.1) * two);
+                wave.map(|(l, c)| (c * turn(l)).re).sum()
+            };
+            if let Some(table) = inverse_above(&Torus::new(), &s) {
+                let all = (-INVERSE.0..=INVERSE.0).flat_map(|a| (-INVERSE.1..=INVERSE.1).map(move |b| (a, b)));
+                let inverse = value(&mut all.map(|l| (l, table.at(l))));
+                let exact = value(&mut s.iter().copied());
+                prop_assert!(exact > 0.0 && inverse * exact >= 1.0 - 1e-12, "{inverse} {exact}");
+            }
+        }
+    }
+
+    fn network(farad: f64) -> Network {
+        Network::from_section(&Section {
+            name: "s".into(),
+            source: Some(Source { emf_v: 1.0, resistance_ohm: 300.0, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact::ohmic("c", 0.0))],
+            load: Load { capacitance_f: farad, ..Load::resistance(700.0) },
+        })
+        .unwrap()
+    }
+
+    /// `d2` of equal tones: weighed, weighed without the loop's change, and by energies.
+    fn three(farad: f64, hz: (f64, f64), swing: f64) -> [f64; 3] {
+        let network = network(farad);
+        let ready = Loop::new(&network, &[0], &[0.0], hz.0, AUDIBLE_BAND_HZ).unwrap();
+        let emf = [hz.0, hz.1].map(|f| {
+            let (m, drive) = ready.drive(f);
+            0.5 * drive * m.norm()
+        });
+        let weighted = WeightedInTime::new(&ready, hz, emf, (0.0, swing)).unwrap();
+        let pair = Pair { lines: &[((-1, 1), 0.5)], weight: &[(1, 1), (-1, 1), (-2, 2)], blunt: 0.2 };
+        // by energies: no weight but one, from far above
+        let flat = Pair { weight: &[], ..pair };
+        let mut energies = 10.0;
+        for _ in 0..20 {
+            energies = weighted.bound(&flat, energies);
+        }
+        let without = weighted.tightened(&pair, energies, false).unwrap();
+        [weighted.bound(&pair, energies), without, energies]
+    }
+
+    #[test]
+    fn what_a_reactive_loop_changes_costs_and_never_more_than_the_gain() {
+        let [weighed, without, energies] = three(0.0, (3e3, 3.5e3), 100.0);
+        assert!(weighed == without && weighed < 0.9 * energies, "{weighed} {without} {energies}");
+        let mut before = 0.0;
+        for farad in [1e-9, 1e-8, 1e-7] {
+            let [weighed, without, energies] = three(farad, (3e3, 3.5e3), 100.0);
+            assert!(without < weighed && weighed <= energies, "{farad} {weighed} {without} {energies}");
+            assert!(weighed / energies > before);
+            before = weighed / energies;
+        }
+    }
+
+    #[test]
+    fn tones_that_meet_cost_what_they_can_add() {
+        // 2:3 has products of low order on one line, the same tones a little apart have none
+        let [met, _, energies] = three(0.0, (2e3, 3e3), 100.0);
+        let [apart, ..] = three(0.0, (2e3, 3.0123e3), 100.0);
+        assert!(apart < 0.95 * met && met <= energies, "{apart} {met} {energies}");
+    }
+}
