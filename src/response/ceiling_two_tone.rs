@@ -89,23 +89,24 @@ struct Products {
     factor: f64,
     weight: &'static [Label],
     blunt: f64,
+    least: f64,
 }
 
 /// `d2` and `d3` for a ratio of the tones. The weights follow `|w|/|i|`: even lines of the tones' square, and what the
 /// products' square has; how far it is blunted was tried out (any choice is safe).
 const fn pairs(ratio: f64) -> [Products; 2] {
-    const SQUARES: &[Label] = &[(2, 0), (0, 2), (1, 1), (-1, 1)];
     if ratio == 1.0 {
-        let weight = &[(1, 1), (-1, 1), (-2, 2)];
+        let (second, third) = (&[(1, 1), (-1, 1), (-2, 2)], &[(1, 1), (-1, 1)]);
         [
-            Products { labels: &[(-1, 1)], factor: 0.5, weight, blunt: 0.2 },
-            Products { labels: &[(2, -1), (-1, 2)], factor: 0.5, weight: SQUARES, blunt: 0.3 },
+            Products { labels: &[(-1, 1)], factor: 0.5, weight: second, blunt: 0.3, least: 0.25 },
+            Products { labels: &[(2, -1), (-1, 2)], factor: 0.5, weight: third, blunt: 0.3, least: 0.5 },
         ]
     } else {
-        let weight = &[(2, 0), (0, 2), (4, 0), (1, 1), (-1, 1)];
+        let second = &[(2, 0), (0, 2), (1, 1), (-1, 1)];
+        let third = &[(2, 0), (0, 2), (4, 0), (1, 1), (-1, 1), (3, 1), (-3, 1)];
         [
-            Products { labels: &[(-1, 1), (1, 1)], factor: 1.0, weight: SQUARES, blunt: 0.3 },
-            Products { labels: &[(-2, 1), (2, 1)], factor: 1.0, weight, blunt: 0.5 },
+            Products { labels: &[(-1, 1), (1, 1)], factor: 1.0, weight: second, blunt: 0.3, least: 0.4 },
+            Products { labels: &[(-2, 1), (2, 1)], factor: 1.0, weight: third, blunt: 0.8, least: 0.27 },
         ]
     }
 }
@@ -176,7 +177,7 @@ pub fn ceiling_two_tone(
         let energy = pair.factor * over_upper * shares.clone().map(|s| s * s).sum::<f64>().sqrt();
         let counts = |(&label, share): (&Label, f64)| (label, if share > 0.0 { pair.factor } else { 0.0 });
         let lines: Vec<(Label, f64)> = pair.labels.iter().zip(shares).map(counts).collect();
-        let pair = Pair { lines: &lines, weight: pair.weight, blunt: pair.blunt };
+        let pair = Pair { lines: &lines, weight: pair.weight, blunt: pair.blunt, least: pair.least };
         weighted.as_ref().map_or(energy, |weighted| weighted.bound(&pair, energy))
     };
     let (d2, d3) = (of(&second), of(&third));

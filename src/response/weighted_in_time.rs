@@ -16,22 +16,23 @@
 use super::ceiling::Loop;
 use super::drift::Drift;
 use num_complex::Complex64;
+use std::collections::BTreeMap;
 use std::f64::consts::{PI, SQRT_2, TAU};
 
 pub(super) type Label = (i32, i32);
 
 /// Arcs of a circle of phases.
-const ARCS: usize = 8;
+const ARCS: usize = 12;
 
 /// Corners around an arc: its two ends and the tips of this many tangents' polygon.
 const TIPS: usize = 3;
 const CORNERS: usize = TIPS + 2;
 
 /// Samples of the torus from which weights and their inverse are taken; any choice is safe.
-const GRID: (usize, usize) = (24, 16);
+const GRID: (usize, usize) = (32, 24);
 
 /// Largest labels of the inverse.
-const INVERSE: Label = (8, 5);
+const INVERSE: Label = (14, 10);
 
 /// Labels that may meet: beyond, two waves and an inverse have no lines.
 const MEETING: Label = (24, 16);
@@ -41,9 +42,6 @@ const MEET: f64 = 1e-9;
 
 /// Times that the bound is fed back into its own reference.
 const ROUNDS: usize = 3;
-
-/// A weight whose change of the loop is above this is taken at half its strength.
-const MUCH: f64 = 0.1;
 
 /// Rounding of the finite sums, relative, with room to spare.
 const ROUNDING: f64 = 1e-10;
@@ -200,7 +198,7 @@ fn inverse_above(torus: &Torus, s: &Wave) -> Option<Table> {
     let (most1, most2) = s.iter().fold((0, 0), |most, (l, _)| (most.0.max(l.0.abs()), most.1.max(l.1.abs())));
     let mut left = 0.0;
     for k2 in 0..=INVERSE.1 + most2 {
-        for k1 in -INVERSE.0 - most1..=INVERSE.0 + most1 {
+        for k1 in (-INVERSE.0 - most1..=INVERSE.0 + most1).filter(|k1| (k1 + k2) % 2 == 0) {
             let sum: Complex64 = s.iter().map(|(l, c)| c * table.at((k1 - l.0, k2 - l.1))).sum();
             let off = (sum - f64::from(u8::from((k1, k2) == (0, 0)))).norm();
             left += if k2 == 0 { off } else { 2.0 * off };
@@ -244,6 +242,8 @@ pub(super) struct Pair<'a> {
     pub weight: &'a [Label],
     /// how far the weight's shape is kept from its poles and zeros
     pub blunt: f64,
+    /// least value of the weight less the loop's change, on the samples
+    pub least: f64,
 }
 
 /// Two tones in a loop, ready for any pair of products.
@@ -300,8 +300,9 @@ impl<'a> WeightedInTime<'a> {
         let tones = [(1, 0), (0, 1)].map(|label| (label, self.seen(label)));
         let (mut current, mut drop) = (Wave::new(), Wave::new());
         for ((label, (z, d)), emf) in tones.iter().zip(self.emf) {
-            current.extend(cosine(*label, z.conj() * (emf / d)));
-            drop.extend(cosine(*label, Complex64::from(-delta * delta * emf / d)));
+            // time begins where the current has its crest: the EMF is turned by the phase of Z
+            current.extend(cosine(*label, Complex64::from(z.norm() * emf / d)));
+            drop.extend(cosine(*label, z / z.norm() * (-delta * delta * emf / d)));
         }
         let per_current =
             |label: Label| self.ready.output_per_current(self.frequency(label).abs()) / self.seen(label).0.norm();
@@ -321,10 +322,10 @@ impl<'a> WeightedInTime<'a> {
             })
             .collect();
         let drop_of_upper = -delta * delta * self.emf[1] / tones[1].1.1 * upper;
-        let mut seen: Vec<(Label, (Complex64, f64))> = tones.to_vec();
+        let mut seen: Vec<(Label, (Complex64, f64))> = current.iter().map(|(k, _)| (*k, self.seen(*k))).collect();
         for weight in pair.weight {
             for (k, _) in &current {
-                for label in [(k.0 + weight.0, k.1 + weight.1), (k.0 - weight.0, k.1 - weight.1), *k] {
+                for label in [(k.0 + weight.0, k.1 + weight.1), (k.0 - weight.0, k.1 - weight.1)] {
                     seen.push((label, self.seen(label)));
                 }
             }
@@ -335,16 +336,35 @@ impl<'a> WeightedInTime<'a> {
         let apart = |label: &Label| self.drift.between(TAU * self.frequency(*label).abs());
         let drift = pair.weight.iter().map(|label| if with_drift { apart(label) } else { 0.0 }).collect();
         let one = Table::one();
-        let known = Known { delta, current, sampled, drop, sizes, against, drop_of_upper, seen, drift, one };
+        let turned = tones[1].1.0 / tones[1].1.0.norm();
+        let known = Known { delta, current, sampled, drop, sizes, against, drop_of_upper, turned, seen, drift, one };
         let second = if lines.len() == 2 { ARCS } else { 1 };
         let mut arcs = Vec::with_capacity(ARCS * second);
-        for one in 0..ARCS / 2 {
+        let mut weights: BTreeMap<(usize, usize), Option<(Wave, Table)>> = BTreeMap::new();
+        for one in 0..ARCS {
             for two in 0..second {
-                // the weight of a wave is that of the same wave upside down
-                let weight = self.weight(pair, &known, (one, two));
-                for turn in [0, ARCS / 2] {
-                    arcs.push(self.certificates(&known, weight.as_ref(), (one + turn, (two + turn) % second))?);
-                }
+                // the weight of a wave is that of the same wave upside down, and backwards in time that of the mirror image
+                let turned = |k: usize| (k + ARCS / 2) % ARCS;
+                let back = |k: usize| (ARCS - k) % ARCS;
+                let forwards = [(one, two), (turned(one), turned(two))];
+                let mirrored = forwards.map(|(a, b)| (back(a), back(b)));
+                let least = |both: [(usize, usize); 2]| {
+                    let [a, b] = both.map(|(a, b)| (a, if second == 1 { 0 } else { b }));
+                    a.min(b)
+                };
+                let (forwards, mirrored) = (least(forwards), least(mirrored));
+                let first = forwards.min(mirrored);
+                let weight = weights.entry(first).or_insert_with(|| self.weight(pair, &known, first)).as_ref();
+                let found = if first == forwards {
+                    self.certificates(&known, weight, (one, two))
+                } else {
+                    let mirror = weight.map(|(wave, table)| {
+                        let wave = wave.iter().map(|(label, c)| (*label, c.conj())).collect();
+                        (wave, Table(table.0.iter().map(|c| c.conj()).collect()))
+                    });
+                    self.certificates(&known, mirror.as_ref(), (one, two))
+                };
+                arcs.push(found?);
             }
         }
         let largest = |m: f64| -> f64 {
@@ -378,14 +398,17 @@ impl<'a> WeightedInTime<'a> {
         let shape: Vec<f64> = wanted.iter().zip(&known.sampled).map(shape).collect();
         let mean = self.torus.line(&shape, (0, 0)).re;
         let lines: Vec<Complex64> = pair.weight.iter().map(|&label| self.torus.line(&shape, label) / mean).collect();
-        let mut epsilon: f64 = lines.iter().zip(&known.drift).map(|(c, drift)| 2.0 * c.norm() * drift).sum();
-        let strength = if epsilon > MUCH { 0.5 } else { 1.0 };
-        epsilon *= strength;
-        let mut lambda = vec![((0, 0), Complex64::ONE)];
-        for (&label, c) in pair.weight.iter().zip(lines) {
-            lambda.push((label, c * strength));
-            lambda.push(((-label.0, -label.1), c.conj() * strength));
+        let epsilon: f64 = lines.iter().zip(&known.drift).map(|(c, drift)| 2.0 * c.norm() * drift).sum();
+        let mut cosines = Wave::new();
+        for (&label, c) in pair.weight.iter().zip(&lines) {
+            cosines.extend([(label, *c), ((-label.0, -label.1), c.conj())]);
         }
+        let lowest = self.torus.sampled(&cosines).into_iter().fold(0.0, f64::min);
+        // one less this, times the strength, is the least value on the samples
+        let strength = ((1.0 - pair.least) / (epsilon - lowest)).min(1.0);
+        let epsilon = epsilon * strength;
+        let mut lambda = vec![((0, 0), Complex64::ONE)];
+        lambda.extend(cosines.iter().map(|(label, c)| (*label, c * strength)));
         let mut left = lambda.clone();
         left[0].1 -= epsilon;
         if left[0].1.re.is_nan() || left[0].1.re <= 0.0 {
@@ -461,7 +484,7 @@ impl<'a> WeightedInTime<'a> {
                 linear.iter().map(|(l, c)| c * inverse.at(negative(add(k, *l)))).sum::<Complex64>() * (2.0 * unit(a))
             })
             .collect();
-        let (tone, all) = (count - 1, Complex64::ONE);
+        let (tone, all) = (count - 1, known.turned);
         let (mut r, mut r1, mut x) = (Vec::new(), Vec::new(), Vec::new());
         for corner in corners {
             let (mut square, mut cross, mut with) = (0.0, 0.0, 0.0);
@@ -488,7 +511,7 @@ impl<'a> WeightedInTime<'a> {
             meeting(&products, &linear),
             meeting(&upper, &linear),
         ];
-        let x1 = beside[tone].re + known.drop_of_upper;
+        let x1 = (all * beside[tone]).re + known.drop_of_upper;
         Some(Certificate { p, r, r1, r2: pairs(tone, tone, all, all), x, x1, meet })
     }
 }
@@ -507,6 +530,8 @@ struct Known {
     against: Vec<f64>,
     /// what the middle of the contact's voltage gives the upper tone
     drop_of_upper: f64,
+    /// phase of the upper tone's EMF
+    turned: Complex64,
     /// change of the loop between the lines that the weights couple
     drift: Vec<f64>,
     one: Table,
@@ -565,7 +590,7 @@ mod tests {
             0.5 * drive * m.norm()
         });
         let weighted = WeightedInTime::new(&ready, hz, emf, (0.0, swing)).unwrap();
-        let pair = Pair { lines: &[((-1, 1), 0.5)], weight: &[(1, 1), (-1, 1), (-2, 2)], blunt: 0.2 };
+        let pair = Pair { lines: &[((-1, 1), 0.5)], weight: &[(1, 1), (-1, 1), (-2, 2)], blunt: 0.3, least: 0.25 };
         // by energies: no weight but one, from far above
         let flat = Pair { weight: &[], ..pair };
         let mut energies = 10.0;
