@@ -27,6 +27,7 @@ pub(crate) mod supremum;
 pub mod sweep;
 pub mod two_tone;
 pub(crate) mod walk;
+mod waves;
 mod weighted_in_time;
 pub mod weighting;
 pub(crate) mod weights;
