@@ -426,6 +426,6 @@ mod tests {
         // 2:3 has products of low order on one line, the same tones a little apart have none
         let [met, _, energies] = three(0.0, (2e3, 3e3), 100.0);
         let [apart, ..] = three(0.0, (2e3, 3.0123e3), 100.0);
-        assert!(apart < 0.95 * met && met <= energies, "{apart} {met} {energies}");
+        assert!(apart < 0.97 * met && met <= energies, "{apart} {met} {energies}");
     }
 }
