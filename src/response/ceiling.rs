@@ -25,7 +25,7 @@
 //! The supremum over the band is enclosed (`response::supremum`): never too small, no frequency left out. Proofs of
 //! all of it: [`bounds`](super::bounds).
 
-use super::enclosed::{EVEN, Field, Walk};
+use super::enclosed::{Cut, EVEN, Field, Walk};
 use super::jet::Jet;
 use super::linear::gain_after;
 pub use super::status::Status;
@@ -33,6 +33,7 @@ use super::supremum::{Span, supremum};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
+use crate::circuit::twoport::Ladder;
 use num_complex::Complex64;
 
 /// A ceiling, as ratios to the fundamental at the output.
@@ -197,10 +198,23 @@ impl<'a> Loop<'a> {
             output: here.load.jet().times(u).times(&after).scaled(self.at_driven.recip()).square(),
             parts: [
                 here.emf.jet().square(),
-                u.square().times(&cut.power.0).plus(&b.square().times(&cut.power.1)),
+                u.square().times(cut.power.0.jet()).plus(&b.square().times(cut.power.1.jet())),
                 b.times(u).square(),
             ],
         })
+    }
+
+    /// The section, the resistances of what stays, and the place of the moving contact in a walk.
+    pub(super) fn ladder(&self) -> &Ladder {
+        &self.network.links[self.link].ladder
+    }
+
+    pub(super) fn fixed_ohm(&self) -> &[f64] {
+        &self.fixed_ohm
+    }
+
+    pub(super) fn cut<'w>(&self, walk: &'w Walk) -> &'w Cut {
+        &walk.cuts[self.contact]
     }
 
     fn see(&self, frequency_hz: &[f64]) -> Seen {

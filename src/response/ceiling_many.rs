@@ -27,7 +27,7 @@
 //! Related to structured singular values with constant diagonal scalings (Packard and Doyle, Automatica 29, 1993 \[memory\]).
 
 use super::ceiling::{Ceiling, Status};
-use super::ceiling_resistive::gain_range;
+use super::ceiling_resistive::log_gain_range;
 use super::jet::Jet;
 use super::seen::{Seen, SeenAt};
 use super::supremum::{Span, supremum_of};
@@ -114,8 +114,8 @@ pub fn ceiling_many_beside(
         None => 1.0,
     };
     let direct = moving.iter().any(|m| beside.direct_current_a[m.0] != 0.0);
-    if let (false, Some((least, most))) = (direct, gain_range(network, &moving, fixed_ohm)) {
-        let residue = 0.5 * (most / least).ln();
+    if let (false, Some(rho)) = (direct, log_gain_range(network, &moving, fixed_ohm)) {
+        let residue = 0.5 * rho;
         let harmonics = if 2.0 * driven_hz <= band_hz.1 { residue.sinh() } else { f64::NAN };
         return Ceiling { harmonics, chatter: residue.sinh(), status: Status::Holds };
     }

@@ -15,11 +15,14 @@
 use super::ceiling_many::Moving;
 use super::status::Status;
 use crate::circuit::chain::Network;
+use crate::circuit::ports::Ports;
 use crate::circuit::{Equalisation, Role};
 
-/// The least and the largest gain of what follows from the first moving contact's section on; nothing where that depends on
-/// frequency or two channels share a resistance. The others keep `fixed_ohm`.
-pub(crate) fn gain_range(network: &Network, moving: &[Moving], fixed_ohm: &[f64]) -> Option<(f64, f64)> {
+/// `rho = ln(gmax/gmin)` of what follows from the first moving contact's section on; nothing where that depends on frequency or two channels share a resistance. The others keep `fixed_ohm`.
+///
+/// Contact by contact from its best to its worst, `ln(1 + (Rmax - Rmin)/(Z + Rmin))` with the others as they are by then: no range
+/// is so small that it is lost beside the gain itself.
+pub(crate) fn log_gain_range(network: &Network, moving: &[Moving], fixed_ohm: &[f64]) -> Option<f64> {
     let first = moving.iter().map(|m| network.section_of(m.0)).min()?;
     let role = |k: usize| network.contacts[k].role;
     let flat = |link: &crate::circuit::chain::Link| {
@@ -28,19 +31,28 @@ pub(crate) fn gain_range(network: &Network, moving: &[Moving], fixed_ohm: &[f64]
     if !network.links[first..].iter().all(flat) {
         return None;
     }
-    let (mut best, mut worst) = (fixed_ohm.to_vec(), fixed_ohm.to_vec());
+    let mut ohm = fixed_ohm.to_vec();
     for &(k, (low, high)) in moving {
-        (best[k], worst[k]) = if role(k) == Role::Shunt { (high, low) } else { (low, high) };
+        if role(k) == Role::SharedReturn && high > 0.0 {
+            return None;
+        }
+        ohm[k] = if role(k) == Role::Shunt { high } else { low };
     }
-    if (0..worst.len()).any(|k| role(k) == Role::SharedReturn && worst[k] > 0.0) {
+    if (0..ohm.len()).any(|k| role(k) == Role::SharedReturn && ohm[k] > 0.0) {
         return None;
     }
     const ANY_HZ: f64 = 1000.0;
-    let gain = |ohm: &[f64]| -> f64 {
-        let links = network.links[first..].iter();
-        links.map(|link| link.ladder.transfer(ANY_HZ, ohm).norm()).product()
-    };
-    Some((gain(&worst), gain(&best)))
+    let mut rho = 0.0;
+    for &(k, (low, high)) in moving {
+        let ladder = &network.links[network.section_of(k)].ladder;
+        ohm[k] = role(k).perfect_ohm();
+        // siemens across the signal
+        let beside = Ports::new(ladder, &[ANY_HZ], &ohm).loop_impedance[k - ladder.contacts().start].re;
+        let (from, to) = if role(k) == Role::Shunt { (high.recip(), low.recip()) } else { (low, high) };
+        rho += ((to - from) / (beside + from)).ln_1p();
+        ohm[k] = if role(k) == Role::Shunt { low } else { high };
+    }
+    Some(rho)
 }
 
 /// Most that is left of any signal after the best single gain, as `(over the fitted copy, over the whole output)`.
@@ -69,11 +81,10 @@ pub fn ceiling_music(network: &Network, moving: &[Moving], fixed_ohm: &[f64]) ->
     if (0..fixed_ohm.len()).any(|k| role(k) == Role::SharedReturn && fixed_ohm[k] > 0.0) {
         return Err(Status::SharedReturn);
     }
-    let (least, most) = gain_range(network, &moving, fixed_ohm).ok_or(Status::NotResistive)?;
-    if least.is_nan() || least <= 0.0 {
+    let half = 0.5 * log_gain_range(network, &moving, fixed_ohm).ok_or(Status::NotResistive)?;
+    if !half.is_finite() {
         return Err(Status::NoFundamental);
     }
-    let half = 0.5 * (most / least).ln();
     Ok((half.sinh(), half.tanh()))
 }
 
@@ -150,7 +161,9 @@ mod tests {
         let network = chain();
         let moving = [(0, (0.0, 300.0)), (1, (100.0, f64::INFINITY))];
         let (to_copy, to_total) = ceiling_music(&network, &moving, &OPEN).unwrap();
-        let (low, high) = gain_range(&network, &moving, &OPEN).unwrap();
+        // from the gains themselves: both sections between their best and their worst
+        let gain = |ohm: &[f64]| network.links.iter().map(|link| link.ladder.transfer(1e3, ohm).re).product::<f64>();
+        let (low, high) = (gain(&[300.0, 100.0, 0.0, f64::INFINITY]), gain(&OPEN));
         // two samples of a signal, their energies as gh to gl
         let (x1, x2) = (low.sqrt(), high.sqrt());
         let (y1, y2) = (high * x1, low * x2);
@@ -159,6 +172,20 @@ mod tests {
         let left = (total * total - copy * copy).sqrt();
         assert_relative_eq!(left / copy, to_copy, max_relative = 1e-12);
         assert_relative_eq!(left / total, to_total, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn a_range_that_rounds_to_nothing_beside_the_gain_still_counts() {
+        // 1e-15 ohm in a loop of 1 kohm: gains that are equal in their last digit
+        let network = chain();
+        for (k, range, each) in [(0, (0.0, 1e-15), 1e-18), (2, (500.0, 500.0 + 1e-12), 1e-12 / 1500.0)] {
+            let found = ceiling_music(&network, &[(k, range)], &OPEN).unwrap().0;
+            let swing = range.1 - range.0;
+            assert_relative_eq!(found, 0.5 * swing / (1000.0 + range.0), max_relative = 1e-9);
+            assert_relative_eq!(found, 0.5 * each, max_relative = 0.2);
+        }
+        let tone = ceiling_many(&network, 1e3, &[(0, (0.0, 1e-15)), (2, (0.0, 1e-15))], &OPEN, AUDIBLE_BAND_HZ);
+        assert_relative_eq!(tone.chatter, 1e-18, max_relative = 1e-9);
     }
 
     #[test]

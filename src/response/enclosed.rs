@@ -29,6 +29,11 @@ pub(crate) struct Term {
 }
 
 impl Term {
+    /// A square times a weight above zero.
+    pub(crate) fn scaled(&self, by: f64) -> Self {
+        Self { jet: self.jet.scaled(by), degree: self.degree }
+    }
+
     const ZERO: Self = Self { jet: Jet::ZERO, degree: 0 };
     const ONE: Self = Self { jet: Jet::ONE, degree: 0 };
 
@@ -44,12 +49,55 @@ pub(crate) struct Field {
     middle: f64,
     half: f64,
     high: bool,
+    energy: bool,
 }
 
 impl Field {
     pub(crate) fn new(span: Span) -> Self {
         let (middle, half) = span.middle_and_half();
-        Self { middle, half, high: matches!(span, Span::High(..)) }
+        Self { middle, half, high: matches!(span, Span::High(..)), energy: false }
+    }
+
+    /// The same, with sums of power near infinity too, and of stored energy.
+    pub(crate) fn with_energy(span: Span) -> Self {
+        Self { energy: true, ..Self::new(span) }
+    }
+
+    /// `a |amount|^2`: a real term whose degree counts twice.
+    pub(crate) fn weighed_square(&self, weight: f64, amount: &Term) -> Term {
+        Term { jet: amount.jet.square().scaled(weight), degree: amount.degree }
+    }
+
+    /// Product of two such terms.
+    pub(crate) fn times_squares(&self, a: &Term, b: &Term) -> Term {
+        Term { jet: a.jet.times(&b.jet), degree: a.degree + b.degree }
+    }
+
+    /// Sum of two such terms: near infinity brought to the higher degree by powers of `1/|s|^2`.
+    pub(crate) fn plus_squares(&self, a: &Term, b: &Term) -> Term {
+        if a.jet.is_zero() {
+            return *b;
+        }
+        if b.jet.is_zero() {
+            return *a;
+        }
+        let degree = a.degree.max(b.degree);
+        let raised = |term: &Term| self.lowered_square(&term.jet, degree - term.degree);
+        Term { jet: raised(a).plus(&raised(b)), degree }
+    }
+
+    /// Ratio of two such terms.
+    pub(crate) fn ratio_of_squares(&self, p: &Term, q: &Term) -> Option<Jet> {
+        if p.jet.is_zero() {
+            return Some(Jet::ZERO);
+        }
+        let ratio = p.jet.times(&q.jet.inverse()?);
+        (p.degree <= q.degree).then(|| self.lowered_square(&ratio, q.degree - p.degree))
+    }
+
+    fn lowered_square(&self, jet: &Jet, power: i32) -> Jet {
+        let inverse = Jet::affine(Complex64::new(0.0, -self.middle), Complex64::new(0.0, -self.half)).square();
+        (0..power).fold(*jet, |product, _| product.times(&inverse))
     }
 
     /// `r + s x`.
@@ -127,8 +175,10 @@ pub(crate) struct Cut {
     pub(crate) down: (Term, Term),
     /// numerator and denominator of the impedance towards the source
     pub(crate) up: (Term, Term),
-    /// real part of `V conj(I)`, and of `N conj(D)`, as sums of squares; finite intervals only
-    pub(crate) power: (Jet, Jet),
+    /// real part of `V conj(I)`, and of `N conj(D)`, as sums of squares; see [`Field::with_energy`] for infinite intervals
+    pub(crate) power: (Term, Term),
+    /// `L |I|^2` and `C |V|^2` of everything beyond, the same way; only [`Field::with_energy`]
+    pub(crate) stored: (Term, Term),
     /// across the signal
     pub(crate) across: bool,
 }
@@ -165,56 +215,72 @@ impl Walk {
         let blank = Cut {
             down: (Term::ZERO, Term::ZERO),
             up: (Term::ZERO, Term::ZERO),
-            power: (Jet::ZERO, Jet::ZERO),
+            power: (Term::ZERO, Term::ZERO),
+            stored: (Term::ZERO, Term::ZERO),
             across: false,
         };
         let mut cuts = vec![blank; ladder.contacts().len()];
-        // a finite interval has powers, near infinity nobody asks for them
-        let lossy = |power: &mut Jet, loss: f64, amount: &Term| {
-            if loss != 0.0 && !field.high {
-                *power = power.plus(&amount.jet.square().scaled(loss));
+        // a finite interval has powers, near infinity few ask for them
+        let add = |sum: &mut Term, weight: f64, amount: &Term| {
+            *sum = field.plus_squares(sum, &field.weighed_square(weight, amount));
+        };
+        let lossy = |power: &mut Term, loss: f64, amount: &Term| {
+            if loss != 0.0 && (field.energy || !field.high) {
+                add(power, loss, amount);
             }
         };
-        let mut power = Jet::ZERO;
+        let storing = |stored: &mut Term, amount: f64, of: &Term| {
+            if amount != 0.0 && field.energy {
+                add(stored, amount, of);
+            }
+        };
+        let (mut power, mut stored) = (Term::ZERO, Term::ZERO);
         let mut voltage = Term::ONE;
         let mut current = Term::ZERO;
         if let Some(speaker) = ladder.load.loudspeaker {
             // motional branch: R, C, L in parallel, one ampere through the last
             let omega = TAU * speaker.resonance_hz;
             let ohm = speaker.voice_coil_ohm * speaker.mechanical_q / speaker.electrical_q;
+            storing(&mut stored, ohm / (speaker.mechanical_q * omega), &Term::ONE);
             voltage = field.affine(0.0, ohm / (speaker.mechanical_q * omega));
             let beside = field.affine(ohm.recip(), speaker.mechanical_q / (omega * ohm));
             lossy(&mut power, ohm.recip(), &voltage);
+            storing(&mut stored, speaker.mechanical_q / (omega * ohm), &voltage);
             current = field.plus(&Term::ONE, &field.times(&beside, &voltage));
             lossy(&mut power, speaker.voice_coil_ohm, &current);
+            storing(&mut stored, speaker.voice_coil_h, &current);
             let coil = field.affine(speaker.voice_coil_ohm, speaker.voice_coil_h);
             voltage = field.plus(&voltage, &field.times(&coil, &current));
         }
         let load = voltage;
         let siemens = if ladder.load.loudspeaker.is_some() { 0.0 } else { ladder.load.resistance_ohm.recip() };
         lossy(&mut power, siemens, &voltage);
+        storing(&mut stored, ladder.load.capacitance_f, &voltage);
         current = field.plus(&current, &field.times(&field.affine(siemens, ladder.load.capacitance_f), &voltage));
         let times = |step: &Step| if matches!(step, Step::Shared(_)) { shared_times } else { 1.0 };
         for step in ladder.steps.iter().rev() {
             match *step {
                 Step::Series(ohm, henry) => {
                     lossy(&mut power, ohm, &current);
+                    storing(&mut stored, henry, &current);
                     voltage = field.plus(&voltage, &field.times(&field.affine(ohm, henry), &current));
                 }
                 Step::Shunt(siemens, farad) => {
                     lossy(&mut power, siemens, &voltage);
+                    storing(&mut stored, farad, &voltage);
                     current = field.plus(&current, &field.times(&field.affine(siemens, farad), &voltage));
                 }
                 Step::Contact(index) | Step::Shared(index) => {
                     let cut = &mut cuts[index - first];
-                    (cut.down, cut.power.0) = ((voltage, current), power);
+                    (cut.down, cut.power.0, cut.stored.0) = ((voltage, current), power, stored);
                     let ohm = times(step) * contact_ohm[index];
                     lossy(&mut power, ohm, &current);
                     voltage = field.plus(&voltage, &field.times(&field.affine(ohm, 0.0), &current));
                 }
                 Step::Across(index) => {
                     let cut = &mut cuts[index - first];
-                    (cut.down, cut.power.0, cut.across) = ((voltage, current), power, true);
+                    (cut.down, cut.power.0, cut.stored.0) = ((voltage, current), power, stored);
+                    cut.across = true;
                     let siemens = contact_ohm[index].recip();
                     lossy(&mut power, siemens, &voltage);
                     current = field.plus(&current, &field.times(&field.affine(siemens, 0.0), &voltage));
@@ -223,29 +289,32 @@ impl Walk {
         }
         let source = field.affine(ladder.source_ohm, ladder.source_h);
         let emf = field.plus(&voltage, &field.times(&source, &current));
-        let mut power = Jet::ZERO;
+        let (mut power, mut stored) = (Term::ZERO, Term::ZERO);
         let (mut over, mut under) = (source, Term::ONE);
         lossy(&mut power, ladder.source_ohm, &under);
+        storing(&mut stored, ladder.source_h, &under);
         for step in &ladder.steps {
             match *step {
                 Step::Series(ohm, henry) => {
                     lossy(&mut power, ohm, &under);
+                    storing(&mut stored, henry, &under);
                     over = field.plus(&over, &field.times(&field.affine(ohm, henry), &under));
                 }
                 Step::Shunt(siemens, farad) => {
                     lossy(&mut power, siemens, &over);
+                    storing(&mut stored, farad, &over);
                     under = field.plus(&under, &field.times(&field.affine(siemens, farad), &over));
                 }
                 Step::Contact(index) | Step::Shared(index) => {
                     let cut = &mut cuts[index - first];
-                    (cut.up, cut.power.1) = ((over, under), power);
+                    (cut.up, cut.power.1, cut.stored.1) = ((over, under), power, stored);
                     let ohm = times(step) * contact_ohm[index];
                     lossy(&mut power, ohm, &under);
                     over = field.plus(&over, &field.times(&field.affine(ohm, 0.0), &under));
                 }
                 Step::Across(index) => {
                     let cut = &mut cuts[index - first];
-                    (cut.up, cut.power.1) = ((over, under), power);
+                    (cut.up, cut.power.1, cut.stored.1) = ((over, under), power, stored);
                     let siemens = contact_ohm[index].recip();
                     lossy(&mut power, siemens, &over);
                     under = field.plus(&under, &field.times(&field.affine(siemens, 0.0), &over));
@@ -372,7 +441,7 @@ mod tests {
             for cut in &walk.cuts {
                 let part = |(a, b): (Term, Term)| (a.jet.middle() * b.jet.middle().conj()).re;
                 for (sum, pair) in [(cut.power.0, cut.down), (cut.power.1, cut.up)] {
-                    prop_assert!((sum.middle().re - part(pair)).abs() <= 1e-9 * (pair.0.jet.middle() * pair.1.jet.middle()).norm());
+                    prop_assert!((sum.jet.middle().re - part(pair)).abs() <= 1e-9 * (pair.0.jet.middle() * pair.1.jet.middle()).norm());
                 }
             }
         }

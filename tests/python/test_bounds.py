@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import weaklink as wl
-from attack_table import record
+from attack_table import MEDIAN_REACHED, record
 from test_ceiling import ATTACK_ROUNDING, Attack, as_section, loop, random_circuit, resistive, seen_from_contact
 
 # ---------------------------------------------------------------- two tones, T3
@@ -46,69 +46,149 @@ class AttackOnTwoTones(Attack):
         return sum(spectrum[..., n] for n in pairs[self.wanted]) / (reference * (2.0 if self.equal else 1.0))
 
 
-# per form of distortion: the least that the median attack has to reach; d2 and d3 want all of the residue on a line or two, and a
-# contact that jumps between two ohms leaves some elsewhere
-@pytest.mark.parametrize(
-    ("wanted", "low", "high", "ratio", "median"),
-    [("rms", 2, 7, 4.0, 0.85), ("rms", 6, 7, 1.0, 0.85), ("d2", 2, 7, 4.0, 0.85), ("d3", 2, 7, 4.0, 0.75), ("d2", 6, 7, 1.0, 0.7), ("d3", 6, 8, 1.0, 0.8)],
-)
-def test_attack_on_two_tones(wanted, low, high, ratio, median):
-    random = np.random.default_rng(31)
-    samples, base_hz, reached, refused = 27, 500.0, [], 0
-    top = (samples - 1) // 2
-    for _ in range(20):
+# samples of a period: so many that means over them are those over time, to far less than what is asked
+FINE = 63
+
+
+def two_tone_circuits(seed, count=20, swing=(-1.5, 0.0)):
+    """Random circuits with the ends of their switch."""
+    random = np.random.default_rng(seed)
+    for _ in range(count):
         circuit = random_circuit(random)
         loop_ohm = abs(seen_from_contact(circuit, 2.0 * np.pi * 1e3)[0])
         low_ohm = loop_ohm * 10 ** random.uniform(-3.0, 0.0)
-        ends = (low_ohm, low_ohm + loop_ohm * 10 ** random.uniform(-1.5, 0.0))
-        band_hz = (base_hz * (1.0 - 1e-9), base_hz * top * (1.0 + 1e-9))
-        bound = as_section(circuit).two_tone_ceiling(low * base_hz, high * base_hz, ratio=ratio, ranges={"switch": ends}, band_hz=band_hz)
+        yield circuit, (low_ohm, low_ohm + loop_ohm * 10 ** random.uniform(*swing))
+
+
+def two_tone_bound(circuit, ends, low, high, ratio, base_hz=500.0, top=13):
+    band_hz = (base_hz * (1.0 - 1e-9), base_hz * top * (1.0 + 1e-9))
+    return as_section(circuit).two_tone_ceiling(low * base_hz, high * base_hz, ratio=ratio, ranges={"switch": ends}, band_hz=band_hz)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "low", "high", "ratio", "samples"),
+    [("rms", 2, 7, 4.0, 27), ("rms", 6, 7, 1.0, 27), ("d2", 2, 7, 4.0, FINE), ("d3", 2, 7, 4.0, FINE), ("d2", 6, 7, 1.0, FINE), ("d3", 6, 7, 1.0, FINE)],
+)
+def test_attack_on_two_tones(wanted, low, high, ratio, samples):
+    random = np.random.default_rng(31)
+    reached, refused = [], 0
+    for circuit, ends in two_tone_circuits(31):
+        bound = two_tone_bound(circuit, ends, low, high, ratio, top=(samples - 1) // 2)
         assert bound.definition == ("difference" if ratio == 1.0 else "modulation")
         if not bound.applies:
             refused += 1
             continue
-        attack = AttackOnTwoTones(circuit, samples, low, high, ratio, ends, base_hz)
+        attack = AttackOnTwoTones(circuit, samples, low, high, ratio, ends, 500.0)
         attack.wanted = wanted
-        reached.append(attack.search(random, starts=30) / getattr(bound, wanted))
-    reached = np.array(reached)
-    why = "" if median >= 0.85 else f"small swings in a resistive loop cannot pass {shape_limit(wanted, low, high, ratio, samples):.3f}"
-    record(f"T3 two tones {ratio:g}:1, {wanted}", reached, no_bound=refused, wanted=median, why=why)
+        reached.append(attack.search(random, starts=30 if samples == 27 else 12) / getattr(bound, wanted))
+    # d3 of 4:1 takes more lines than the weight has: in a resistive loop the attack reaches all that any contact can, 0.86 of the bound
+    short = (wanted, ratio) == ("d3", 4.0)
+    why = "the weight in time has seven cosines, and the loop's change takes of their gain" if short else ""
+    record(f"T3 two tones {ratio:g}:1, {wanted}", np.array(reached), no_bound=refused, wanted=0.81 if short else MEDIAN_REACHED, why=why)
     assert refused <= 6
 
 
-def shape_limit(wanted, low, high, ratio, samples=27):
-    """Largest share of T3 that any contact reaches in a resistive loop, for small swings.
+LINES = {
+    ("d2", True): lambda low, high: [high - low],
+    ("d3", True): lambda low, high: [abs(2 * low - high), 2 * high - low],
+    ("d2", False): lambda low, high: [high - low, high + low],
+    ("d3", False): lambda low, high: [abs(high - 2 * low), high + 2 * low],
+}
 
-    What a contact adds is ``e(t)``, at every instant at most ``Delta |i(t)|``. What reaches the wanted lines is its mean with a wave
-    ``g`` of these lines, so at most ``Delta mean |g i|``; T3 knows the energies alone, ``Delta rms(g) rms(i)``. Worst phases.
-    """
+
+def by_energies(circuit, ends, low, high, ratio, wanted, base_hz=500.0):
+    """T3 from energies alone, `C sqrt(m)` with the least `m` in closed form."""
+    middle, delta = 0.5 * sum(ends), 0.5 * (ends[1] - ends[0])
+
+    def at(lines):
+        m, t, drive = seen_from_contact(circuit, 2.0 * np.pi * base_hz * np.array(lines, float))
+        return abs(t), abs(m + middle) ** 2 - delta**2, abs(drive)
+
+    t, d, drive = at([low, high])
+    emf = drive * np.array([ratio, 1.0])
+    square = (emf[1] ** 2 + emf[0] ** 2 * d[1] / d[0]) / (t[1] ** 2 * (emf[1] ** 2 - delta**2 * emf[0] ** 2 / d[0]))
+    t, d, _ = at(LINES[wanted, ratio == 1.0](low, high))
+    share = delta * np.sqrt(np.sum(t**2 / d) * square)
+    return share * (0.5 if ratio == 1.0 else 1.0)
+
+
+@pytest.mark.parametrize(("low", "high", "ratio"), [(2, 7, 4.0), (6, 7, 1.0), (6, 8, 1.0), (1, 40, 4.0), (38, 40, 1.0), (2, 3, 1.5)])
+def test_what_is_weighed_in_time_is_never_above_what_energies_say(low, high, ratio):
+    shares = {"d2": [], "d3": []}
+    for circuit, ends in two_tone_circuits(7, 24, swing=(-2.5, 0.7)):
+        bound = two_tone_bound(circuit, ends, low, high, ratio, top=130)
+        for wanted in shares:
+            lines = LINES[wanted, ratio == 1.0](low, high)
+            if bound.applies and not {0, low, high} & set(lines):
+                shares[wanted].append(getattr(bound, wanted) / by_energies(circuit, ends, low, high, ratio, wanted))
+    for wanted, found in shares.items():
+        if found:
+            print(f"{ratio:g}:1 of {low}:{high}, {wanted}: {min(found):.3f} to {max(found):.3f} of the bound by energies")
+            assert max(found) <= 1.0 + 1e-9
+            # never below what the shape of the waves allows in a resistive loop
+            assert min(found) >= (0.74 if ratio != 1.0 else 0.76 if wanted == "d2" else 0.82)
+            if max(low, high) > 6 and (low, high) != (6, 8):
+                assert min(found) < 0.97
+
+
+def shape_mean(low, high, ratio, wanted, samples=FINE, steps=24):
+    """``mean |w i| / (rms w rms i)`` in the worst phases of the products: all that a small swing in a resistive loop can do."""
     t = 2.0 * np.pi * np.arange(samples) / samples
     i = ratio * np.cos(low * t) + np.cos(high * t)
-    equal = ratio == 1.0
-    lines = {"d2": [high - low] if equal else [high - low, high + low], "d3": [abs(2 * low - high), 2 * high - low] if equal else [abs(high - 2 * low), high + 2 * low]}[wanted]
-    phases = np.linspace(0.0, 2.0 * np.pi, 73)
-    first = np.cos(np.multiply.outer(phases, np.ones(samples)) + lines[0] * t)[:, None, :]
-    second = np.cos(np.multiply.outer(phases, np.ones(samples)) + lines[-1] * t)[None, :, :] if len(lines) == 2 else 0.0
-    # the sum of two levels by Cauchy and Schwarz: two lines alike
+    lines = LINES[wanted, ratio == 1.0](low, high)
+    phases = 2.0 * np.pi * np.arange(steps) / steps
+    first = np.cos(phases[:, None] + lines[0] * t)[:, None, :]
+    second = np.cos(phases[:, None] + lines[-1] * t)[None, :, :] if len(lines) == 2 else 0.0
     waves = first + second
-    rms = np.sqrt(np.mean(waves**2, axis=-1))
-    return float(np.max(np.mean(abs(waves * i), axis=-1) / (rms * np.sqrt(np.mean(i**2)))))
+    return float(np.max(np.mean(abs(waves * i), axis=-1) / np.sqrt(np.mean(waves**2, axis=-1) * np.mean(i**2))))
 
 
-@pytest.mark.parametrize(("wanted", "low", "high", "ratio"), [("d2", 2, 7, 4.0), ("d3", 2, 7, 4.0), ("d2", 6, 7, 1.0), ("d3", 6, 8, 1.0)])
+@pytest.mark.parametrize(("wanted", "low", "high", "ratio"), [("d2", 2, 7, 4.0), ("d3", 2, 7, 4.0), ("d2", 6, 7, 1.0), ("d3", 6, 7, 1.0)])
 def test_attack_on_two_tones_reaches_all_that_a_contact_can(wanted, low, high, ratio):
-    # a resistive loop and a small swing: the search comes to what the shape of the waves allows, and that is less than T3
+    # a resistive loop and a small swing: the search comes to what the shape of the waves allows, and that is less than energies say
     random = np.random.default_rng(5)
-    circuit, samples, base_hz = (300.0, 1e-12, 1e-18, 700.0, 1e-18), 27, 500.0
-    ends, top = (0.0, 0.1), 13
-    band_hz = (base_hz * (1.0 - 1e-9), base_hz * top * (1.0 + 1e-9))
-    bound = getattr(as_section(circuit).two_tone_ceiling(low * base_hz, high * base_hz, ratio=ratio, ranges={"switch": ends}, band_hz=band_hz), wanted)
-    attack = AttackOnTwoTones(circuit, samples, low, high, ratio, ends, base_hz)
+    circuit, ends = (300.0, 1e-12, 1e-18, 700.0, 1e-18), (0.0, 0.1)
+    bound = getattr(two_tone_bound(circuit, ends, low, high, ratio), wanted)
+    energies = by_energies(circuit, ends, low, high, ratio, wanted)
+    attack = AttackOnTwoTones(circuit, FINE, low, high, ratio, ends, 500.0)
     attack.wanted = wanted
-    reached, limit = attack.search(random, starts=60) / bound, shape_limit(wanted, low, high, ratio, samples)
-    print(f"T3 {ratio:g}:1, {wanted}: reached {reached:.4f} of the bound, the shape allows {limit:.4f}")
-    # phases in steps of 5 degrees, and a swing of 1e-4 of the loop
-    assert 0.99 * limit < reached < 1.001 * limit and limit < 0.93
+    reached, limit = attack.search(random, starts=20) / energies, shape_mean(low, high, ratio, wanted)
+    print(f"T3 {ratio:g}:1, {wanted}, over energies: reached {reached:.4f}, the shape allows {limit:.4f}, bound {bound / energies:.4f}")
+    # phases in steps of 15 degrees, and a swing of 1e-4 of the loop
+    assert 0.985 * limit < reached < 1.005 * limit and limit < 0.93
+    assert 0.85 * bound / energies < reached <= bound / energies * (1.0 + 1e-9)
+
+
+def first_order(circuit, ends, low, high, samples, base_hz=500.0):
+    """A version of the bound of d2 that is false: ``Delta mean |w i|`` with the currents of the linear loop, the contact's own residue left out.
+
+    The least ``m`` with ``Delta mean |w i| <= m |T E/Z|``, in the worst of 48 phases of the product and of the tones.
+    """
+    middle, delta = 0.5 * sum(ends), 0.5 * (ends[1] - ends[0])
+    m, t, drive = seen_from_contact(circuit, 2.0 * np.pi * base_hz * np.array([low, high, high - low], float))
+    z, gain = m + middle, abs(t / (m + middle))
+    time = 2.0 * np.pi * np.arange(samples) / samples
+    phases = 2.0 * np.pi * np.arange(48) / 48
+    wave = lambda line, phase, size=1.0: size * np.sqrt(2.0) * np.cos(line * time + phase)
+    i = wave(low, np.angle(drive[0] / z[0]), abs(drive[0] / z[0])) + wave(high, np.angle(drive[1] / z[1]), abs(drive[1] / z[1]))
+    products = np.array([wave(high - low, phase, 0.5 * gain[2]) for phase in phases])
+    bound = 0.0
+    for _ in range(40):
+        waves = products + wave(high, np.angle(drive[1]), bound * gain[1])
+        bound = delta * np.max(np.mean(abs(waves * i), axis=-1)) / (gain[1] * abs(drive[1]))
+    return bound
+
+
+def test_the_first_order_mean_is_passed():
+    # a loop that resonates between the lines, and a large swing: what the contact makes of its own residue counts
+    circuit, ends, samples = (1000.0, 0.2664, 6.406e-9, 790.3, 9.013e-9), (26.99, 9535.0), 45
+    attack = AttackOnTwoTones(circuit, samples, 6, 7, 1.0, ends, 500.0)
+    attack.wanted = "d2"
+    found = attack.search(np.random.default_rng(3), starts=12)
+    false = first_order(circuit, ends, 6, 7, samples)
+    bound = two_tone_bound(circuit, ends, 6, 7, 1.0, top=22).d2
+    print(f"the first-order mean is passed at {found / false:.3f}, the bound reached at {found / bound:.3f}")
+    assert found > 1.05 * false and found <= bound * (1.0 + 1e-9)
 
 
 def test_two_tones_of_a_film_stay_below():
