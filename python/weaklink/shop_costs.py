@@ -41,6 +41,22 @@ def _cluster_squares(frame: Frame, rows: _Bools, residual: _Floats, which: NDArr
     return out
 
 
+def _shrunk_with_few(deviation: _Floats, variance: _Floats, between: float) -> tuple[_Floats, _Floats]:
+    """Deviations of a few cells shrunk towards zero, and the variance left, which knows that how far cells differ was told by few.
+
+    Morris (Journal of the American Statistical Association 78 (1983) 47 [memory]): shares ``B = (k-3)/(k-1) V/(V+A)`` are taken off,
+    ``V (1 - (k-1)/k B) + 2/(k-3) (B d)^2`` is left. Below four cells nothing is shrunk.
+    """
+    known = np.isfinite(variance)
+    cells = int(known.sum())
+    if cells < 4:
+        return deviation, np.where(known, variance, np.inf)
+    v = np.where(known, variance, 1.0)
+    share = np.where(known, (cells - 3) / (cells - 1) * v / (v + between), 1.0)
+    left = v * (1.0 - (cells - 1) / cells * share) + 2.0 / (cells - 3) * (share * deviation) ** 2
+    return (1.0 - share) * deviation, left
+
+
 def means(frame: Frame, values: _Floats, only: int | None = None) -> Means:
     """Mean per kind x remedy, shrunk towards the remedy's as far as kinds do not truly differ, clustered by amplifier.
 
@@ -70,10 +86,12 @@ def means(frame: Frame, values: _Floats, only: int | None = None) -> Means:
         of_overall = max(whole[r], total * least) / total**2
         with np.errstate(divide="ignore", invalid="ignore"):
             of_cell = np.where(n > 0.0, np.maximum(squares[:, r], n * least) / n**2, np.inf)
-        deviation, left, between = fits.shrunk(np.where(n > 0.0, mean[:, r] - overall, 0.0), of_cell)
-        share = between / (between + of_cell)
-        value[:, r] = np.maximum(overall + deviation, 0.0)
-        variance[:, r] = left + (1.0 - share) ** 2 * of_overall
+        deviation = np.where(n > 0.0, mean[:, r] - overall, 0.0)
+        _, _, between = fits.shrunk(deviation, of_cell)
+        shrunk, left = _shrunk_with_few(deviation, of_cell, between)
+        value[:, r] = np.maximum(overall + shrunk, 0.0)
+        # a kind without a contact of this remedy differs as kinds do
+        variance[:, r] = np.where(n > 0.0, left, between + of_overall)
     if only is not None:
         others = np.arange(REMEDIES) != only
         value[:, others] = np.where(np.isfinite(value[:, others]), value[:, others], 0.0)
