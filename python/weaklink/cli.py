@@ -94,7 +94,8 @@ def _answer(options: argparse.Namespace) -> str:
         shop = load_shop(options.shop) if options.shop is not None else None
         if options.json:
             return json.dumps({**json.loads(answer.to_json()), **remedies_json(job, answer, shop)}) + "\n"
-        return text(answer, everything=options.all) + remedies_text(job, answer, shop)
+        remedies = remedies_text(job, answer, shop)
+        return text(answer, everything=options.all, below=1 if shop is None and remedies else 0) + remedies
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
         found = limits(

@@ -206,7 +206,7 @@ def interval_regression(low: _Floats, high: _Floats, design: _Floats, cell: _Int
     [memory]); Newton steps over blocks of rows. Rows without any limit say nothing. Returns beta with its influence, sigma,
     and the expected residual of every row given its limits.
     """
-    from scipy.special import ndtr  # type: ignore[import-untyped]
+    from scipy.special import ndtr
 
     width = design.shape[1]
     exact = high <= low + narrow
