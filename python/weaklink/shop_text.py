@@ -19,6 +19,9 @@ HEADS = ("kind", "remedy", "n", "left", "in order", "ceiling", "back/100y", "dam
 
 
 def _percent(share: float) -> str:
+    if share >= 0.995:
+        # no log shows that none ever misses
+        return ">99 %"
     return f"{100 * share:.0f} %" if share >= 0.0995 else f"{100 * share:.1f} %"
 
 
