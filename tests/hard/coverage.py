@@ -221,8 +221,9 @@ def printed(rows: dict[str, Row]) -> str:
     return "\n".join(lines)
 
 
-# their bands are too narrow where nearly all contacts are in order; logs are few, so the others of `compare` wait for more of them
-KNOWN_MISSES = tuple(f"compare: in order after {remedy}" for remedy in ("clean", "strip", "replace"))
+# bands that hold the truth more often than 95 in 100 times, on purpose: the exact binomial one where few contacts are out of order, and a
+# threshold that for most kinds lies beyond every reading, where any band that reaches there holds it
+CONSERVATIVE = ("compare: in order after strip", "compare: in order after replace", "compare: break-even of strip")
 
 
 if __name__ == "__main__":
@@ -230,9 +231,10 @@ if __name__ == "__main__":
     logs = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     rows = table(trials, logs)
     print(printed(rows))
-    off = [name for name, row in rows.items() if row.trials and not (93.0 <= row.share <= (100.0 if "a limit" in name else 97.0))]
-    print("outside 93 to 97 %: " + ("; ".join(off) or "none"))
-    # what is known to miss, and what too few logs cannot tell
-    unknown = [name for name in off if name not in KNOWN_MISSES and rows[name].trials >= 1000]
-    if unknown:
-        sys.exit("not known to miss: " + "; ".join(unknown))
+    wide = [name for name in rows if "a limit" in name or name in CONSERVATIVE]
+    off = [name for name, row in rows.items() if row.trials and not (93.0 <= row.share <= (100.0 if name in wide else 97.0))]
+    print("outside 93 to 97 % (conservative ones: below 93 %): " + ("; ".join(off) or "none"))
+    # what too few logs cannot tell
+    missed = [name for name in off if rows[name].trials >= 1000]
+    if missed:
+        sys.exit("missed: " + "; ".join(missed))
