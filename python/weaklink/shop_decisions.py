@@ -14,8 +14,6 @@ from .shop_model import CLEAN, REMEDIES, REPLACE, STRIP, with_error
 from .shop_results import Curve, Decision, Question, Warranty
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
 
     from .shop_work import Work
@@ -46,7 +44,6 @@ def decisions(work: Work, kind: int) -> list[Decision]:
     z = grid - work.frame.centre[kind]
     both = joined(back.estimate, order.estimate)
     extra, variance = work.extra(kind)
-    start = np.concatenate([both.theta, extra])
     designs = {r: work.designs(kind, r, z) for r in usable}
     out = []
     for remedy in (STRIP, REPLACE):
@@ -54,19 +51,17 @@ def decisions(work: Work, kind: int) -> list[Decision]:
         if remedy not in usable or not cheaper:
             continue
 
-        def curve(theta: _Floats, which: list[int] = cheaper) -> _Floats:
-            return np.asarray(np.min([work.log_cost(theta, kind, r, designs[r]) for r in which], axis=0))
+        def gains(theta: _Floats, remedy: int = remedy, which: list[int] = cheaper) -> _Floats:
+            dear = work.log_cost(theta, kind, remedy, designs[remedy])
+            return np.concatenate([work.log_cost(theta, kind, r, designs[r]) - dear for r in which])
 
-        def gain(theta: _Floats, remedy: int = remedy, curve: Callable[[_Floats], _Floats] = curve) -> _Floats:
-            return curve(theta) - work.log_cost(theta, kind, remedy, designs[remedy])
-
-        _, error = with_error(gain, both, extra, variance)
-        now, dear = curve(start), work.log_cost(start, kind, remedy, designs[remedy])
-        ohm = np.exp(grid)
-        ends = [_break_even(ohm.tolist(), np.exp(now + k * Z95 * error).tolist(), np.exp(dear).tolist()) for k in (0.0, 1.0, -1.0)]
+        # it must beat each of the cheaper ones, whose bands are taken one by one: the smaller of two is bent where they cross
+        value, error = (row.reshape(len(cheaper), GRID) for row in with_error(gains, both, extra, variance))
+        ohm, even = np.exp(grid).tolist(), np.ones(GRID).tolist()
+        ends = [_break_even(ohm, np.exp(np.min(value + k * Z95 * error, axis=0)).tolist(), even) for k in (0.0, 1.0, -1.0)]
         names = " or ".join(words().remedies[r] for r in cheaper)
         above = (ends[0], ends[1], ends[2])
-        out.append(Decision(work.kinds[kind], words().remedies[remedy], names, above, (float(ohm[0]), float(ohm[-1]))))
+        out.append(Decision(work.kinds[kind], words().remedies[remedy], names, above, (ohm[0], ohm[-1])))
     return out
 
 

@@ -63,6 +63,16 @@ def test_alike_kinds_are_shrunk_together(log):
     assert np.std(found.value[:, model.STRIP]) < 0.7 * np.std(raw.reshape(found.value.shape)[:, model.STRIP])
 
 
+def test_shrinking_a_few_cells_by_hand():
+    # six cells that chance alone explains: three fifths are taken off, and what a far one loses stays in its variance [calc]
+    value, left = shop_costs._shrunk_with_few(np.array([1.0, -1.0, 2.0, -2.0, 0.0, 0.0]), np.ones(6), 0.0)
+    np.testing.assert_allclose(value, [0.4, -0.4, 0.8, -0.8, 0.0, 0.0], rtol=1e-12)
+    np.testing.assert_allclose(left, [0.74, 0.74, 1.46, 1.46, 0.5, 0.5], rtol=1e-12)
+    # cells that truly differ keep theirs; three cells are not shrunk at all
+    assert shop_costs._shrunk_with_few(np.array([1.0, -1.0, 2.0, -2.0]), np.ones(4), 99.0)[0][0] == pytest.approx(1.0 - 1.0 / 300.0)
+    assert shop_costs._shrunk_with_few(np.array([1.0, -1.0, 2.0]), np.ones(3), 0.0)[0].tolist() == [1.0, -1.0, 2.0]
+
+
 def test_damages_carry_at_least_a_binomial_error(log):
     found = shop_costs.damages(model.Frame(log))
     count = np.bincount(model.Frame(log).kind_remedy, minlength=found.value.size).reshape(found.value.shape)
@@ -101,6 +111,18 @@ def test_break_evens_carry_the_errors_of_minutes_and_prices(log):
     assert np.all(carried >= exact) and carried.sum() > 1.1 * exact.sum()
     cost = {(c.kind, c.remedy): c.cost_per_good_year for c in compare(rough).cells}
     assert cost["relay", "replace"][2] / cost["relay", "replace"][1] > 1.2
+
+
+def test_replacing_must_beat_each_of_the_cheaper_ones(log):
+    # the better of two is not known better than either: against both the band reaches at least as far up as against one alone
+    work = Work(log, 60.0, 3.0, None, lambda step: None)
+    alone = Work(log, 60.0, 3.0, None, lambda step: None)
+    alone.remedies = [model.CLEAN, model.REPLACE]
+    for kind in range(len(work.kinds)):
+        both, one = ([d for d in decisions(w, kind) if d.remedy == "replace"] for w in (work, alone))
+        if both and one:
+            assert (both[0].against, one[0].against) == ("clean or strip", "clean")
+            assert all(a >= b * (1.0 - 1e-12) for a, b in zip(both[0].above_ohm, one[0].above_ohm, strict=True))
 
 
 def test_the_error_of_a_cost_by_hand(log):
