@@ -140,13 +140,14 @@ def _open(job: Job, answer: Assessment) -> tuple[dict[str, Any], dict[str, list[
 
 
 def without_log(job: Job, answer: Assessment, shop: _Shop) -> list[NoLog]:
-    """Open contacts of kinds that the log has not, each with its prior."""
+    """Open contacts of kinds of which the log does not say how long a remedy holds, each with its prior."""
     sheet, contacts = _open(job, answer)
     out = []
     for contact in contacts:
         part = sheet.get("part", {}).get(contact.split(" / ")[0], {})
         kind = str(part.get("kind", ""))
-        if isinstance(shop.get(kind), dict):
+        known = shop.get(kind)
+        if isinstance(known, dict) and any("good_years" in row for row in known.values()):
             continue
         metal = metal_of(str(part.get("metal", "")))
         out.append(NoLog(contact, kind, prior_of(kind, metal) if metal is not None and kind in words().kinds else None))
@@ -198,7 +199,7 @@ def remedies_for(job: Job, answer: Assessment, shop: _Shop) -> list[JobRemedy]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.01 else "below 1 %"
+    return ">99 %" if share >= 0.995 else f"{100 * share:.0f} %" if share >= 0.01 else "below 1 %"
 
 
 def remedies_json(job: Job, answer: Assessment, shop: _Shop | None) -> dict[str, Any]:
@@ -207,10 +208,8 @@ def remedies_json(job: Job, answer: Assessment, shop: _Shop | None) -> dict[str,
         return {"remedies": [], "how_long_it_holds": "not known"}
     without = [asdict(row) for row in without_log(job, answer, shop)]
     for row in without:
-        if row["prior"] is not None:
-            row["prior"]["label"] = LABEL
-            if math.isinf(row["prior"]["latest_years"]):
-                row["prior"]["latest_years"] = "past 1000"
+        if row["prior"] is not None and math.isinf(row["prior"]["latest_years"]):
+            row["prior"]["latest_years"] = "past 1000"
     return {"remedies": [asdict(row) for row in remedies_for(job, answer, shop)], "how_long_it_holds_not_known": without}
 
 
@@ -219,7 +218,7 @@ def _without_text(rows: list[NoLog]) -> list[str]:
     lines = []
     for row in rows:
         kind = row.kind or "no kind on the sheet"
-        lines += _wrapped(f"{row.contact} ({kind}): the log has none; {NOT_KNOWN}")
+        lines += _wrapped(f"{row.contact} ({kind}): the log does not say; {NOT_KNOWN}")
         if row.prior is not None:
             lines += _wrapped(f"{LABEL}: {from_to(*span(row.prior))}, {row.prior.metal} to {_number(row.prior.limit_ohm)} ohm", "    ", "      ")
     if any(row.prior is not None for row in rows):

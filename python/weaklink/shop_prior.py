@@ -20,7 +20,7 @@ SPOTS_M = (10e-6, 50e-6)
 # the metal of a growth law, by words of a job sheet; a noble or passive surface has none here
 METALS = {"silver": "silver", "copper": "copper", "brass": "copper", "bronze": "copper"}
 COVERED = ("plat", "flash", "gilt", "gold", "nickel", "tin", "rhodium", "palladium")
-LABEL = "prior, growth physics, not data"
+LABEL = Prior.label
 ASSUMES = (
     f"bare metal that stood open in {ENVIRONMENT} and closes on a spot of 10 to 50 um radius without breaking its film [assumption]; "
     "a wiping or closed contact holds longer, a worn one shorter: neither is modelled"

@@ -120,6 +120,7 @@ class Prior:
     earliest_years: float
     latest_years: float
     source: str
+    label: str = "prior, growth physics, not data"
 
 
 @dataclass(frozen=True)

@@ -114,15 +114,19 @@ def test_break_evens_carry_the_errors_of_minutes_and_prices(log):
 
 
 def test_replacing_must_beat_each_of_the_cheaper_ones(log):
-    # the better of two is not known better than either: against both the band reaches at least as far up as against one alone
-    work = Work(log, 60.0, 3.0, None, lambda step: None)
-    alone = Work(log, 60.0, 3.0, None, lambda step: None)
-    alone.remedies = [model.CLEAN, model.REPLACE]
+    # stripping as quick as cleaning is the better of the two: replacing pays later than against cleaning alone
+    quick = dataclasses.replace(log, minutes=np.where(log.remedy == model.STRIP, log.minutes / 3.0, log.minutes))
+    work, alone, stripping = (Work(quick, 60.0, 3.0, None, lambda step: None) for _ in range(3))
+    alone.remedies, stripping.remedies = [model.CLEAN, model.REPLACE], [model.STRIP, model.REPLACE]
+    later = 0
     for kind in range(len(work.kinds)):
-        both, one = ([d for d in decisions(w, kind) if d.remedy == "replace"] for w in (work, alone))
-        if both and one:
-            assert (both[0].against, one[0].against) == ("clean or strip", "clean")
-            assert all(a >= b * (1.0 - 1e-12) for a, b in zip(both[0].above_ohm, one[0].above_ohm, strict=True))
+        both, one, other = ([d for d in decisions(w, kind) if d.remedy == "replace"][0] for w in (work, alone, stripping))
+        assert (both.against, one.against, other.against) == ("clean or strip", "clean", "strip")
+        # each end is that of the one which is beaten last, not less
+        for a, b, c in zip(both.above_ohm, one.above_ohm, other.above_ohm, strict=True):
+            assert a >= max(b, c) * (1.0 - 1e-9)
+        later += both.above_ohm[0] > 1.05 * one.above_ohm[0]
+    assert later >= 3
 
 
 def test_the_error_of_a_cost_by_hand(log):

@@ -132,7 +132,13 @@ def test_a_kind_that_the_log_has_not(jobs, tmp_path):
     shop, answer = shop_job.load_shop(path), wl.assess(job)
     relay = next(row for row in shop_job.without_log(job, answer, shop) if row.kind == "relay")
     text = " ".join(shop_job.remedies_text(job, answer, shop).split())
-    assert f"{relay.contact} (relay): the log has none; how long it holds: not known" in text
+    assert f"{relay.contact} (relay): the log does not say; how long it holds: not known" in text
+    # a kind that the log has, but of which nothing was followed: its remedies are told, and how long they hold is not known
+    path.write_text("shop = 1\nper_hour = 60.0\nhorizon_years = 3.0\n[relay.clean]\nminutes = 15.0\npart_cost = 0.0\n", encoding="utf-8")
+    shop = shop_job.load_shop(path)
+    assert [row.good_years for row in shop_job.remedies_for(job, answer, shop)] == [None]
+    followed = " ".join(shop_job.remedies_text(job, answer, shop).split())
+    assert f"{relay.contact} (relay): the log does not say" in followed and "clean: 30 in 30 min; how long it holds: not known" in followed
     # its metal has a growth law: a prior under a name of its own, and none where the metal is covered or unknown
     assert relay.prior.metal == "silver" and "prior, growth physics, not data: " in text
     readings = ("worn-relay.csv", (jobs / "worn-relay.csv").read_text(encoding="utf-8"))

@@ -38,6 +38,7 @@ def test_an_empty_log_gives_the_prior_and_nothing_else(tmp_path, capsys):
     assert all(f"{kind}, silver, " in every for kind in with_limit) and "Kusano et al. 2014 [seen]" in every and "[memory, low]" in every
     told = json.loads(answer.to_json(), parse_constant=lambda text: pytest.fail(text))
     assert told["priors"][0]["latest_years"] == "past 1000" and "[seen]" in told["priors"][0]["source"]
+    assert all(row["label"] == LABEL for row in told["priors"])
 
 
 def test_a_log_whose_rows_are_all_set_aside_is_still_bad_input():
