@@ -6,7 +6,6 @@ import argparse
 import json
 import sys
 import time
-from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from . import Assessment, InputError, Job, WeaklinkError, __version__, _core, assess, limits, load_job, typical
@@ -54,6 +53,7 @@ def _parser() -> argparse.ArgumentParser:
     shop.add_argument("--columns", action="store_true", help="list the columns of a bench log")
     shop.add_argument("--hour", type=float, default=60.0, metavar="PRICE", help="price of an hour of work, default 60")
     shop.add_argument("--years", type=float, default=3.0, help="up to when good service counts, default 3")
+    shop.add_argument("--level", type=float, metavar="DB", help="level at the ear for what is heard, dB SPL, default 80")
     shop.add_argument("--strict", action="store_true", help="stop at the first fault of the log instead of setting it aside")
     shop.add_argument("--set-aside", metavar="FILE", help="write the rows without an after or set aside, and why")
     shop.add_argument("--save", metavar="shop.toml", help="write what was learnt")
@@ -89,15 +89,13 @@ def _answer(options: argparse.Namespace) -> str:
         job = load_job(options.job)
         answer = assess(job, draws=options.draws, seed=options.seed, progress=_progress())
         _report(options, job, answer)
-        if options.shop is None:
-            return answer.to_json() + "\n" if options.json else text(answer, everything=options.all)
-        from .shop_job import load_shop, remedies_for, remedies_text
+        from .shop_job import load_shop, remedies_json, remedies_text
 
-        shop = load_shop(options.shop)
+        shop = load_shop(options.shop) if options.shop is not None else None
         if options.json:
-            every = {**json.loads(answer.to_json()), "remedies": [asdict(row) for row in remedies_for(job, answer, shop)]}
-            return json.dumps(every) + "\n"
-        return text(answer, everything=options.all) + remedies_text(job, answer, shop)
+            return json.dumps({**json.loads(answer.to_json()), **remedies_json(job, answer, shop)}) + "\n"
+        remedies = remedies_text(job, answer, shop)
+        return text(answer, everything=options.all, below=1 if shop is None and remedies else 0) + remedies
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
         found = limits(
@@ -152,7 +150,7 @@ def _compare(options: argparse.Namespace) -> str:
         log = read_log(options.log, strict=options.strict)
         if options.set_aside:
             log.write_set_aside(options.set_aside)
-        found = compare(log, per_hour=options.hour, horizon_years=options.years, progress=told)
+        found = compare(log, per_hour=options.hour, horizon_years=options.years, level_db=options.level, progress=told)
         if options.save:
             found.save(options.save)
     finally:

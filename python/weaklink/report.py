@@ -288,8 +288,8 @@ def _page(assessment: Assessment, why: int, rows: int, steps: int, rivals: int, 
     return lines
 
 
-def text(assessment: Assessment, *, everything: bool = False) -> str:
-    """The answer as text of at most 80 columns; under 40 lines unless ``everything`` is asked for."""
+def text(assessment: Assessment, *, everything: bool = False, below: int = 0) -> str:
+    """The answer as text of at most 80 columns; short unless ``everything`` is asked for, shorter by the lines that come ``below``."""
     if everything:
         return "\n".join(_page(assessment, 99, 999, 99, 99, True)) + "\n"
     most = {"why": 5, "rows": 12, "steps": 4, "rivals": 3}
@@ -297,7 +297,7 @@ def text(assessment: Assessment, *, everything: bool = False) -> str:
     while True:
         lines = _page(assessment, **most, everything=False)
         larger = [name for name in most if most[name] > least[name]]
-        if len(lines) <= MOST_LINES or not larger:
+        if len(lines) <= MOST_LINES - below or not larger:
             return "\n".join(lines) + "\n"
         # shorten what is longest beyond its least, reasons first
         name = max(larger, key=lambda n: most[n] / least[n])

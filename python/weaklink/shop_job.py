@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .report import _number, _wrapped
-from .shop_log import bad_input
+from .shop_log import bad_input, words
+from .shop_prior import ASSUMES, LABEL, from_to, metal_of, prior_of, span
 from .shop_results import PLATED_CAUTION
 
 if TYPE_CHECKING:
@@ -19,12 +20,14 @@ if TYPE_CHECKING:
 
     from ._core import Job
     from .results import Assessment, Finding
+    from .shop_results import Prior
 
     _Shop = Mapping[str, Any]
 
 REMEDIES = ("clean", "strip", "replace")
 # findings that a remedy is for
 OPEN = ("proved", "able to account for it", "not settled")
+NOT_KNOWN = "how long it holds: not known"
 
 
 @dataclass(frozen=True)
@@ -115,19 +118,52 @@ def _largest_ohm(pair: list[Finding]) -> float | None:
     return max(ends) if ends else None
 
 
-def remedies_for(job: Job, answer: Assessment, shop: _Shop) -> list[JobRemedy]:
-    """Remedies of every contact that a finding leaves open or proves, the cheapest per good year first."""
-    sheet = tomllib.loads(job.text)
-    parts: dict[str, Any] = sheet.get("part", {})
-    same_money = sheet.get("currency") in (None, shop.get("currency")) or "currency" not in shop
+@dataclass(frozen=True)
+class NoLog:
+    """An open contact of a kind of which the log says nothing: how long a remedy holds is not known.
+
+    ``prior``: what the growth of films on its metal says, apart from any data; None without a metal that has a law, or a limit.
+    """
+
+    contact: str
+    kind: str
+    prior: Prior | None
+
+
+def _open(job: Job, answer: Assessment) -> tuple[dict[str, Any], dict[str, list[Finding]]]:
+    """The sheet, and the findings of every contact that one of them leaves open or proves."""
     contacts: dict[str, list[Finding]] = {}
     for finding in answer.findings:
         contacts.setdefault(finding.contact, []).append(finding)
+    kept = {name: pair for name, pair in contacts.items() if any(finding.kind in OPEN for finding in pair)}
+    return tomllib.loads(job.text), kept
+
+
+def without_log(job: Job, answer: Assessment, shop: _Shop) -> list[NoLog]:
+    """Open contacts of kinds of which the log does not say how long a remedy holds, each with its prior."""
+    sheet, contacts = _open(job, answer)
+    out = []
+    for contact in contacts:
+        part = sheet.get("part", {}).get(contact.split(" / ")[0], {})
+        kind = str(part.get("kind", ""))
+        known = shop.get(kind)
+        if isinstance(known, dict) and any("good_years" in row for row in known.values()):
+            continue
+        metal = metal_of(str(part.get("metal", "")))
+        out.append(NoLog(contact, kind, prior_of(kind, metal) if metal is not None and kind in words().kinds else None))
+    return out
+
+
+def remedies_for(job: Job, answer: Assessment, shop: _Shop) -> list[JobRemedy]:
+    """Remedies of every contact that a finding leaves open or proves, the cheapest per good year first."""
+    sheet, contacts = _open(job, answer)
+    parts: dict[str, Any] = sheet.get("part", {})
+    same_money = sheet.get("currency") in (None, shop.get("currency")) or "currency" not in shop
     out = []
     for contact, pair in contacts.items():
         part = parts.get(contact.split(" / ")[0], {})
         kind = part.get("kind", "")
-        if not any(finding.kind in OPEN for finding in pair) or not isinstance(shop.get(kind), dict):
+        if not isinstance(shop.get(kind), dict):
             continue
         rows = []
         for remedy in REMEDIES:
@@ -163,17 +199,44 @@ def remedies_for(job: Job, answer: Assessment, shop: _Shop) -> list[JobRemedy]:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.01 else "below 1 %"
+    return ">99 %" if share >= 0.995 else f"{100 * share:.0f} %" if share >= 0.01 else "below 1 %"
 
 
-def remedies_text(job: Job, answer: Assessment, shop: _Shop) -> str:
-    """The remedies as lines below an assessment."""
+def remedies_json(job: Job, answer: Assessment, shop: _Shop | None) -> dict[str, Any]:
+    """The remedies beside an assessment in JSON; without a log, that how long one holds is not known."""
+    if shop is None:
+        return {"remedies": [], "how_long_it_holds": "not known"}
+    without = [asdict(row) for row in without_log(job, answer, shop)]
+    for row in without:
+        if row["prior"] is not None and math.isinf(row["prior"]["latest_years"]):
+            row["prior"]["latest_years"] = "past 1000"
+    return {"remedies": [asdict(row) for row in remedies_for(job, answer, shop)], "how_long_it_holds_not_known": without}
+
+
+def _without_text(rows: list[NoLog]) -> list[str]:
+    """Contacts without data; the prior under a name of its own."""
+    lines = []
+    for row in rows:
+        kind = row.kind or "no kind on the sheet"
+        lines += _wrapped(f"{row.contact} ({kind}): the log does not say; {NOT_KNOWN}")
+        if row.prior is not None:
+            lines += _wrapped(f"{LABEL}: {from_to(*span(row.prior))}, {row.prior.metal} to {_number(row.prior.limit_ohm)} ohm", "    ", "      ")
+    if any(row.prior is not None for row in rows):
+        lines += _wrapped(f"assumes {ASSUMES}", "    ", "      ")
+    return lines
+
+
+def remedies_text(job: Job, answer: Assessment, shop: _Shop | None) -> str:
+    """The remedies as lines below an assessment; without a log, one line that how long one holds is not known."""
+    if shop is None:
+        return f"Remedies: {NOT_KNOWN} (--shop takes what compare --save learnt)\n" if _open(job, answer)[1] else ""
     rows = remedies_for(job, answer, shop)
     money = shop.get("currency", "")
     years = shop["horizon_years"]
     lines = ["", f"Remedies, by the shop's log ({shop['per_hour']:g} an hour; service counts to {years:.1f} years)"]
-    if not rows:
-        return "\n".join([*lines, "  how long one holds: not known; no open contact of a kind that the log has"]) + "\n"
+    without = without_log(job, answer, shop)
+    if not rows and not without:
+        return "\n".join([*lines, "  no contact is open"]) + "\n"
     last = ""
     for row in rows:
         if row.contact != last:
@@ -182,9 +245,10 @@ def remedies_text(job: Job, answer: Assessment, shop: _Shop) -> str:
             last = row.contact
         left = f", leaves about {_number(row.left_ohm)} ohm" if row.left_ohm is not None else ""
         order = f", back in order {_percent(row.in_order)}" if row.in_order is not None else ""
-        holds = f"holds {row.good_years:.1f} years of {years:.1f}" if row.good_years is not None else "how long it holds: not known"
+        holds = f"holds {row.good_years:.1f} years of {years:.1f}" if row.good_years is not None else NOT_KNOWN
         cost = f"; {row.cost_per_good_year:.3g} a good year" if row.cost_per_good_year is not None else ""
         lines += _wrapped(f"{row.remedy}: {row.money:.3g} {money} in {row.minutes:.0f} min{left}{order}; {holds}{cost}", "    ", "      ")
+    lines += _without_text(without)
     metals = [str(part.get("metal", "")).lower() for part in tomllib.loads(job.text).get("part", {}).values()]
     if any(word in metal for metal in metals for word in ("plat", "flash", "gilt", "gold")):
         lines += _wrapped(f"! {PLATED_CAUTION}", "", "  ")

@@ -416,7 +416,7 @@ def with_error(
         return fits.error_of(lambda t: np.atleast_1d(function(t)), estimate)
     value, error = fits.error_of(lambda t: np.atleast_1d(function(np.concatenate([t, extra]))), estimate)
     total = error**2
-    for k in range(len(extra)):
+    for k in np.flatnonzero(variance > 0.0):
         up, down = extra.copy(), extra.copy()
         up[k] += 1e-4
         down[k] -= 1e-4

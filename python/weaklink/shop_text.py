@@ -7,15 +7,21 @@ import math
 from typing import TYPE_CHECKING
 
 from ._core import __version__
-from .report import MOST_LINES, WIDTH, _number, _wrapped
+from .report import WIDTH, _number, _wrapped
+from .shop_prior import ASSUMES, LABEL, SOURCE, from_to, span
 
 if TYPE_CHECKING:
     from .shop_results import Band, Cell, Comparison, Decision
 
+# the short answer stays below forty lines
+MOST_LINES = 39
 HEADS = ("kind", "remedy", "n", "left", "in order", "ceiling", "back/100y", "damage", "cost/y")
 
 
 def _percent(share: float) -> str:
+    if share >= 0.995:
+        # no log shows that none ever misses
+        return ">99 %"
     return f"{100 * share:.0f} %" if share >= 0.0995 else f"{100 * share:.1f} %"
 
 
@@ -101,6 +107,49 @@ def _decisions(comparison: Comparison, kinds: list[str]) -> list[str]:
     return [f"  {line}" for line in _aligned(rows)] if len(rows) > 1 else []
 
 
+def _priors(comparison: Comparison, everything: bool) -> list[str]:
+    """What the growth of films says of kinds without data, under a name of its own."""
+    if not comparison.priors:
+        return []
+    lines = [*_wrapped(f"How long it holds: {LABEL}", "", "  ")]
+    for metal in dict.fromkeys(prior.metal for prior in comparison.priors):
+        own = [prior for prior in comparison.priors if prior.metal == metal]
+        if everything:
+            lines += [line for prior in own for line in _wrapped(f"{prior.kind}, {metal}, {_number(prior.limit_ohm)} ohm: {from_to(*span(prior))}")]
+            continue
+        least, most = min(p.limit_ohm for p in own), max(p.limit_ohm for p in own)
+        limit = _number(least) if least == most else f"{_number(least)} to {_number(most)}"
+        names = own[0].kind if len(own) == 1 else f"{len(own)} kinds"
+        spans = [span(prior) for prior in own]
+        lines += _wrapped(f"{metal}, {names}, {limit} ohm: {from_to(min(s[0] for s in spans), max(s[1] for s in spans))}")
+    lines += _wrapped(f"until its film alone reaches the limit; assumes {ASSUMES}")
+    if everything:
+        lines += [line for metal in dict.fromkeys(p.metal for p in comparison.priors) for line in _wrapped(f"{metal}: {SOURCE[metal]}")]
+    else:
+        lines += _wrapped("growth after ISA-71.04 [seen] and Kusano et al. 2014 [seen]; resistivities [seen, memory]: --all")
+    return ["", *lines]
+
+
+def _heard(comparison: Comparison, everything: bool) -> list[str]:
+    """What of the afters would be heard, remedy by remedy or with every kind."""
+    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, % of afters excluded/not settled/able"
+    cells = [cell for cell in comparison.cells if cell.heard is not None]
+    if not cells:
+        return []
+
+    def shares(rows: list[Cell]) -> str:
+        count = sum(cell.contacts for cell in rows)
+        parts = [sum(cell.contacts * cell.heard[k] for cell in rows if cell.heard) / count for k in range(3)]
+        return "/".join(f"{100 * part:.0f}" for part in parts)
+
+    remedies = list(dict.fromkeys(cell.remedy for cell in cells))
+    every = ", ".join(f"{remedy} {shares([cell for cell in cells if cell.remedy == remedy])}" for remedy in remedies)
+    lines = _wrapped(f"{told}: {every}", "", "  ")
+    if everything:
+        lines += [f"  {cell.kind}, {cell.remedy}: {shares([cell])}" for cell in cells]
+    return lines
+
+
 def _warranty(comparison: Comparison) -> list[str]:
     told = []
     for row in comparison.warranties:
@@ -142,6 +191,7 @@ def _page(comparison: Comparison, kinds: int, warnings: int, questions: int, eve
     key = "left: after/before against leaving alone" if c.reread_ratio else "left: after over before"
     ceiling = "" if short else "; ceiling: nine in ten stay below, in a place typical for the kind"
     lines += _wrapped(f"{key}{ceiling}; back/100y: per 100 contact-years", "", "  ")
+    lines += _heard(c, everything)
     lines.append("")
     if c.reread_ratio:
         fall = [100.0 * (1.0 - x) for x in c.reread_ratio]
@@ -161,7 +211,7 @@ def _page(comparison: Comparison, kinds: int, warnings: int, questions: int, eve
     decided = _decisions(c, list(counts)) + _warranty(c) + _questions(c, questions)
     if not decided:
         decided = ["  none: the log does not say yet how long a remedy holds"]
-    return [*lines, *assumed, "", "Decisions, by cost per good year, bands 95 %", *decided]
+    return [*lines, *assumed, *_priors(c, everything), "", "Decisions, by cost per good year, bands 95 %", *decided]
 
 
 def page(comparison: Comparison, *, everything: bool = False) -> str:

@@ -95,6 +95,7 @@ fn _core(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_function(wrap_pyfunction!(shop::_log_read, module)?)?;
     module.add_function(wrap_pyfunction!(shop::_log_words, module)?)?;
     module.add_function(wrap_pyfunction!(shop::_break_even, module)?)?;
+    module.add_function(wrap_pyfunction!(shop::_heard_from, module)?)?;
     module.add_function(wrap_pyfunction!(shop::_cost_per_good_year, module)?)?;
     module.add("_ROOM_K", crate::physics::constants::ROOM_TEMPERATURE_K)?;
     module.add("_LORENZ_V2_PER_K2", crate::physics::constants::LORENZ_V2_PER_K2)?;

@@ -3,7 +3,10 @@
 use super::array::{Domain, run};
 use super::errors::{InternalError, input_error};
 use super::physics::over;
+use crate::bench::Strength;
 use crate::bench::kind::Kind;
+use crate::hearing::noticeable::LOSS_RULE_DB;
+use crate::judgement::needs::{LISTENING_DB, Noticed, SLIGHT_LOSS_DB};
 use crate::shop::cost::{Visit, cost_per_good_year};
 use crate::shop::log::{BackWhy, COLUMNS, Product, Surroundings};
 use crate::shop::place::typical_place;
@@ -78,6 +81,19 @@ pub(super) fn _log_words() -> String {
         }).collect::<Vec<_>>(),
     })
     .to_string()
+}
+
+/// Below the first nobody hears it, from the second on all models do.
+type Ends = (f64, f64);
+
+/// What `assess` takes to be heard at a level at the ear (dB SPL, its own where none is said): the level, then residue (ratio) and
+/// loss (dB), each below which nobody hears it and from which all models do.
+#[pyfunction]
+#[pyo3(signature = (level_db=None))]
+pub(super) fn _heard_from(py: Python<'_>, level_db: Option<f64>) -> PyResult<(f64, Ends, Ends)> {
+    let level_db = level_db.unwrap_or(LISTENING_DB);
+    let noticed = Noticed::at(level_db, Strength::Slight).map_err(|fault| input_error(py, fault))?;
+    Ok((level_db, (noticed.never_below, noticed.surely_from), (SLIGHT_LOSS_DB, LOSS_RULE_DB)))
 }
 
 /// Resistance above which `to` costs less per good year than `from`: a number, 0 (always) or infinity (never).

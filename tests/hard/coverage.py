@@ -16,6 +16,8 @@ import numpy as np
 
 import weaklink as wl
 from weaklink import physics as ph
+from weaklink import shop_invented as invented
+from weaklink.shop import Comparison
 
 CURRENT = np.linspace(-1.0, 1.0, 21)
 
@@ -119,9 +121,51 @@ def readings(trials: int) -> dict[str, Row]:
     return {"reading to ohms (a limit: all)": row}
 
 
+# nodes over the true resistance that a reading leaves
+NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(40)
+
+
+def planted_cost(truth: invented.Truth, kind: int, remedy: int, first_ohm: np.ndarray, horizon: float, per_hour: float = 60.0) -> np.ndarray:
+    """Planted cost per good year at first readings: the visit over share in order times mean good years, both given the reading.
+
+    Logarithms of true resistance and noise are normal, and who was picked was picked by the reading: given it the true one is normal.
+    """
+    limit, own = invented._limit(kind), truth.between_jobs**2 + truth.between_contacts**2
+    base = math.log(limit) - truth.picked_from * truth.spread
+    towards = own / truth.spread**2
+    mean, sd = base + towards * (np.log(first_ohm) - base), math.sqrt(towards) * truth.reading
+    true = np.exp(mean[:, None] + sd * NODES[None, :])
+    time = np.linspace(0.0, horizon, 121)
+    kinds = np.full(true.shape, kind)
+    survival = truth.survival((truth.hazard(kinds, true) * truth.ratio[remedy])[..., None] * time**truth.shape)
+    years = np.trapezoid(survival, time, axis=-1) @ WEIGHTS / WEIGHTS.sum()
+    scatter = truth.spread_after[remedy] ** 2 + 0.1**2
+    if remedy == 2:
+        share = np.full(len(first_ohm), 0.5 * math.erfc(-math.log(4.0) / math.sqrt(2.0 * scatter)))
+    else:
+        above = (math.log(limit / truth.left[remedy]) - mean) / math.sqrt(sd**2 + scatter)
+        share = np.array([0.5 * math.erfc(-x / math.sqrt(2.0)) for x in above])
+    minutes = np.array(truth.minutes) * math.exp(0.5 * 0.4**2)
+    part = invented.PRICE[kind] if remedy == 2 else 0.0
+    new = minutes[2] / 60.0 * per_hour + invented.PRICE[kind]
+    return (minutes[remedy] / 60.0 * per_hour + part + truth.damage[remedy] * new) / (share * years)
+
+
+def break_evens(found: Comparison, truth: invented.Truth, out: dict[str, Row]) -> None:
+    """Where the planted costs cross over the readings that a log has seen, 0 or infinite where they do not, against each band."""
+    from weaklink._core import _break_even
+
+    for made in found.decisions:
+        kind, remedy = invented.KINDS.index(made.kind), invented.REMEDIES.index(made.remedy)
+        ohm = np.geomspace(*made.seen_ohm, 25)
+        curve = [planted_cost(truth, kind, r, ohm, found.horizon_years) for r in range(3)]
+        cheaper = np.min([curve[invented.REMEDIES.index(name)] for name in made.against.split(" or ")], axis=0)
+        crossing = _break_even(ohm.tolist(), cheaper.tolist(), curve[remedy].tolist())
+        out[f"compare: break-even of {made.remedy}"].add((made.above_ohm[1], made.above_ohm[2]), crossing)
+
+
 def bands(logs: int, rows: int, first: int = 5000) -> dict[str, Row]:
-    """compare: bands of left_ratio, in_order, comebacks, good_years, the ratios to cleaning and the re-reading."""
-    from weaklink import shop_invented as invented
+    """compare: bands of left_ratio, in_order, comebacks, good_years, costs, break-evens, the ratios to cleaning and the re-reading."""
     from weaklink.shop import compare
 
     truth, out = invented.Truth(), defaultdict(Row)
@@ -138,6 +182,7 @@ def bands(logs: int, rows: int, first: int = 5000) -> dict[str, Row]:
             if (horizon, ratio.remedy) not in marginal:
                 marginal[horizon, ratio.remedy] = truth.marginal_ratio(horizon, remedy=ratio.remedy)
             out[f"compare: comebacks of {ratio.remedy} over clean"].add(ratio.adjusted[1:], marginal[horizon, ratio.remedy])
+        break_evens(found, truth, out)
         for cell in found.cells:
             if cell.remedy not in ("clean", "strip", "replace"):
                 continue
@@ -150,6 +195,12 @@ def bands(logs: int, rows: int, first: int = 5000) -> dict[str, Row]:
                 out["compare: comebacks per 100 years"].add(cell.comebacks_per_100_years[1:], 100.0 * float((1.0 - survival[:, -1]).sum() / years.sum()))
             if cell.good_years:
                 out["compare: good years"].add(cell.good_years[1:], float(years.mean()))
+            if cell.cost_per_good_year:
+                first = contacts.first_ohm[own]
+                # a few readings stand for all: the cost runs smoothly over them
+                levels = np.quantile(first, (np.arange(200) + 0.5) / 200)
+                cost = 1.0 / float(np.mean(1.0 / planted_cost(truth, kind, remedy, levels, horizon)))
+                out["compare: cost per good year"].add(cell.cost_per_good_year[1:], cost)
             if cell.left_ratio and cell.remedy != "replace":
                 out["compare: left of the resistance"].add(cell.left_ratio[1:], truth.left[remedy])
             if cell.in_order:
@@ -170,8 +221,15 @@ def printed(rows: dict[str, Row]) -> str:
     return "\n".join(lines)
 
 
-# their bands are too narrow where nearly all contacts are in order; logs are few, so the others of `compare` wait for more of them
-KNOWN_MISSES = tuple(f"compare: in order after {remedy}" for remedy in ("clean", "strip", "replace"))
+# bands that hold the truth more often than 95 in 100 times, on purpose: the exact binomial one where few contacts are out of order; a
+# threshold that for most kinds lies beyond every reading, where any band that reaches there holds it; costs, whose minutes are not shrunk
+# as far as kinds that are alike, which these are and others are not, would allow
+CONSERVATIVE = (
+    "compare: in order after strip",
+    "compare: in order after replace",
+    "compare: break-even of strip",
+    "compare: cost per good year",
+)
 
 
 if __name__ == "__main__":
@@ -179,9 +237,10 @@ if __name__ == "__main__":
     logs = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     rows = table(trials, logs)
     print(printed(rows))
-    off = [name for name, row in rows.items() if row.trials and not (93.0 <= row.share <= (100.0 if "a limit" in name else 97.0))]
-    print("outside 93 to 97 %: " + ("; ".join(off) or "none"))
-    # what is known to miss, and what too few logs cannot tell
-    unknown = [name for name in off if name not in KNOWN_MISSES and rows[name].trials >= 1000]
-    if unknown:
-        sys.exit("not known to miss: " + "; ".join(unknown))
+    wide = [name for name in rows if "a limit" in name or name in CONSERVATIVE]
+    off = [name for name, row in rows.items() if row.trials and not (93.0 <= row.share <= (100.0 if name in wide else 97.0))]
+    print("outside 93 to 97 % (conservative ones: below 93 %): " + ("; ".join(off) or "none"))
+    # what too few logs cannot tell
+    missed = [name for name in off if rows[name].trials >= 1000]
+    if missed:
+        sys.exit("missed: " + "; ".join(missed))

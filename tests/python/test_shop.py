@@ -11,10 +11,13 @@ import numpy as np
 import pytest
 
 import weaklink as wl
-from weaklink import shop, shop_truth
+from weaklink import shop_truth
 from weaklink import shop_model as model
 from weaklink.cli import main
 from weaklink.shop import Truth, compare, invented_log, read_log, what_if, words
+
+from weaklink.shop_places import ABLE, EXCLUDED, NOT_SETTLED, heard_from
+from weaklink.shop_work import Work
 
 from test_shop_fits import only
 
@@ -111,7 +114,7 @@ def test_shares_and_damage_are_those_of_the_log(found, log):
 
 
 def test_break_even_is_where_the_costs_cross(found, log):
-    work = shop._Work(log, 60.0, 3.0, lambda step: None)
+    work = Work(log, 60.0, 3.0, None, lambda step: None)
     (decision,) = [d for d in found.decisions if (d.kind, d.remedy) == ("relay", "replace")]
     at, low, high = decision.above_ohm
     assert low < at < high and decision.seen_ohm[0] < at < decision.seen_ohm[1]
@@ -127,8 +130,9 @@ def test_break_even_is_where_the_costs_cross(found, log):
 
     assert gain(at / 1.1) < 0.0 < gain(at * 1.1)
     # by hand: minutes at 60 an hour, the part, damages at the price of a new one, over share times years
-    minutes, part, damage, price = work.visit(kind, model.REPLACE)
-    assert price == pytest.approx(minutes + part) == work.visit(kind, model.CLEAN)[3]
+    values = work.extra(kind)[0]
+    minutes, part, damage, price = work.visit(kind, model.REPLACE, values)
+    assert price == pytest.approx(minutes + part) == work.visit(kind, model.CLEAN, values)[3]
     design = work.designs(kind, model.REPLACE, np.array([math.log(at)]) - work.frame.centre[kind])
     _, back, order = start, work.comebacks, work.in_order
     a, b, extra = work.split(start)
@@ -289,6 +293,28 @@ def test_what_a_contact_does_in_its_place():
     # T6: chatter between two levels that differ by the loss leaves sinh(loss/17.37) at most
     assert got[0, 1] == pytest.approx(math.sinh(got[0, 0] * math.log(10.0) / 40.0), rel=1e-9)
     assert np.isnan(got[2:]).all()
+    # 1.7 % of chatter at 80 dB SPL is heard by every model, 1e-5 of it by none; a loss of 1.5 dB is noticed
+    assert got[0, 2] == ABLE and got[1, 2] == EXCLUDED
+
+
+def test_what_is_heard_of_a_contact():
+    table = words()
+    relay = table.kinds.index("relay")
+    level, (never, surely), loss = heard_from()
+    # the lowest published threshold, -6.0 dB SPL (ISO 389-7 free field, 3150 Hz [seen]), 86 dB below 80
+    assert level == 80.0 and never == pytest.approx(10.0 ** (-86.0 / 20.0), rel=1e-9) and loss == (0.5, 1.5)
+    # where chatter reaches each end: sinh(ln(1 + R/8.05)/2) = ratio [calc]
+    ohm = [8.05 * (math.exp(2.0 * math.asinh(ratio)) - 1.0) for ratio in (never, surely)]
+    for at, (below, above) in zip(ohm, ((EXCLUDED, NOT_SETTLED), (NOT_SETTLED, ABLE)), strict=True):
+        assert what_if([0.999 * at, 1.001 * at], [relay, relay])[:, 2].tolist() == [below, above]
+    # 20 dB quieter excludes ten times as much; a level outside the models is refused
+    assert what_if([9.0 * ohm[0]], [relay], level_db=60.0)[0, 2] == EXCLUDED
+    assert what_if([9.0 * ohm[0]], [relay])[0, 2] == ABLE
+    with pytest.raises(wl.InputError, match="level_db"):
+        what_if([1.0], [relay], level_db=10.0)
+    # very quiet listening: residue alone would exclude 0.6 dB, its loss does not; one of 1.5 dB is noticed (and its chatter heard)
+    ohm = [8.05 * (10.0 ** (db / 20.0) - 1.0) for db in (0.4, 0.6, 1.501)]
+    assert what_if(ohm, [relay] * 3, level_db=20.0)[:, 2].tolist() == [EXCLUDED, NOT_SETTLED, ABLE]
 
 
 def test_the_place_in_the_table(found, log):
@@ -299,33 +325,25 @@ def test_the_place_in_the_table(found, log):
     over = (each[:, 0] > 0.5) | (each[:, 1] > 1e-3) | np.isposinf(high)
     assert cell.over_target == pytest.approx(over.mean(), abs=0.01)
     assert cell.ceiling == pytest.approx(np.quantile(each[np.isfinite(high), 1], 0.9), rel=1e-3)
+    # what a meter left decides: its upper end excludes, its lower end accuses; over its limit is no exclusion
+    low = what_if(log.after_low_ohm[rows], log.kind[rows])[:, 2]
+    shares = (np.mean(each[:, 2] == EXCLUDED), np.mean(low == ABLE))
+    assert cell.heard[0] == pytest.approx(shares[0], abs=0.01) and cell.heard[2] == pytest.approx(shares[1], abs=0.01)
+    assert sum(cell.heard) == pytest.approx(1.0) and 0.0 < cell.heard[1] < 1.0
+    # afters of which nothing is known but that they were read are not settled
+    blind = np.where(rows, 0.0, log.after_low_ohm), np.where(rows, 1e6, log.after_high_ohm)
+    wide = dataclasses.replace(log, after_low_ohm=blind[0], after_high_ohm=blind[1])
+    assert next(c for c in compare(wide).cells if (c.kind, c.remedy) == ("relay", "clean")).heard == (0.0, 1.0, 0.0)
+    quiet = next(c for c in compare(log, level_db=50.0).cells if (c.kind, c.remedy) == ("relay", "clean"))
+    assert quiet.heard[0] > cell.heard[0] and "at 80 dB SPL" in found.text()
 
 
-def test_the_whole_log_in_dask_on_two_processes(tmp_path):
+def test_the_whole_log_in_dask_on_two_processes(root):
     # a script of its own: worker processes import what they run
-    script = tmp_path / "fleet.py"
-    script.write_text(
-        """
-import dask.array as da
-import numpy as np
-from dask.distributed import Client, LocalCluster
-from weaklink.shop import what_if
-
-if __name__ == "__main__":
-    random = np.random.default_rng(1)
-    ohm, kind = np.exp(random.normal(size=40_000)), random.integers(0, 11, 40_000)
-    with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster, Client(cluster) as client:
-        pids = set(client.run(__import__("os").getpid).values())
-        blocks = da.map_blocks(
-            what_if, da.from_array(ohm, 7_000), da.from_array(kind, 7_000), dtype=float, new_axis=1, chunks=((7_000,) * 5 + (5_000,), (2,))
-        )
-        print(len(pids), np.array_equal(blocks.compute(), what_if(ohm, kind)))
-""",
-        encoding="utf-8",
-    )
-    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=False, timeout=120)
+    script = root / "notebooks" / "fleet.py"
+    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=False, timeout=180)
     assert done.returncode == 0, done.stderr
-    assert done.stdout.split() == ["2", "True"]
+    assert "contacts on 2 processes, identical to one call: True" in done.stdout
 
 
 def test_the_answer_does_not_depend_on_the_order_of_rows(log, found):

@@ -77,11 +77,25 @@ def test_the_command(jobs, saved, capsys):
     plain = capsys.readouterr().out
     assert main(["assess", sheet, "--shop", str(saved)]) == 0
     text = capsys.readouterr().out
-    assert text.startswith(plain) and max(map(len, text.splitlines())) <= 80
+    *_, last = plain.splitlines(keepends=True)
+    assert last.startswith("Remedies: how long it holds: not known (--shop") and len(plain.splitlines()) < 45
+    assert text.startswith(plain[:600]) and last not in text and max(map(len, text.splitlines())) <= 80
     assert "replace: " in text and "beyond what the log has seen" in text
     assert main(["assess", sheet, "--shop", str(saved), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert {row["remedy"] for row in told["remedies"]} == {"clean", "strip", "replace"} and told["headlines"]
+    assert "how_long_it_holds" not in told
+    # the wiper is open too, and the invented log has no control: said, not left out
+    assert [row["contact"] for row in told["how_long_it_holds_not_known"]] == ["volume control / wiper"]
+    assert main(["assess", sheet, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["how_long_it_holds"] == "not known" and told["remedies"] == []
+
+
+def test_nothing_open_asks_for_no_remedy(jobs, capsys):
+    # innocent contacts: no finding is open, so nothing is said of remedies
+    assert main(["assess", str(jobs / "innocent-contacts.toml")]) == 0
+    assert "how long it holds" not in capsys.readouterr().out
 
 
 BAD = {
@@ -115,7 +129,22 @@ def test_a_kind_that_the_log_has_not(jobs, tmp_path):
     path.write_text("shop = 1\nper_hour = 60.0\nhorizon_years = 3.0\n", encoding="utf-8")
     job = wl.load_job(jobs / "worn-relay.toml")
     assert rows_of(job, path) == []
-    assert "not known" in shop_job.remedies_text(job, wl.assess(job), shop_job.load_shop(path))
+    shop, answer = shop_job.load_shop(path), wl.assess(job)
+    relay = next(row for row in shop_job.without_log(job, answer, shop) if row.kind == "relay")
+    text = " ".join(shop_job.remedies_text(job, answer, shop).split())
+    assert f"{relay.contact} (relay): the log does not say; how long it holds: not known" in text
+    # a kind that the log has, but of which nothing was followed: its remedies are told, and how long they hold is not known
+    path.write_text("shop = 1\nper_hour = 60.0\nhorizon_years = 3.0\n[relay.clean]\nminutes = 15.0\npart_cost = 0.0\n", encoding="utf-8")
+    shop = shop_job.load_shop(path)
+    assert [row.good_years for row in shop_job.remedies_for(job, answer, shop)] == [None]
+    followed = " ".join(shop_job.remedies_text(job, answer, shop).split())
+    assert f"{relay.contact} (relay): the log does not say" in followed and "clean: 30 in 30 min; how long it holds: not known" in followed
+    # its metal has a growth law: a prior under a name of its own, and none where the metal is covered or unknown
+    assert relay.prior.metal == "silver" and "prior, growth physics, not data: " in text
+    readings = ("worn-relay.csv", (jobs / "worn-relay.csv").read_text(encoding="utf-8"))
+    for metal in ("gold plated silver", "unknown"):
+        other = wl.Job.from_text(job.text.replace('metal = "silver alloy"', f'metal = "{metal}"'), readings=readings)
+        assert all(row.prior is None for row in shop_job.without_log(other, wl.assess(other), shop))
 
 
 @pytest.mark.parametrize(("text", "minutes"), [("40 min", 40.0), ("1.5 h", 90.0), ("1,5 h", 90.0), ("30 s", 0.5), ("", 0.0)])

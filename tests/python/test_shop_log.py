@@ -164,6 +164,9 @@ def test_a_row_that_stands_twice():
     found = log(*ROWS, GOOD)
     assert [(f.row, f.column, f.row_aside) for f in found.faults] == [(5, "contact", True)]
     assert found.summary == "2 used, 1 without after, 1 set aside"
+    with pytest.raises(wl.InputError, match="row 5, contact: ") as caught:
+        read_log("\n".join([HEAD, *ROWS, GOOD]).encode(), strict=True)
+    assert (caught.value.place, caught.value.line) == ("contact", 5)
 
 
 def test_rows_add_up_and_keep_their_numbers():
