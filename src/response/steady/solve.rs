@@ -4,6 +4,7 @@ use super::certificate::load_error_v;
 use super::direct::{Direct, channel_chords};
 use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
 use super::grid::{Grid, ONE_TONE, TWO_TONES};
+use super::instants;
 use super::newton::{BUDGET, State};
 use crate::circuit::chain::{Link, Network};
 use num_complex::Complex64;
@@ -102,6 +103,17 @@ impl Solver {
                 return answer;
             }
         }
+        let answer = self.by_lines(network, tones, film_ohm);
+        if let (false, Tones::One(tone)) = (answer.converged, tones) {
+            if let Some(mut found) = instants::solve(network, tone, film_ohm) {
+                found.rounds += answer.rounds;
+                return found;
+            }
+        }
+        answer
+    }
+
+    fn by_lines(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) -> Answer {
         let asked = Asked { network, tones, film_ohm };
         let mut answer = Answer::default();
         self.sections.resize_with(network.links.len(), Section::default);
