@@ -14,6 +14,8 @@ pub struct Part {
     pub film: Film,
     /// the law behind its constriction and, where it is alone, behind the wave's resistance
     loaded: Loaded,
+    /// the law behind both
+    alone: Loaded,
     /// constriction in series, counted here on a node and zero in a loop, ohm
     constriction_ohm: f64,
     /// number among the films of the section
@@ -52,7 +54,8 @@ impl Element {
         let mut parts = Vec::new();
         for &(film, constriction_ohm, number) in films {
             let front = constriction_ohm + if films.len() == 1 { wave_ohm } else { 0.0 };
-            parts.push(Part { film, loaded: Loaded::new(&film, front)?, constriction_ohm, number });
+            let alone = Loaded::new(&film, constriction_ohm + wave_ohm)?;
+            parts.push(Part { film, loaded: Loaded::new(&film, front)?, alone, constriction_ohm, number });
         }
         // the least current that any film can carry bounds them all: it goes first, its voltage is what is sought
         let most = |part: &Part| match part.film {
@@ -95,7 +98,13 @@ impl Element {
             }
             (f, slope)
         };
-        let y = root((wave_v.min(0.0), wave_v.max(0.0)), *start_v, |y| {
+        // with any one of them alone the voltage would be larger
+        let bound = parts.iter().fold(wave_v, |least: f64, part| {
+            let u = part.alone.film_voltage_v(wave_v, f64::NAN);
+            let own = u + part.constriction_ohm * part.current(u).0;
+            if own.abs() < least.abs() { own } else { least }
+        });
+        let y = root(bound, *start_v, |y| {
             let (f, slope) = all(y);
             (y + self.wave_ohm * f - wave_v, 1.0 + self.wave_ohm * slope)
         });
@@ -119,7 +128,7 @@ impl Element {
             }
             (current, f, ohm, slope)
         };
-        let u = root((wave_v.min(0.0), wave_v.max(0.0)), *start_v, |u| {
+        let u = root(first.alone.film_voltage_v(wave_v, *start_v), *start_v, |u| {
             let (current, f, ohm, slope) = all(u);
             (self.wave_ohm * current + f - wave_v, (self.wave_ohm + ohm) * slope)
         });
@@ -144,6 +153,27 @@ impl Element {
         }
     }
 
+    /// Least change of `f` per change of `y` anywhere on the laws, and the most: ohm of a loop, S of a node.
+    pub fn slopes(&self) -> (f64, f64) {
+        let (mut least, mut most) = (0.0, 0.0);
+        for part in &self.parts {
+            let (low_ohm, high_ohm) = match part.film {
+                Film::Ohmic { resistance_ohm } => (resistance_ohm, resistance_ohm),
+                Film::Tunnelling { resistance_ohm, .. } => (0.0, resistance_ohm),
+                Film::Rectifying { resistance_ohm, leak_ratio, .. } => (0.0, resistance_ohm / leak_ratio),
+                Film::Bridged { resistance_ohm } => (resistance_ohm, f64::INFINITY),
+            };
+            if self.is_node {
+                least += (part.constriction_ohm + high_ohm).recip();
+                most += (part.constriction_ohm + low_ohm).recip();
+            } else {
+                least += low_ohm;
+                most += high_ohm;
+            }
+        }
+        (least, most)
+    }
+
     /// Whether there is any film.
     pub fn has_films(&self) -> bool {
         !self.parts.is_empty()
@@ -158,12 +188,13 @@ impl Part {
     }
 }
 
-/// Root of a rising function between two bounds: Newton's steps, halving where they leave the bounds.
-fn root((mut low, mut high): (f64, f64), start: f64, mut at: impl FnMut(f64) -> (f64, f64)) -> f64 {
-    if low == high {
-        return low;
+/// Root of a rising function between zero and a bound: Newton's steps, halving where they leave the bounds.
+fn root(bound: f64, start: f64, mut at: impl FnMut(f64) -> (f64, f64)) -> f64 {
+    let (mut low, mut high) = (bound.min(0.0), bound.max(0.0));
+    if bound == 0.0 {
+        return 0.0;
     }
-    let mut x = if start > low && start < high { start } else { 0.5 * (low + high) };
+    let mut x = if start > low && start < high { start } else { bound };
     for _ in 0..MOST_STEPS {
         let (value, slope) = at(x);
         if value > 0.0 {

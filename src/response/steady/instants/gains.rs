@@ -2,8 +2,9 @@
 //!
 //! Let a waveform `y` lie on the films' laws at every instant and leave `rho` over in the rows. The true one differs by `d` with
 //! `E d' + D d + d f + (neighbours) = -rho`. In lines, `d = -Y (rho + P d f)` with `Y = (j omega E + D + neighbours)^-1` and P the rows
-//! that have films. Films rise: `<d f, P d> >= 0`, hence `<d f, N d f> <= |<d f, P Y rho>|` with `N` the Hermitian part of
-//! `P Y P`, which is `P Y* D Y P`; so `|N^(1/2) d f| <= |N^(-1/2) P Y rho|`, line by line in the sum. The output
+//! that have films. Films rise by no less than their least slope, which is counted in `D`, and by no more than their largest `s`
+//! anywhere: `<d f, P d> >= <d f, d f/s>`, hence `<d f, N d f> <= |<d f, P Y rho>|` with `N` the Hermitian part of
+//! `P Y P`, which is `P Y* D Y P`, plus `1/s`; so `|N^(1/2) d f| <= |N^(-1/2) P Y rho|`, line by line in the sum. The output
 //! `o d` then moves by at most
 //!
 //! ```text
@@ -75,18 +76,20 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
 fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     let parts = loops.parts.len();
     let omega = std::f64::consts::TAU * harmonic;
+    let lost: Vec<f64> = loops.parts.iter().map(|part| part.lost + part.element.slopes().0).collect();
     // rows and columns scaled to volts and amperes of the same size
     let scale: Vec<f64> = loops
         .parts
         .iter()
-        .map(|part| {
-            let own = part.lost.hypot(omega * part.stored);
+        .zip(&lost)
+        .map(|(part, lost)| {
+            let own = lost.hypot(omega * part.stored);
             if own > 0.0 { own.sqrt().recip() } else { 1.0 }
         })
         .collect();
     let matrix = DMatrix::from_fn(parts, parts, |i, j| {
         let value = if i == j {
-            Complex::new(loops.parts[i].lost, omega * loops.parts[i].stored)
+            Complex::new(lost[i], omega * loops.parts[i].stored)
         } else if j == i + 1 {
             Complex::new(1.0, 0.0)
         } else if i == j + 1 {
@@ -115,7 +118,9 @@ fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     let count = ports.len();
     // Hermitian part by the losses, which only add; unit diagonal
     let n = |p: usize, q: usize| -> Complex64 {
-        (0..parts).map(|r| inverse[(r, ports[p])].conj() * loops.parts[r].lost * inverse[(r, ports[q])]).sum()
+        let own = if p == q { loops.parts[ports[p]].element.slopes().1.recip() } else { 0.0 };
+        let through = |r: usize| inverse[(r, ports[p])].conj() * lost[r] * inverse[(r, ports[q])];
+        own + (0..parts).map(through).sum::<Complex64>()
     };
     let unit: Vec<f64> = (0..count).map(|p| n(p, p).re.sqrt().recip()).collect();
     if unit.iter().any(|x| !x.is_finite()) {

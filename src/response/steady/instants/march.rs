@@ -15,6 +15,8 @@ pub struct Step {
     pub length: f64,
     /// waves, point by point
     pub wave_v: Vec<f64>,
+    /// the same less those at the start: of a short step the sum would lose the digits
+    pub risen_v: Vec<f64>,
 }
 
 /// A march through one period.
@@ -111,7 +113,7 @@ impl Marcher {
                 own[i] = part.lost * stand.dy + stand.df;
                 if part.stored > 0.0 {
                     let per_step = part.stored / step.length;
-                    let rise: f64 = (0..=STAGES).map(|l| self.slope[j][l] * step.wave_v[l * m + i]).sum();
+                    let rise: f64 = (0..=STAGES).map(|l| self.slope[j][l] * step.risen_v[l * m + i]).sum();
                     row_rest[i] += per_step * stand.dy * rise;
                     if part.element.has_films() {
                         // change of the slope: a difference will do, it only steers
@@ -160,8 +162,11 @@ impl Marcher {
             if !size.is_finite() || !first && size > 4.0 * before.max(0.01 * loops.emf_peak_v) {
                 return false;
             }
-            for (wave, change) in step.wave_v[m..].iter_mut().zip(&self.change) {
-                *wave += change;
+            let (start, stages) = step.wave_v.split_at_mut(m);
+            for ((n, change), wave) in self.change.iter().enumerate().zip(stages) {
+                let risen = &mut step.risen_v[m + n];
+                *risen += change;
+                *wave = start[n % m] + *risen;
             }
             if last {
                 return true;
@@ -185,7 +190,7 @@ impl Marcher {
             y[i] = stand.y;
             rest[i] = part.lost * stand.y + stand.f;
             if stored {
-                let rise: f64 = (0..=STAGES).map(|l| basis.slope[l] * step.wave_v[l * m + i]).sum();
+                let rise: f64 = (0..=STAGES).map(|l| basis.slope[l] * step.risen_v[l * m + i]).sum();
                 rest[i] += part.stored / step.length * stand.dy * rise;
             }
         }
@@ -207,6 +212,7 @@ impl Marcher {
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
             if march.steps.len() > MOST_STEPS || length < SHORTEST {
+                if std::env::var("TRACE").is_ok() { eprintln!("stuck at {from} steps {} length {length:e}", march.steps.len()); }
                 return None;
             }
             length = length.min(LONGEST);
@@ -215,11 +221,14 @@ impl Marcher {
                 length = end - from;
             }
             let first = march.steps.is_empty();
-            let mut step = Step { from, length, wave_v: Vec::with_capacity((STAGES + 1) * m) };
+            let room = Vec::with_capacity((STAGES + 1) * m);
+            let mut step = Step { from, length, wave_v: room.clone(), risen_v: room };
             for place in POINTS {
+                step.risen_v.extend(rise.iter().map(|rise| rise * length * place));
                 step.wave_v.extend(left.iter().zip(&rise).map(|(wave, rise)| wave + rise * length * place));
             }
             if !self.solve(loops, &mut step, first) {
+                if length<1e-8 && std::env::var("TRACE").is_ok() { eprintln!("newton fails at {from} {length:e} left {left:?} change {:?}", &self.change); }
                 length *= if first { 0.1 } else { 0.25 };
                 continue;
             }
@@ -233,15 +242,16 @@ impl Marcher {
             let error = (length * square).sqrt();
             let factor = if error > 0.0 { (0.8 * (target / error).powf(1.0 / 5.5)).clamp(0.1, 3.0) } else { 3.0 };
             if error > 1.5 * target && length > 10.0 * SHORTEST && factor < 0.95 {
+                if length<1e-11 && std::env::var("TRACE").is_ok() { eprint!("error {error:e} target {target:e} at {from} {length:e}"); let b=self.looked[1]; self.rest(loops,&step,&b,LOOKED_AT[1],&mut |i,r| eprint!(" {i}:{r:e} x {:e}",per_row[i])); eprintln!(); }
                 length *= factor.min(0.8);
                 continue;
             }
             self.carry(loops, &step, &mut march.carry);
             for i in 0..m {
                 left[i] = step.wave_v[STAGES * m + i];
-                rise[i] = (0..=STAGES).map(|l| self.slope[STAGES][l] * step.wave_v[l * m + i]).sum::<f64>() / length;
+                rise[i] = (0..=STAGES).map(|l| self.slope[STAGES][l] * step.risen_v[l * m + i]).sum::<f64>() / length;
                 if loops.parts[i].stored == 0.0 {
-                    rise[i] = (left[i] - step.wave_v[(STAGES - 1) * m + i]) / (length * (1.0 - POINTS[STAGES - 1]));
+                    rise[i] = (step.risen_v[STAGES * m + i] - step.risen_v[(STAGES - 1) * m + i]) / (length * (1.0 - POINTS[STAGES - 1]));
                 }
             }
             from = if is_last { end } else { from + length };
@@ -259,7 +269,9 @@ impl Marcher {
         let mut steps = std::mem::take(&mut march.steps);
         let mut good = true;
         for (k, step) in steps.iter_mut().enumerate() {
-            step.wave_v[..m].copy_from_slice(&left);
+            for (n, wave) in step.wave_v.iter_mut().enumerate() {
+                *wave = left[n % m] + step.risen_v[n];
+            }
             good = good && self.solve(loops, step, k == 0);
             if !good {
                 break;

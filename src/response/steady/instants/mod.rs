@@ -135,22 +135,20 @@ impl Period {
     fn settle(&mut self) -> Option<()> {
         let per_row = self.gains.first()?.per_row.clone();
         let mut before = f64::INFINITY;
-        let mut plain = 1;
+        let mut newton = true;
         for _ in 0..MOST_MARCHES {
             self.march = self.marcher.march(&self.loops, &self.start_v, &per_row, FIRST_AIM * self.tone_v)?;
             self.rounds += 1;
             let gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
+            if std::env::var("TRACE").is_ok() { eprintln!("settle {} steps {} gap {size:e}", self.rounds, self.march.steps.len()); }
             if size <= 1e-5 * self.loops.emf_peak_v {
                 return Some(());
             }
-            // Newton's step where it comes nearer, a period of time where it does not
-            if size > 0.7 * before {
-                plain = 2;
-            }
+            // where Newton's step came no nearer a period of time goes by before the next
+            newton = !newton || size < 0.7 * before;
             before = size;
-            self.move_start(&gap, plain == 0);
-            plain = usize::saturating_sub(plain, 1);
+            self.move_start(&gap, newton);
         }
         None
     }
@@ -190,6 +188,7 @@ impl Period {
                 let gone = step.from - BEGIN + step.length * radau::POINTS[l];
                 for (gap, &i) in gap.iter().zip(&self.marcher.stores) {
                     step.wave_v[l * parts + i] -= gap * gone;
+                    step.risen_v[l * parts + i] -= gap * step.length * radau::POINTS[l];
                 }
             }
         }
