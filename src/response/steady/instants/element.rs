@@ -76,7 +76,10 @@ impl Element {
                 *start_v = u;
                 let (current, slope) = part.current(u);
                 let front = part.constriction_ohm;
-                let turn = (1.0 + (front + self.wave_ohm) * slope).recip();
+                let behind = front + self.wave_ohm;
+                let turn = (1.0 + behind * slope).recip();
+                // where the law is steep its current says more of rounding than what the wave leaves
+                let current = if behind * slope > 1.0 { (wave_v - u) / behind } else { current };
                 if self.is_node {
                     let y = u + front * current;
                     return Stand { y, f: current, dy: (1.0 + front * slope) * turn, df: slope * turn };
@@ -111,6 +114,7 @@ impl Element {
         *start_v = y;
         let (f, slope) = all(y);
         let turn = (1.0 + self.wave_ohm * slope).recip();
+        let f = if self.wave_ohm * slope > 1.0 { (wave_v - y) / self.wave_ohm } else { f };
         Stand { y, f, dy: turn, df: slope * turn }
     }
 
@@ -135,6 +139,7 @@ impl Element {
         *start_v = u;
         let (current, f, ohm, _) = all(u);
         let turn = (self.wave_ohm + ohm).recip();
+        let current = if ohm < self.wave_ohm { (wave_v - f) / self.wave_ohm } else { current };
         Stand { y: current, f, dy: turn, df: ohm * turn }
     }
 

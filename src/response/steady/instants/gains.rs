@@ -12,7 +12,9 @@
 //! ```
 //!
 //! with rms norms over the period; the first and third supremum are taken over the lines that are answered (direct current is none
-//! of them), the second over all. Past [`EVERY`] of the lines the second is looked at in steps of an eighth of an octave.
+//! of them), the second over all. What is left over on the mean of the period has a second factor of its own: two films with
+//! nothing but a capacitance between them let a direct current through that nothing but they oppose. Past the lines
+//! that are answered the second is looked at in steps of an eighth of an octave.
 
 use super::loops::Loops;
 use nalgebra::{Complex, DMatrix, DVector};
@@ -26,8 +28,10 @@ const OCTAVES: i32 = 40;
 pub struct Gains {
     /// lines that are answered
     pub lines: usize,
-    /// V per volt or ampere that a row leaves over
+    /// V per volt or ampere that a row leaves over, rms without the mean
     pub per_row: Vec<f64>,
+    /// V per volt or ampere that it leaves over on the mean
+    pub per_mean: Vec<f64>,
 }
 
 struct At {
@@ -44,7 +48,8 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
     let parts = loops.parts.len();
     let ports: Vec<usize> = (0..parts).filter(|&i| loops.parts[i].element.has_films()).collect();
     let most = *counts.last()?;
-    let mut inward = at(loops, &ports, 0.0)?.inward;
+    let mean = at(loops, &ports, 0.0).map_or(vec![f64::INFINITY; parts], |found| found.inward);
+    let mut inward = vec![0.0f64; parts];
     let (mut out, mut straight) = (0.0f64, vec![0.0f64; parts]);
     let mut found: Vec<(f64, Vec<f64>)> = Vec::new();
     for line in 1..=most {
@@ -69,6 +74,7 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
     let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| Gains {
         lines,
         per_row: (0..parts).map(|i| out * inward[i] + straight[i]).collect(),
+        per_mean: mean.iter().map(|inward| out * inward).collect(),
     };
     Some(counts.iter().zip(found).map(each).collect())
 }

@@ -177,10 +177,10 @@ impl Marcher {
         false
     }
 
-    /// Rest of the rows at a place of a step, each times its gain: root of the sum of squares.
-    pub fn rest(&mut self, loops: &Loops, step: &Step, basis: &Basis, place: f64, each: &mut impl FnMut(usize, f64)) {
+    /// What each row leaves over at a place of a step, and the size of what it is the sum of.
+    pub fn rest(&mut self, loops: &Loops, step: &Step, basis: &Basis, place: f64, each: &mut impl FnMut(usize, f64, f64)) {
         let m = self.parts;
-        let (mut y, mut rest) = ([0.0; MOST_PARTS], [0.0; MOST_PARTS]);
+        let (mut y, mut rest, mut size) = ([0.0; MOST_PARTS], [0.0; MOST_PARTS], [0.0; MOST_PARTS]);
         for i in 0..m {
             let part = &loops.parts[i];
             let stored = part.stored > 0.0;
@@ -189,14 +189,19 @@ impl Marcher {
             let stand = part.element.at(wave, &mut self.starts[i]);
             y[i] = stand.y;
             rest[i] = part.lost * stand.y + stand.f;
+            size[i] = wave.abs() * (part.lost * stand.dy + stand.df);
             if stored {
                 let rise: f64 = (0..=STAGES).map(|l| basis.slope[l] * step.risen_v[l * m + i]).sum();
-                rest[i] += part.stored / step.length * stand.dy * rise;
+                let stored = part.stored / step.length * stand.dy * rise;
+                rest[i] += stored;
+                size[i] += stored.abs();
             }
         }
         let period = step.from + place * step.length;
         for i in 0..m {
-            each(i, rest[i] + loops.neighbours(|n| y[n], i) - loops.source_v(i, period));
+            let source_v = loops.source_v(i, period);
+            let size = size[i] + loops.neighbours(|n| if n > i { y[n].abs() } else { -y[n].abs() }, i) + source_v.abs();
+            each(i, rest[i] + loops.neighbours(|n| y[n], i) - source_v, size);
         }
     }
 
@@ -232,17 +237,22 @@ impl Marcher {
                 length *= if first { 0.1 } else { 0.25 };
                 continue;
             }
-            let mut square = 0.0f64;
+            let (mut square, mut rounding) = (0.0f64, 0.0f64);
             for (k, place) in LOOKED_AT.into_iter().enumerate() {
-                let mut sum = 0.0;
+                let (mut sum, mut sizes) = (0.0, 0.0);
                 let basis = self.looked[k];
-                self.rest(loops, &step, &basis, place, &mut |i, rest| sum += (per_row[i] * rest).abs());
+                self.rest(loops, &step, &basis, place, &mut |i, rest, size| {
+                    sum += (per_row[i] * rest).abs();
+                    sizes += per_row[i] * size;
+                });
                 square = square.max(sum * sum);
+                rounding = rounding.max(f64::EPSILON * sizes);
             }
             let error = (length * square).sqrt();
+            // shorter steps do not help where rounding is all that is left
+            let error = if square.sqrt() < 4.0 * rounding { 0.0 } else { error };
             let factor = if error > 0.0 { (0.8 * (target / error).powf(1.0 / 5.5)).clamp(0.1, 3.0) } else { 3.0 };
             if error > 1.5 * target && length > 10.0 * SHORTEST && factor < 0.95 {
-                if length<1e-11 && std::env::var("TRACE").is_ok() { eprint!("error {error:e} target {target:e} at {from} {length:e}"); let b=self.looked[1]; self.rest(loops,&step,&b,LOOKED_AT[1],&mut |i,r| eprint!(" {i}:{r:e} x {:e}",per_row[i])); eprintln!(); }
                 length *= factor.min(0.8);
                 continue;
             }

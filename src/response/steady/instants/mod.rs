@@ -98,6 +98,7 @@ impl Period {
             return None;
         }
         let gains = gains(&loops, &LINES)?;
+        if std::env::var("TRACE").is_ok() { for g in &gains {eprintln!("gains {:?}", g);} eprintln!("{:?}", loops.parts.iter().map(|p| (p.element.is_node, p.stored, p.lost, p.row, p.element.slopes())).collect::<Vec<_>>()); }
         let marcher = Marcher::new(&loops);
         let start_v = vec![0.0; loops.parts.len()];
         let tone_v = tone.1 * seen.output[0].norm();
@@ -114,7 +115,7 @@ impl Period {
     /// Moves the start: by Newton's method, or to the end.
     fn move_start(&mut self, gap: &[f64], newton: bool) {
         let count = gap.len();
-        let step = newton.then(|| {
+        let step = (newton && count > 0).then(|| {
             let matrix =
                 DMatrix::from_fn(count, count, |r, c| f64::from(u8::from(r == c)) - self.march.carry[r * count + c]);
             matrix.lu().solve(&DVector::from_column_slice(gap))
@@ -243,17 +244,20 @@ impl Period {
         residue_v(&self.lines(count).0)
     }
 
-    /// Rms of what each row leaves over.
-    fn rest(&mut self) -> Vec<f64> {
-        let mut sums = vec![0.0; self.loops.parts.len()];
+    /// Rms and mean of what each row leaves over.
+    fn rest(&mut self) -> Vec<(f64, f64)> {
+        let mut sums = vec![(0.0, 0.0); self.loops.parts.len()];
         for (x, weight) in gauss(SUMMED) {
             let basis = Basis::at(x);
             for step in &self.march.steps {
                 let weight = weight * step.length;
-                self.marcher.rest(&self.loops, step, &basis, x, &mut |i, rest| sums[i] += weight * rest * rest);
+                self.marcher.rest(&self.loops, step, &basis, x, &mut |i, rest, _| {
+                    sums[i].0 += weight * rest * rest;
+                    sums[i].1 += weight * rest;
+                });
             }
         }
-        sums.iter().map(|sum: &f64| sum.sqrt()).collect()
+        sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), mean.abs())).collect()
     }
 
     fn answer(&mut self, network: &Network, (hz, _): (f64, f64), film_ohm: &[f64]) -> Option<Answer> {
@@ -268,11 +272,15 @@ impl Period {
                 .collect();
             let through =
                 (1..=gains.lines).map(|line| stages_at(link, line as f64 * hz).norm()).fold(0.0, f64::max);
-            let moved: f64 = rest.iter().zip(&gains.per_row).map(|(rest, gain)| rest * gain).sum();
+            let moved: f64 = rest
+                .iter()
+                .zip(gains.per_row.iter().zip(&gains.per_mean))
+                .map(|((rest, mean), (gain, steady))| rest * gain + if *mean > 0.0 { mean * steady } else { 0.0 })
+                .sum();
             let error_v = (moved + rounding) * through;
             if std::env::var("TRACE").is_ok() {
-                eprintln!("lines {} steps {} spent {} rest {rest:?} gains {:?} error {error_v:e} residue {:e} rounding {rounding:e}",
-                    gains.lines, self.march.steps.len(), self.marcher.spent, gains.per_row, residue_v(&output));
+                eprintln!("lines {} steps {} spent {} rest {rest:?} error {error_v:e} residue {:e} rounding {rounding:e}",
+                    gains.lines, self.march.steps.len(), self.marcher.spent, residue_v(&output));
             }
             // also false for what is no number
             if !(error_v <= CONVERGED * residue_v(&output)) {
