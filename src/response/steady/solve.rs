@@ -5,7 +5,7 @@ use super::direct::{Direct, channel_chords};
 use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
 use super::grid::{Grid, ONE_TONE, TWO_TONES};
 use super::instants;
-use super::newton::{BUDGET, State};
+use super::newton::{budget, State};
 use crate::circuit::chain::{Link, Network};
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
@@ -126,7 +126,7 @@ impl Solver {
         let mut coarse: Option<Grid> = None;
         for level in 0..levels {
             let mut grid = self.grid(tones, level);
-            let last = level + 1 == levels || self.sections.iter().any(|section| section.state.spent > BUDGET / 2);
+            let last = level + 1 == levels || self.sections.iter().any(|section| section.state.spent > budget() / 2);
             let solve = coarse.is_none();
             let mut error_v =
                 self.pass(asked, &mut grid, &Visit { coarse: coarse.as_ref(), solve }, &mut answer.rounds);

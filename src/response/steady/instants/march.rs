@@ -45,7 +45,7 @@ const LONGEST: f64 = 1.0 / 48.0;
 const USUAL_STEPS: f64 = 400.0;
 
 /// Steps of a period before giving up.
-const MOST_STEPS: usize = 20_000;
+const MOST_STEPS: usize = 6_000;
 
 /// Where in the step the rest of the rows is looked at.
 const LOOKED_AT: [f64; 3] = [0.15, 0.43, 0.74];
@@ -178,6 +178,9 @@ impl Marcher {
     }
 
     /// What each row leaves over at a place of a step, and the size of what it is the sum of.
+    ///
+    /// A part that neither stores nor loses is put where its neighbours ask it to be, so that its own row leaves nothing over
+    /// and theirs the more: nothing else would bound what it leaves over.
     pub fn rest(&mut self, loops: &Loops, step: &Step, basis: &Basis, place: f64, each: &mut impl FnMut(usize, f64, f64)) {
         let m = self.parts;
         let (mut y, mut rest, mut size) = ([0.0; MOST_PARTS], [0.0; MOST_PARTS], [0.0; MOST_PARTS]);
@@ -197,8 +200,29 @@ impl Marcher {
                 size[i] += stored.abs();
             }
         }
+        let mut bare = [false; MOST_PARTS];
+        for i in 1..m {
+            let part = &loops.parts[i];
+            bare[i] = !bare[i - 1] && part.stored == 0.0 && part.lost == 0.0;
+            if bare[i] {
+                let asked = -loops.neighbours(|n| y[n], i);
+                let weights = &basis.free;
+                let mut wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + i]).sum();
+                let mut start = self.starts[i];
+                for _ in 0..3 {
+                    let stand = part.element.at(wave, &mut start);
+                    let change = (asked - stand.f) / stand.df;
+                    wave += change;
+                    y[i] = stand.y + stand.dy * change;
+                }
+            }
+        }
         let period = step.from + place * step.length;
         for i in 0..m {
+            if bare[i] {
+                each(i, 0.0, 0.0);
+                continue;
+            }
             let source_v = loops.source_v(i, period);
             let size = size[i] + loops.neighbours(|n| if n > i { y[n].abs() } else { -y[n].abs() }, i) + source_v.abs();
             each(i, rest[i] + loops.neighbours(|n| y[n], i) - source_v, size);
