@@ -5,7 +5,7 @@ use super::direct::{Direct, channel_chords};
 use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
 use super::grid::{Grid, ONE_TONE, TWO_TONES};
 use super::instants;
-use super::newton::{budget, State};
+use super::newton::{BUDGET, State};
 use crate::circuit::chain::{Link, Network};
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
@@ -19,6 +19,9 @@ pub const CONVERGED: f64 = 1e-6;
 
 /// Residual, relative, at which a grid counts as solved.
 const SOLVED: f64 = 1e-9;
+
+/// Share of [`BUDGET`] after which the road through the instants is quicker, one over it.
+const QUICKER: usize = 10;
 
 /// Halvings of the EMF that are tried.
 const MOST_HALVINGS: usize = 8;
@@ -103,21 +106,24 @@ impl Solver {
                 return answer;
             }
         }
-        let answer = self.by_lines(network, tones, film_ohm);
-        if let (false, Tones::One(tone)) = (answer.converged, tones) {
-            if let Some(mut found) = instants::solve(network, tone, film_ohm) {
-                found.rounds += answer.rounds;
-                return found;
-            }
+        let Tones::One(tone) = tones else { return self.by_lines(network, tones, film_ohm, BUDGET) };
+        let answer = self.by_lines(network, tones, film_ohm, BUDGET / QUICKER);
+        if answer.converged {
+            return answer;
         }
-        answer
+        if let Some(mut found) = instants::solve(network, tone, film_ohm) {
+            found.rounds += answer.rounds;
+            return found;
+        }
+        self.by_lines(network, tones, film_ohm, BUDGET)
     }
 
-    fn by_lines(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) -> Answer {
+    /// On even grids, line by line, touching about so many numbers in each section.
+    fn by_lines(&mut self, network: &Network, tones: Tones, film_ohm: &[f64], budget: usize) -> Answer {
         let asked = Asked { network, tones, film_ohm };
         let mut answer = Answer::default();
         self.sections.resize_with(network.links.len(), Section::default);
-        self.make_ready(network, tones, film_ohm);
+        self.make_ready(network, tones, film_ohm, budget);
         let levels = match tones {
             Tones::One(_) => ONE_TONE.len(),
             Tones::Two(..) => TWO_TONES.len(),
@@ -126,7 +132,8 @@ impl Solver {
         let mut coarse: Option<Grid> = None;
         for level in 0..levels {
             let mut grid = self.grid(tones, level);
-            let last = level + 1 == levels || self.sections.iter().any(|section| section.state.spent > budget() / 2);
+            let last = level + 1 == levels
+                || self.sections.iter().any(|section| section.state.spent > section.state.budget / 2);
             let solve = coarse.is_none();
             let mut error_v =
                 self.pass(asked, &mut grid, &Visit { coarse: coarse.as_ref(), solve }, &mut answer.rounds);
@@ -167,7 +174,7 @@ impl Solver {
         }
     }
 
-    fn make_ready(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) {
+    fn make_ready(&mut self, network: &Network, tones: Tones, film_ohm: &[f64], budget: usize) {
         let whole: Vec<f64> = film_ohm.iter().zip(&network.contacts).map(|(r, c)| r + c.constriction_ohm).collect();
         let mut tone = match tones {
             Tones::One(tone) => vec![tone],
@@ -175,6 +182,7 @@ impl Solver {
         };
         for (section, link) in self.sections.iter_mut().zip(&network.links) {
             section.state.spent = 0;
+            section.state.budget = budget;
             section.placed = place(network, &link.ladder, film_ohm);
             let strongest =
                 tone.iter().fold((0.0, 0.0), |best, now| if now.1 > best.0 { (now.1, now.0) } else { best });

@@ -55,10 +55,8 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
     for line in 1..=most {
         let here = at(loops, &ports, line as f64)?;
         out = out.max(here.out);
-        for i in 0..parts {
-            inward[i] = inward[i].max(here.inward[i]);
-            straight[i] = straight[i].max(here.straight[i]);
-        }
+        raise(&mut inward, &here.inward);
+        raise(&mut straight, &here.straight);
         if counts.contains(&line) {
             found.push((out, straight.clone()));
         }
@@ -67,9 +65,7 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
         let line = most as f64 * 2f64.powf(f64::from(step) / 8.0);
         // where rounding is all that is left of a matrix there is no line to speak of
         let Some(here) = at(loops, &ports, line) else { break };
-        for i in 0..parts {
-            inward[i] = inward[i].max(here.inward[i]);
-        }
+        raise(&mut inward, &here.inward);
     }
     let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| Gains {
         lines,
@@ -77,6 +73,10 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
         per_mean: mean.iter().map(|inward| out * inward).collect(),
     };
     Some(counts.iter().zip(found).map(each).collect())
+}
+
+fn raise(most: &mut [f64], here: &[f64]) {
+    most.iter_mut().zip(here).for_each(|(most, here)| *most = most.max(*here));
 }
 
 fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
@@ -117,7 +117,8 @@ fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     let (own, next) = loops.output_row(harmonic);
     let o: Vec<Complex64> = (0..parts)
         .map(|j| {
-            let more = if loops.output + 1 < parts { next * inverse[(loops.output + 1, j)] } else { Complex64::default() };
+            let more =
+                if loops.output + 1 < parts { next * inverse[(loops.output + 1, j)] } else { Complex64::default() };
             own * inverse[(loops.output, j)] + more
         })
         .collect();
@@ -134,10 +135,9 @@ fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     }
     let hermitian = DMatrix::from_fn(count, count, |p, q| n(p, q) * (unit[p] * unit[q]));
     let root = hermitian.cholesky()?;
-    let size = |column: DVector<Complex64>| root.l().solve_lower_triangular(&column).map_or(f64::INFINITY, |x| x.norm());
-    let inward = (0..parts)
-        .map(|i| size(DVector::from_fn(count, |p, _| inverse[(ports[p], i)] * unit[p])))
-        .collect();
+    let size =
+        |column: DVector<Complex64>| root.l().solve_lower_triangular(&column).map_or(f64::INFINITY, |x| x.norm());
+    let inward = (0..parts).map(|i| size(DVector::from_fn(count, |p, _| inverse[(ports[p], i)] * unit[p]))).collect();
     let out = size(DVector::from_fn(count, |p, _| o[ports[p]].conj() * unit[p]));
     Some(At { out, inward, straight: o.iter().map(|x| x.norm()).collect() })
 }

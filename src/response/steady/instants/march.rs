@@ -47,6 +47,9 @@ const USUAL_STEPS: f64 = 400.0;
 /// Steps of a period before giving up.
 const MOST_STEPS: usize = 6_000;
 
+/// Rest of the rows over the rounding of their terms below which it is taken for rounding.
+const NOISE: f64 = 16.0;
+
 /// Where in the step the rest of the rows is looked at.
 const LOOKED_AT: [f64; 3] = [0.15, 0.43, 0.74];
 
@@ -100,7 +103,7 @@ impl Marcher {
         let (m, size) = (self.parts, STAGES * self.parts);
         self.matrix.fill(0.0);
         let (mut y, mut dy) = ([0.0; MOST_PARTS], [0.0; MOST_PARTS]);
-        for j in 1..=STAGES {
+        for (j, place) in POINTS.into_iter().enumerate().skip(1) {
             let mut row_rest = [0.0; MOST_PARTS];
             let mut own = [0.0; MOST_PARTS];
             for i in 0..m {
@@ -130,7 +133,7 @@ impl Marcher {
             for i in 0..m {
                 let part = &loops.parts[i];
                 let at = (j - 1) * m + i;
-                let from = step.from + POINTS[j] * step.length;
+                let from = step.from + place * step.length;
                 let rest = row_rest[i] + loops.neighbours(|n| y[n], i) - loops.source_v(i, from);
                 self.right[at] = -part.row * rest;
                 self.matrix[at * size + at] += part.row * own[i];
@@ -181,7 +184,14 @@ impl Marcher {
     ///
     /// A part that neither stores nor loses is put where its neighbours ask it to be, so that its own row leaves nothing over
     /// and theirs the more: nothing else would bound what it leaves over.
-    pub fn rest(&mut self, loops: &Loops, step: &Step, basis: &Basis, place: f64, each: &mut impl FnMut(usize, f64, f64)) {
+    pub fn rest(
+        &mut self,
+        loops: &Loops,
+        step: &Step,
+        basis: &Basis,
+        place: f64,
+        each: &mut impl FnMut(usize, f64, f64),
+    ) {
         let m = self.parts;
         let (mut y, mut rest, mut size) = ([0.0; MOST_PARTS], [0.0; MOST_PARTS], [0.0; MOST_PARTS]);
         for i in 0..m {
@@ -241,7 +251,6 @@ impl Marcher {
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
             if march.steps.len() > MOST_STEPS || length < SHORTEST {
-                if std::env::var("TRACE").is_ok() { eprintln!("stuck at {from} steps {} length {length:e}", march.steps.len()); }
                 return None;
             }
             length = length.min(LONGEST);
@@ -257,7 +266,6 @@ impl Marcher {
                 step.wave_v.extend(left.iter().zip(&rise).map(|(wave, rise)| wave + rise * length * place));
             }
             if !self.solve(loops, &mut step, first) {
-                if length<1e-8 && std::env::var("TRACE").is_ok() { eprintln!("newton fails at {from} {length:e} left {left:?} change {:?}", &self.change); }
                 length *= if first { 0.1 } else { 0.25 };
                 continue;
             }
@@ -274,7 +282,7 @@ impl Marcher {
             }
             let error = (length * square).sqrt();
             // shorter steps do not help where rounding is all that is left
-            let error = if square.sqrt() < 4.0 * rounding { 0.0 } else { error };
+            let error = if square.sqrt() < NOISE * rounding { 0.0 } else { error };
             let factor = if error > 0.0 { (0.8 * (target / error).powf(1.0 / 5.5)).clamp(0.1, 3.0) } else { 3.0 };
             if error > 1.5 * target && length > 10.0 * SHORTEST && factor < 0.95 {
                 length *= factor.min(0.8);
@@ -285,7 +293,8 @@ impl Marcher {
                 left[i] = step.wave_v[STAGES * m + i];
                 rise[i] = (0..=STAGES).map(|l| self.slope[STAGES][l] * step.risen_v[l * m + i]).sum::<f64>() / length;
                 if loops.parts[i].stored == 0.0 {
-                    rise[i] = (step.risen_v[STAGES * m + i] - step.risen_v[(STAGES - 1) * m + i]) / (length * (1.0 - POINTS[STAGES - 1]));
+                    rise[i] = (step.risen_v[STAGES * m + i] - step.risen_v[(STAGES - 1) * m + i])
+                        / (length * (1.0 - POINTS[STAGES - 1]));
                 }
             }
             from = if is_last { end } else { from + length };

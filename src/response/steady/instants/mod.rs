@@ -98,7 +98,6 @@ impl Period {
             return None;
         }
         let gains = gains(&loops, &LINES)?;
-        if std::env::var("TRACE").is_ok() { for g in &gains {eprintln!("gains {:?}", g);} eprintln!("{:?}", loops.parts.iter().map(|p| (p.element.is_node, p.stored, p.lost, p.row, p.element.slopes())).collect::<Vec<_>>()); }
         let marcher = Marcher::new(&loops);
         let start_v = vec![0.0; loops.parts.len()];
         let tone_v = tone.1 * seen.output[0].norm();
@@ -142,7 +141,6 @@ impl Period {
             self.rounds += 1;
             let gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
-            if std::env::var("TRACE").is_ok() { eprintln!("settle {} steps {} gap {size:e}", self.rounds, self.march.steps.len()); }
             if size <= 1e-5 * self.loops.emf_peak_v {
                 return Some(());
             }
@@ -214,8 +212,7 @@ impl Period {
                     let turn = Complex64::from_polar(1.0, -TAU * (step.from + place * step.length));
                     let weight = weight * step.length / pieces as f64;
                     for ((sum, square), &i) in sums.iter_mut().zip(&mut squares).zip(&wanted) {
-                        let weights =
-                            if self.loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free };
+                        let weights = if self.loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free };
                         let wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * parts + i]).sum();
                         let y = self.loops.parts[i].element.at(wave, &mut start).y;
                         *square += weight * y * y;
@@ -260,6 +257,15 @@ impl Period {
         sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), mean.abs())).collect()
     }
 
+    /// How far what is left over may have moved the output, V rms.
+    fn moved_v(&self, rest: &[(f64, f64)], gains: &Gains) -> f64 {
+        let both = gains.per_row.iter().zip(&gains.per_mean);
+        let one = |(&(rms, mean), (row, steady)): (&(f64, f64), (&f64, &f64))| {
+            rms * row + if mean > 0.0 { mean * steady } else { 0.0 }
+        };
+        rest.iter().zip(both).map(one).sum()
+    }
+
     fn answer(&mut self, network: &Network, (hz, _): (f64, f64), film_ohm: &[f64]) -> Option<Answer> {
         let link = network.links.first()?;
         let rest = self.rest();
@@ -270,20 +276,10 @@ impl Period {
                 .enumerate()
                 .map(|(line, value)| stages_at(link, line as f64 * hz) * value)
                 .collect();
-            let through =
-                (1..=gains.lines).map(|line| stages_at(link, line as f64 * hz).norm()).fold(0.0, f64::max);
-            let moved: f64 = rest
-                .iter()
-                .zip(gains.per_row.iter().zip(&gains.per_mean))
-                .map(|((rest, mean), (gain, steady))| rest * gain + if *mean > 0.0 { mean * steady } else { 0.0 })
-                .sum();
+            let through = (1..=gains.lines).map(|line| stages_at(link, line as f64 * hz).norm()).fold(0.0, f64::max);
+            let moved = self.moved_v(&rest, gains);
             let error_v = (moved + rounding) * through;
-            if std::env::var("TRACE").is_ok() {
-                eprintln!("lines {} steps {} spent {} rest {rest:?} error {error_v:e} residue {:e} rounding {rounding:e}",
-                    gains.lines, self.march.steps.len(), self.marcher.spent, residue_v(&output));
-            }
-            // also false for what is no number
-            if !(error_v <= CONVERGED * residue_v(&output)) {
+            if error_v.is_nan() || error_v > CONVERGED * residue_v(&output) {
                 continue;
             }
             let mut answer = Answer {
@@ -327,3 +323,6 @@ impl Period {
 fn residue_v(lines: &[Complex64]) -> f64 {
     lines.iter().skip(2).map(|c| 2.0 * c.norm_sqr()).sum::<f64>().sqrt()
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,14 +7,8 @@
 pub const STAGES: usize = 5;
 
 /// Start of a step and its stages.
-pub const POINTS: [f64; STAGES + 1] = [
-    0.0,
-    0.057_104_196_114_517_68,
-    0.276_843_013_638_123_83,
-    0.583_590_432_368_916_8,
-    0.860_240_135_656_219_4,
-    1.0,
-];
+pub const POINTS: [f64; STAGES + 1] =
+    [0.0, 0.057_104_196_114_517_68, 0.276_843_013_638_123_8, 0.583_590_432_368_916_8, 0.860_240_135_656_219_4, 1.0];
 
 /// Weights with which the values at the points make the value and the slope at a place of the step.
 #[derive(Debug, Clone, Copy, Default)]
