@@ -1,4 +1,5 @@
-//! A section or chain at one or two tones: samples raised until the certificate is small, the EMF raised where nothing else helps.
+//! A section or chain at one or two tones: samples raised until the certificate is small, the EMF raised where nothing else helps;
+//! one section and one tone that no even grid holds go step by step in time instead ([`instants`]).
 
 use super::certificate::load_error_v;
 use super::direct::{Direct, channel_chords};
@@ -58,13 +59,14 @@ pub struct Answer {
     pub frequency_hz: Vec<f64>,
     /// orders of each line
     pub orders: Vec<(i32, i32)>,
-    /// bound of the error of the output, tones and products together, V rms
+    /// bound of the error of the output, tones and products together, over the lines that are answered, V rms
     pub error_v: f64,
     /// whether the bound is small against the residue
     pub converged: bool,
     /// Newton and averaging rounds of all sections and grids
     pub rounds: usize,
-    /// samples of the grid that the answer was read on
+    /// samples of the grid that the answer was read on; by instants, of one that holds the lines that were proved, so that
+    /// harmonics beyond half of it are not counted
     pub samples: usize,
     /// smallest and largest chord of each contact over the period, ohm, by number through the chain
     pub chord_ohm: Vec<(f64, f64)>,
