@@ -58,7 +58,7 @@ pub struct Distortion {
     pub harmonics: Vec<Complex64>,
     /// change of the fundamental against zero-voltage resistances, dB, positive is louder
     pub fundamental_db: f64,
-    /// bound of the error of `thd_f`
+    /// bound of the error of `thd_f`, over the harmonics that the solver answered: some hundred to some thousand
     pub error_bound: f64,
     /// rounds of the solver
     pub rounds: usize,

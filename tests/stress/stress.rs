@@ -4,7 +4,7 @@
 //! 10 Hz to 40 kHz, all log-uniform. Prints what share converged, the certificates, the rounds, and what took longest; and how
 //! near each converged answer came to the ceiling (T2, which is T1 for one loop) over the chords that its contacts visited. A
 //! residue above its ceiling, or a converged answer that is not finite, ends the run with a failure. `PROGRESS=1` prints every
-//! 50 000 sections to standard error what there is so far; `SHOW=1` what did not converge or took long.
+//! 50 000 sections to standard error what there is so far; `SHOW=1` what did not converge or took long. `ONLY="47 80"` runs those sections alone.
 
 use std::time::Instant;
 use weaklink::circuit::chain::Network;
@@ -146,10 +146,13 @@ struct Row {
 fn main() {
     let mut arguments = std::env::args().skip(1).filter_map(|a| a.parse::<u64>().ok());
     let (count, first) = (arguments.next().unwrap_or(10_000), arguments.next().unwrap_or(1));
+    let only = std::env::var("ONLY").unwrap_or_default();
+    let only: Vec<u64> = only.split([',', ' ']).filter_map(|seed| seed.parse().ok()).collect();
+    let seeds: Vec<u64> = if only.is_empty() { (first..first + count).collect() } else { only };
     let mut solver = Solver::default();
     let mut rows = Vec::new();
     let mut wrong = 0;
-    for seed in first..first + count {
+    for seed in seeds {
         let mut dice = Dice(seed.wrapping_mul(0xd134_2543_de82_ef95));
         let (section, hz) = section(&mut dice);
         let Ok(network) = Network::from_section(&section) else {

@@ -158,6 +158,7 @@ mod tests {
         let mut emf = vec![Complex64::default(); lines];
         emf[1] = Complex64::new(0.3 / std::f64::consts::SQRT_2, 0.0);
         let mut state = State::default();
+        state.budget = usize::MAX;
         state.begin(films.len(), &grid);
         linear_waves(&seen, &placed, &grid, &emf, &vec![0.0; films.len()], &mut state.linear);
         assert!(state.solve(&seen, &placed, &mut grid).residual < 1e-12);

@@ -17,6 +17,7 @@
 //! * [`certificate`]: how far the answer can be from the true one
 //! * [`direct`]: one film without reactances around it, instant by instant
 //! * [`abreast`]: many such films at once, one per lane of a vector
+//! * [`instants`]: the period step by step in time, where no even grid will do
 //! * [`solve`]: samples raised until the certificate is small, the EMF raised in steps where nothing else helps
 
 pub mod abreast;
@@ -24,5 +25,6 @@ pub mod certificate;
 pub mod direct;
 pub mod films;
 pub mod grid;
+pub mod instants;
 pub mod newton;
 pub mod solve;

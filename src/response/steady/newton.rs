@@ -54,6 +54,8 @@ pub struct State {
     row: Vec<Complex64>,
     /// numbers touched so far
     pub spent: usize,
+    /// numbers that may be touched
+    pub budget: usize,
 }
 
 /// How a solve on one grid went.
@@ -133,7 +135,7 @@ impl State {
         let (mut now, mut size) = self.evaluate(seen, placed, grid);
         let mut rounds = 0;
         let mut stalled = 0;
-        while now > ROUNDING * size && rounds < MOST_ROUNDS && self.spent < BUDGET {
+        while now > ROUNDING * size && rounds < MOST_ROUNDS && self.spent < self.budget {
             rounds += 1;
             self.before.copy_from_slice(&self.delta);
             let wanted = (1e-3f64).min(now / size).max(1e-13);
@@ -256,7 +258,7 @@ impl State {
             self.rotations.push((c, s));
             self.right.push(-s * self.right[m]);
             self.right[m] *= c;
-            if self.right[m + 1].abs() <= target || self.spent > BUDGET || next <= f64::EPSILON * radius {
+            if self.right[m + 1].abs() <= target || self.spent > self.budget || next <= f64::EPSILON * radius {
                 return m + 1;
             }
             if m + 1 < most {

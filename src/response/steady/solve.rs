@@ -1,9 +1,11 @@
-//! A section or chain at one or two tones: samples raised until the certificate is small, the EMF raised where nothing else helps.
+//! A section or chain at one or two tones: samples raised until the certificate is small, the EMF raised where nothing else helps;
+//! one section and one tone that no even grid holds go step by step in time instead ([`instants`]).
 
 use super::certificate::load_error_v;
 use super::direct::{Direct, channel_chords};
 use super::films::{Placed, Seen, channel_ohm, direct_emf_v, linear_waves, place, tune};
 use super::grid::{Grid, ONE_TONE, TWO_TONES};
+use super::instants;
 use super::newton::{BUDGET, State};
 use crate::circuit::chain::{Link, Network};
 use num_complex::Complex64;
@@ -18,6 +20,9 @@ pub const CONVERGED: f64 = 1e-6;
 
 /// Residual, relative, at which a grid counts as solved.
 const SOLVED: f64 = 1e-9;
+
+/// Share of [`BUDGET`] after which the road through the instants is quicker, one over it.
+const QUICKER: usize = 10;
 
 /// Halvings of the EMF that are tried.
 const MOST_HALVINGS: usize = 8;
@@ -54,13 +59,14 @@ pub struct Answer {
     pub frequency_hz: Vec<f64>,
     /// orders of each line
     pub orders: Vec<(i32, i32)>,
-    /// bound of the error of the output, tones and products together, V rms
+    /// bound of the error of the output, tones and products together, over the lines that are answered, V rms
     pub error_v: f64,
     /// whether the bound is small against the residue
     pub converged: bool,
     /// Newton and averaging rounds of all sections and grids
     pub rounds: usize,
-    /// samples of the grid that the answer was read on
+    /// samples of the grid that the answer was read on; by instants, of one that holds the lines that were proved, so that
+    /// harmonics beyond half of it are not counted
     pub samples: usize,
     /// smallest and largest chord of each contact over the period, ohm, by number through the chain
     pub chord_ohm: Vec<(f64, f64)>,
@@ -102,10 +108,24 @@ impl Solver {
                 return answer;
             }
         }
+        let Tones::One(tone) = tones else { return self.by_lines(network, tones, film_ohm, BUDGET) };
+        let answer = self.by_lines(network, tones, film_ohm, BUDGET / QUICKER);
+        if answer.converged {
+            return answer;
+        }
+        if let Some(mut found) = instants::solve(network, tone, film_ohm) {
+            found.rounds += answer.rounds;
+            return found;
+        }
+        self.by_lines(network, tones, film_ohm, BUDGET)
+    }
+
+    /// On even grids, line by line, touching about so many numbers in each section.
+    fn by_lines(&mut self, network: &Network, tones: Tones, film_ohm: &[f64], budget: usize) -> Answer {
         let asked = Asked { network, tones, film_ohm };
         let mut answer = Answer::default();
         self.sections.resize_with(network.links.len(), Section::default);
-        self.make_ready(network, tones, film_ohm);
+        self.make_ready(network, tones, film_ohm, budget);
         let levels = match tones {
             Tones::One(_) => ONE_TONE.len(),
             Tones::Two(..) => TWO_TONES.len(),
@@ -114,7 +134,8 @@ impl Solver {
         let mut coarse: Option<Grid> = None;
         for level in 0..levels {
             let mut grid = self.grid(tones, level);
-            let last = level + 1 == levels || self.sections.iter().any(|section| section.state.spent > BUDGET / 2);
+            let last = level + 1 == levels
+                || self.sections.iter().any(|section| section.state.spent > section.state.budget / 2);
             let solve = coarse.is_none();
             let mut error_v =
                 self.pass(asked, &mut grid, &Visit { coarse: coarse.as_ref(), solve }, &mut answer.rounds);
@@ -155,7 +176,7 @@ impl Solver {
         }
     }
 
-    fn make_ready(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) {
+    fn make_ready(&mut self, network: &Network, tones: Tones, film_ohm: &[f64], budget: usize) {
         let whole: Vec<f64> = film_ohm.iter().zip(&network.contacts).map(|(r, c)| r + c.constriction_ohm).collect();
         let mut tone = match tones {
             Tones::One(tone) => vec![tone],
@@ -163,6 +184,7 @@ impl Solver {
         };
         for (section, link) in self.sections.iter_mut().zip(&network.links) {
             section.state.spent = 0;
+            section.state.budget = budget;
             section.placed = place(network, &link.ladder, film_ohm);
             let strongest =
                 tone.iter().fold((0.0, 0.0), |best, now| if now.1 > best.0 { (now.1, now.0) } else { best });

@@ -1,0 +1,143 @@
+//! How far what the rows leave over can move the output: the proof that the instants are right.
+//!
+//! Let a waveform `y` lie on the films' laws at every instant and leave `rho` over in the rows. The true one differs by `d` with
+//! `E d' + D d + d f + (neighbours) = -rho`. In lines, `d = -Y (rho + P d f)` with `Y = (j omega E + D + neighbours)^-1` and P the rows
+//! that have films. Films rise by no less than their least slope, which is counted in `D`, and by no more than their largest `s`
+//! anywhere: `<d f, P d> >= <d f, d f/s>`, hence `<d f, N d f> <= |<d f, P Y rho>|` with `N` the Hermitian part of
+//! `P Y P`, which is `P Y* D Y P`, plus `1/s`; so `|N^(1/2) d f| <= |N^(-1/2) P Y rho|`, line by line in the sum. The output
+//! `o d` then moves by at most
+//!
+//! ```text
+//! sup |o Y P N^(-1/2)|  sum_i sup |N^(-1/2) P Y_i| |rho_i|  +  sum_i sup |o Y_i| |rho_i|
+//! ```
+//!
+//! with rms norms over the period; the first and third supremum are taken over the lines that are answered (direct current is none
+//! of them), the second over all. What is left over on the mean of the period has a second factor of its own: two films with
+//! nothing but a capacitance between them let a direct current through that nothing but they oppose. Past the lines
+//! that are answered the second is looked at in steps of an eighth of an octave.
+
+use super::loops::Loops;
+use nalgebra::{Complex, DMatrix, DVector};
+use num_complex::Complex64;
+
+/// Lines beyond the answered ones that the second supremum is taken over: octaves, eight steps each.
+const OCTAVES: i32 = 40;
+
+/// What the output moves by, per rms of what each row leaves over.
+#[derive(Debug, Clone, Default)]
+pub struct Gains {
+    /// lines that are answered
+    pub lines: usize,
+    /// V per volt or ampere that a row leaves over, rms without the mean
+    pub per_row: Vec<f64>,
+    /// V per volt or ampere that it leaves over on the mean
+    pub per_mean: Vec<f64>,
+}
+
+struct At {
+    /// `|o Y P N^(-1/2)|`
+    out: f64,
+    /// `|N^(-1/2) P Y_i|`
+    inward: Vec<f64>,
+    /// `|o Y_i|`
+    straight: Vec<f64>,
+}
+
+/// Gains for each of several counts of lines, rising.
+pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
+    let parts = loops.parts.len();
+    let ports: Vec<usize> = (0..parts).filter(|&i| loops.parts[i].element.has_films()).collect();
+    let most = *counts.last()?;
+    let mean = at(loops, &ports, 0.0).map_or(vec![f64::INFINITY; parts], |found| found.inward);
+    let mut inward = vec![0.0f64; parts];
+    let (mut out, mut straight) = (0.0f64, vec![0.0f64; parts]);
+    let mut found: Vec<(f64, Vec<f64>)> = Vec::new();
+    for line in 1..=most {
+        let here = at(loops, &ports, line as f64)?;
+        out = out.max(here.out);
+        raise(&mut inward, &here.inward);
+        raise(&mut straight, &here.straight);
+        if counts.contains(&line) {
+            found.push((out, straight.clone()));
+        }
+    }
+    for step in 0..8 * OCTAVES {
+        let line = most as f64 * 2f64.powf(f64::from(step) / 8.0);
+        // where rounding is all that is left of a matrix there is no line to speak of
+        let Some(here) = at(loops, &ports, line) else { break };
+        raise(&mut inward, &here.inward);
+    }
+    let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| Gains {
+        lines,
+        per_row: (0..parts).map(|i| out * inward[i] + straight[i]).collect(),
+        per_mean: mean.iter().map(|inward| out * inward).collect(),
+    };
+    Some(counts.iter().zip(found).map(each).collect())
+}
+
+fn raise(most: &mut [f64], here: &[f64]) {
+    most.iter_mut().zip(here).for_each(|(most, here)| *most = most.max(*here));
+}
+
+fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
+    let parts = loops.parts.len();
+    let omega = std::f64::consts::TAU * harmonic;
+    let lost: Vec<f64> = loops.parts.iter().map(|part| part.lost + part.element.slopes().0).collect();
+    // rows and columns scaled to volts and amperes of the same size
+    let scale: Vec<f64> = loops
+        .parts
+        .iter()
+        .zip(&lost)
+        .map(|(part, lost)| {
+            let own = lost.hypot(omega * part.stored);
+            if own > 0.0 { own.sqrt().recip() } else { 1.0 }
+        })
+        .collect();
+    let matrix = DMatrix::from_fn(parts, parts, |i, j| {
+        let value = if i == j {
+            Complex::new(lost[i], omega * loops.parts[i].stored)
+        } else if j == i + 1 {
+            Complex::new(1.0, 0.0)
+        } else if i == j + 1 {
+            Complex::new(-1.0, 0.0)
+        } else {
+            Complex::new(0.0, 0.0)
+        };
+        value * (scale[i] * scale[j])
+    });
+    let mut inverse = matrix.try_inverse()?;
+    for i in 0..parts {
+        for j in 0..parts {
+            inverse[(i, j)] *= scale[i] * scale[j];
+        }
+    }
+    if inverse.iter().any(|x| !(x.re.is_finite() && x.im.is_finite())) {
+        return None;
+    }
+    let (own, next) = loops.output_row(harmonic);
+    let o: Vec<Complex64> = (0..parts)
+        .map(|j| {
+            let more =
+                if loops.output + 1 < parts { next * inverse[(loops.output + 1, j)] } else { Complex64::default() };
+            own * inverse[(loops.output, j)] + more
+        })
+        .collect();
+    let count = ports.len();
+    // Hermitian part by the losses, which only add; unit diagonal
+    let n = |p: usize, q: usize| -> Complex64 {
+        let own = if p == q { loops.parts[ports[p]].element.slopes().1.recip() } else { 0.0 };
+        let through = |r: usize| inverse[(r, ports[p])].conj() * lost[r] * inverse[(r, ports[q])];
+        own + (0..parts).map(through).sum::<Complex64>()
+    };
+    let unit: Vec<f64> = (0..count).map(|p| n(p, p).re.sqrt().recip()).collect();
+    if unit.iter().any(|x| !x.is_finite()) {
+        return None;
+    }
+    let hermitian = DMatrix::from_fn(count, count, |p, q| n(p, q) * (unit[p] * unit[q]));
+    let root = hermitian.cholesky()?;
+    let size =
+        |column: DVector<Complex64>| root.l().solve_lower_triangular(&column).map_or(f64::INFINITY, |x| x.norm());
+    let inward = (0..parts).map(|i| size(DVector::from_fn(count, |p, _| inverse[(ports[p], i)] * unit[p]))).collect();
+    let out = size(DVector::from_fn(count, |p, _| o[ports[p]].conj() * unit[p]));
+    Some(At { out, inward, straight: o.iter().map(|x| x.norm()).collect() })
+}

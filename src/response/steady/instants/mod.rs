@@ -1,0 +1,328 @@
+//! The periodic state instant by instant, for waveforms that no even grid of samples can hold.
+//!
+//! A film of a megohm that stops carrying lets the current of an inductance go within a thousandth of a millionth of the
+//! period: its lines fall as slowly as those of a step. Here the period is gone through in steps as short as the waveform asks
+//! ([`march`]), the start is moved by Newton's method until the end meets it, and what the rows leave over between the points bounds
+//! the error of every line that is answered ([`gains`]): a proof of another kind than that of the lines, with the same meaning.
+//!
+//! Slower than the lines (tens of milliseconds), so it is asked where they gave up. One section, one tone, no direct current.
+
+pub mod element;
+pub mod gains;
+pub mod loops;
+pub mod march;
+pub mod radau;
+
+use super::direct::channel_chords;
+use super::films::{Placed, Seen, channel_ohm, place, tune};
+use super::solve::{Answer, CONVERGED, chords, stages_at};
+use crate::circuit::chain::Network;
+use gains::{Gains, gains};
+use loops::Loops;
+use march::{BEGIN, March, Marcher};
+use nalgebra::{DMatrix, DVector};
+use num_complex::Complex64;
+use radau::{Basis, STAGES, gauss};
+use std::f64::consts::TAU;
+
+/// Lines that are answered: as many as can be proved, of these.
+const LINES: [usize; 3] = [121, 364, 1093];
+
+/// Error of the output that the first marches aim at, of the tone; and that of the last ones, of the residue.
+const FIRST_AIM: f64 = 1e-4;
+const LAST_AIM: f64 = 3e-8;
+
+/// Marches towards the periodic state, and on the steps of the last one.
+const MOST_MARCHES: usize = 60;
+const MOST_AGAIN: usize = 6;
+
+/// Times that the aim is made finer, and by how much.
+const FINER: usize = 3;
+const FINER_BY: f64 = 1.0 / 40.0;
+
+/// Points of a step that the rest of the rows is summed over.
+const SUMMED: usize = 10;
+
+/// Rounding of a sum of a period's samples, relative to what is summed.
+const ROUNDING: f64 = 4e-15;
+
+/// The answer, where this road is open and a proof was found.
+#[must_use]
+pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<Answer> {
+    let mut period = Period::new(network, tone, film_ohm)?;
+    period.settle()?;
+    let mut aim_v = LAST_AIM * period.residue_v(LINES[0]).max(f64::MIN_POSITIVE);
+    for _ in 0..=FINER {
+        let start = period.start_v.clone();
+        if period.refine(aim_v).is_none() {
+            period.start_v = start;
+            return None;
+        }
+        period.close();
+        if let Some(answer) = period.answer(network, tone, film_ohm) {
+            return Some(answer);
+        }
+        aim_v *= FINER_BY;
+    }
+    None
+}
+
+/// A section on its way to its periodic state.
+struct Period {
+    placed: Vec<Placed>,
+    loops: Loops,
+    gains: Vec<Gains>,
+    marcher: Marcher,
+    start_v: Vec<f64>,
+    march: March,
+    tone_v: f64,
+    rounds: usize,
+}
+
+impl Period {
+    fn new(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<Self> {
+        let [link] = &network.links[..] else { return None };
+        let ladder = &link.ladder;
+        let mut placed = place(network, ladder, film_ohm);
+        let plain = |(contact, ohm): (&crate::circuit::Contact, &f64)| {
+            contact.direct_current_a == 0.0 && (ohm + contact.constriction_ohm).is_finite()
+        };
+        if placed.is_empty() || !network.contacts.iter().zip(film_ohm).all(plain) {
+            return None;
+        }
+        tune(network, ladder, &mut placed, film_ohm, (tone.1, tone.0));
+        let mut seen = Seen::default();
+        seen.fill(ladder, &placed, &channel_ohm(network, &placed, film_ohm), &[tone.0]);
+        let loops = Loops::new(network, ladder, &placed, film_ohm, tone)?;
+        if loops.parts.len() > march::MOST_PARTS {
+            return None;
+        }
+        let gains = gains(&loops, &LINES)?;
+        let marcher = Marcher::new(&loops);
+        let start_v = vec![0.0; loops.parts.len()];
+        let tone_v = tone.1 * seen.output[0].norm();
+        Some(Self { placed, loops, gains, marcher, start_v, march: March::default(), tone_v, rounds: 0 })
+    }
+
+    /// What the end lacks of the start, wave by wave.
+    fn gap_v(&self) -> Vec<f64> {
+        let parts = self.loops.parts.len();
+        let Some(last) = self.march.steps.last() else { return Vec::new() };
+        self.marcher.stores.iter().map(|&i| last.wave_v[STAGES * parts + i] - self.start_v[i]).collect()
+    }
+
+    /// Moves the start: by Newton's method, or to the end.
+    fn move_start(&mut self, gap: &[f64], newton: bool) {
+        let count = gap.len();
+        let step = (newton && count > 0).then(|| {
+            let matrix =
+                DMatrix::from_fn(count, count, |r, c| f64::from(u8::from(r == c)) - self.march.carry[r * count + c]);
+            matrix.lu().solve(&DVector::from_column_slice(gap))
+        });
+        let step = step.flatten().filter(|s| s.iter().all(|x| x.is_finite()));
+        for (k, &i) in self.marcher.stores.iter().enumerate() {
+            self.start_v[i] += step.as_ref().map_or(gap[k], |s| s[k]);
+        }
+        // what does not store has its waves at the end for a start
+        let parts = self.loops.parts.len();
+        if let Some(last) = self.march.steps.last() {
+            for i in (0..parts).filter(|i| !self.marcher.stores.contains(i)) {
+                self.start_v[i] = last.wave_v[STAGES * parts + i];
+            }
+        }
+    }
+
+    fn settle(&mut self) -> Option<()> {
+        let per_row = self.gains.first()?.per_row.clone();
+        let mut before = f64::INFINITY;
+        let mut newton = true;
+        for _ in 0..MOST_MARCHES {
+            self.march = self.marcher.march(&self.loops, &self.start_v, &per_row, FIRST_AIM * self.tone_v)?;
+            self.rounds += 1;
+            let gap = self.gap_v();
+            let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
+            if size <= 1e-5 * self.loops.emf_peak_v {
+                return Some(());
+            }
+            // where Newton's step came no nearer a period of time goes by before the next
+            newton = !newton || size < 0.7 * before;
+            before = size;
+            self.move_start(&gap, newton);
+        }
+        None
+    }
+
+    /// A march fine enough for the proof, its start moved until the end meets it.
+    fn refine(&mut self, aim_v: f64) -> Option<()> {
+        let per_row = self.gains.last()?.per_row.clone();
+        let gap = self.gap_v();
+        self.move_start(&gap, true);
+        self.march = self.marcher.march(&self.loops, &self.start_v, &per_row, aim_v)?;
+        let mut before = f64::INFINITY;
+        for _ in 0..MOST_AGAIN {
+            self.rounds += 1;
+            let gap = self.gap_v();
+            let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
+            if size <= 1e-14 * self.loops.emf_peak_v || size > 0.5 * before {
+                break;
+            }
+            before = size;
+            let kept = (self.start_v.clone(), self.march.clone());
+            self.move_start(&gap, true);
+            let start = self.start_v.clone();
+            if !self.marcher.again(&self.loops, &start, &mut self.march) {
+                (self.start_v, self.march) = kept;
+                break;
+            }
+        }
+        Some(())
+    }
+
+    /// Takes what the end still lacks of the start off evenly along the period, so that the waveform closes.
+    fn close(&mut self) {
+        let parts = self.loops.parts.len();
+        let gap = self.gap_v();
+        for step in &mut self.march.steps {
+            for l in 0..=STAGES {
+                let gone = step.from - BEGIN + step.length * radau::POINTS[l];
+                for (gap, &i) in gap.iter().zip(&self.marcher.stores) {
+                    step.wave_v[l * parts + i] -= gap * gone;
+                    step.risen_v[l * parts + i] -= gap * step.length * radau::POINTS[l];
+                }
+            }
+        }
+    }
+
+    /// Lines 0 to `count` of the currents or voltages that make the output, and their rms.
+    fn lines(&mut self, count: usize) -> (Vec<Complex64>, f64) {
+        let parts = self.loops.parts.len();
+        let wanted: Vec<usize> =
+            (0..if self.loops.output_ohm.is_some() { 2 } else { 1 }).map(|k| self.loops.output + k).collect();
+        let mut sums = vec![vec![Complex64::default(); count + 1]; wanted.len()];
+        let mut squares = vec![0.0; wanted.len()];
+        let points = gauss(SUMMED);
+        let mut start = f64::NAN;
+        for step in &self.march.steps {
+            // a turn of the highest line per piece is well within ten points
+            let pieces = (count as f64 * step.length).ceil().max(1.0) as usize;
+            for piece in 0..pieces {
+                for (x, weight) in &points {
+                    let place = (piece as f64 + x) / pieces as f64;
+                    let basis = Basis::at(place);
+                    let turn = Complex64::from_polar(1.0, -TAU * (step.from + place * step.length));
+                    let weight = weight * step.length / pieces as f64;
+                    for ((sum, square), &i) in sums.iter_mut().zip(&mut squares).zip(&wanted) {
+                        let weights = if self.loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free };
+                        let wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * parts + i]).sum();
+                        let y = self.loops.parts[i].element.at(wave, &mut start).y;
+                        *square += weight * y * y;
+                        let mut phase = Complex64::new(weight * y, 0.0);
+                        for line in sum.iter_mut() {
+                            *line += phase;
+                            phase *= turn;
+                        }
+                    }
+                }
+            }
+        }
+        let mut rounding = 0.0;
+        let output = (0..=count)
+            .map(|line| {
+                let (own, next) = self.loops.output_row(line as f64);
+                let more = sums.get(1).map_or(Complex64::default(), |sum| next * sum[line]);
+                rounding = own.norm() * squares[0].sqrt() + squares.get(1).map_or(0.0, |s| s.sqrt());
+                own * sums[0][line] + more
+            })
+            .collect();
+        (output, ROUNDING * rounding)
+    }
+
+    fn residue_v(&mut self, count: usize) -> f64 {
+        residue_v(&self.lines(count).0)
+    }
+
+    /// Rms and mean of what each row leaves over.
+    fn rest(&mut self) -> Vec<(f64, f64)> {
+        let mut sums = vec![(0.0, 0.0); self.loops.parts.len()];
+        for (x, weight) in gauss(SUMMED) {
+            let basis = Basis::at(x);
+            for step in &self.march.steps {
+                let weight = weight * step.length;
+                self.marcher.rest(&self.loops, step, &basis, x, &mut |i, rest, _| {
+                    sums[i].0 += weight * rest * rest;
+                    sums[i].1 += weight * rest;
+                });
+            }
+        }
+        sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), mean.abs())).collect()
+    }
+
+    /// How far what is left over may have moved the output, V rms.
+    fn moved_v(&self, rest: &[(f64, f64)], gains: &Gains) -> f64 {
+        let both = gains.per_row.iter().zip(&gains.per_mean);
+        let one = |(&(rms, mean), (row, steady)): (&(f64, f64), (&f64, &f64))| {
+            rms * row + if mean > 0.0 { mean * steady } else { 0.0 }
+        };
+        rest.iter().zip(both).map(one).sum()
+    }
+
+    fn answer(&mut self, network: &Network, (hz, _): (f64, f64), film_ohm: &[f64]) -> Option<Answer> {
+        let link = network.links.first()?;
+        let rest = self.rest();
+        let (lines, rounding) = self.lines(LINES[LINES.len() - 1]);
+        for gains in self.gains.iter().rev() {
+            let output: Vec<Complex64> = lines[..=gains.lines]
+                .iter()
+                .enumerate()
+                .map(|(line, value)| stages_at(link, line as f64 * hz) * value)
+                .collect();
+            let through = (1..=gains.lines).map(|line| stages_at(link, line as f64 * hz).norm()).fold(0.0, f64::max);
+            let moved = self.moved_v(&rest, gains);
+            let error_v = (moved + rounding) * through;
+            if error_v.is_nan() || error_v > CONVERGED * residue_v(&output) {
+                continue;
+            }
+            let mut answer = Answer {
+                frequency_hz: (0..=gains.lines).map(|line| line as f64 * hz).collect(),
+                orders: (0..=gains.lines).map(|line| (line as i32, 0)).collect(),
+                error_v,
+                converged: true,
+                rounds: self.rounds,
+                samples: 2 * gains.lines + 1,
+                chord_ohm: channel_chords(network, film_ohm),
+                film_peak_v: vec![0.0; network.contacts.len()],
+                output,
+            };
+            for (film, visited) in self.placed.iter().zip(self.voltages()) {
+                answer.chord_ohm[film.contact] = chords(film, &visited, network);
+                answer.film_peak_v[film.contact] = visited.iter().fold(0.0, |most, u| u.abs().max(most));
+            }
+            return Some(answer);
+        }
+        None
+    }
+
+    /// Smallest and largest voltage of each film over the steps' points.
+    fn voltages(&self) -> Vec<[f64; 2]> {
+        let parts = self.loops.parts.len();
+        let mut range = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.placed.len()];
+        for step in &self.march.steps {
+            for l in 1..=STAGES {
+                for (i, part) in self.loops.parts.iter().enumerate() {
+                    part.element.voltages(step.wave_v[l * parts + i], &mut |k, u| {
+                        range[k] = [range[k][0].min(u), range[k][1].max(u)];
+                    });
+                }
+            }
+        }
+        range
+    }
+}
+
+/// Everything past the fundamental, V rms.
+fn residue_v(lines: &[Complex64]) -> f64 {
+    lines.iter().skip(2).map(|c| 2.0 * c.norm_sqr()).sum::<f64>().sqrt()
+}
+
+#[cfg(test)]
+mod tests;
