@@ -10,10 +10,10 @@ use std::f64::consts::{SQRT_2, TAU};
 pub(super) type Label = (i32, i32);
 
 /// Samples of the torus from which weights and their inverse are taken; any choice is safe.
-const GRID: (usize, usize) = (32, 24);
+const GRID: (usize, usize) = (64, 40);
 
 /// Largest labels of the inverse.
-const INVERSE: Label = (14, 10);
+const INVERSE: Label = (30, 18);
 
 /// A real wave: its lines, both signs of each, rms of a pair.
 pub(super) type Wave = Vec<(Label, Complex64)>;
@@ -41,22 +41,36 @@ pub(super) fn product(a: &Wave, b: &Wave) -> Wave {
 
 /// A wave of many lines as a table.
 #[derive(Debug, Clone)]
-pub(super) struct Table(Vec<Complex64>);
+pub(super) struct Table {
+    lines: Vec<Complex64>,
+    /// their magnitudes
+    sizes: Vec<f64>,
+}
 
 impl Table {
     /// The mirror image: backwards in time.
     pub(super) fn mirrored(&self) -> Self {
-        Self(self.0.iter().map(|c| c.conj()).collect())
+        Self { lines: self.lines.iter().map(|c| c.conj()).collect(), sizes: self.sizes.clone() }
     }
 
     const WIDE: usize = 2 * INVERSE.0 as usize + 1;
     const SIZE: usize = Self::WIDE * (2 * INVERSE.1 as usize + 1);
 
     pub(super) fn at(&self, label: Label) -> Complex64 {
-        if label.0.abs() > INVERSE.0 || label.1.abs() > INVERSE.1 {
-            return Complex64::ZERO;
-        }
-        self.0[Self::place(label)]
+        if Self::holds(label) { self.lines[Self::place(label)] } else { Complex64::ZERO }
+    }
+
+    fn size(&self, label: Label) -> f64 {
+        if Self::holds(label) { self.sizes[Self::place(label)] } else { 0.0 }
+    }
+
+    fn holds(label: Label) -> bool {
+        label.0.abs() <= INVERSE.0 && label.1.abs() <= INVERSE.1
+    }
+
+    fn new(lines: Vec<Complex64>) -> Self {
+        let sizes = lines.iter().map(|c| c.norm()).collect();
+        Self { lines, sizes }
     }
 
     fn place(label: Label) -> usize {
@@ -64,9 +78,9 @@ impl Table {
     }
 
     pub(super) fn one() -> Self {
-        let mut table = Self(vec![Complex64::ZERO; Self::SIZE]);
-        table.0[Self::SIZE / 2] = Complex64::ONE;
-        table
+        let mut lines = vec![Complex64::ZERO; Self::SIZE];
+        lines[Self::SIZE / 2] = Complex64::ONE;
+        Self::new(lines)
     }
 
     /// Mean of the product with two waves, on the torus.
@@ -77,12 +91,13 @@ impl Table {
 
     /// Most that labels which meet can add to that mean.
     pub(super) fn meeting(&self, x: &Wave, y: &Wave, meet: &[Label]) -> f64 {
+        let of = |wave: &Wave| wave.iter().map(|(label, c)| (*label, c.norm())).collect::<Vec<_>>();
+        let (x, y) = (of(x), of(y));
         let mut sum = 0.0;
         for m in meet {
-            for (k, a) in x {
-                for (l, b) in y {
-                    sum += a.norm() * b.norm() * self.at((m.0 - k.0 - l.0, m.1 - k.1 - l.1)).norm();
-                }
+            for (k, a) in &x {
+                let with: f64 = y.iter().map(|(l, b)| b * self.size((m.0 - k.0 - l.0, m.1 - k.1 - l.1))).sum();
+                sum += a * with;
             }
         }
         sum
@@ -147,19 +162,19 @@ impl Torus {
 
     /// All lines of a table; those that a real wave has twice are computed once.
     fn table(&self, values: &[f64]) -> Table {
-        let mut table = Table(vec![Complex64::ZERO; Table::SIZE]);
+        let mut lines = vec![Complex64::ZERO; Table::SIZE];
         for k2 in 0..=INVERSE.1 {
             let rows = self.rows(values, k2);
             for k1 in -INVERSE.0..=INVERSE.0 {
                 // weights have even lines only
                 if (k1 + k2) % 2 == 0 {
                     let value = self.over_rows(&rows, k1);
-                    table.0[Table::place((k1, k2))] = value;
-                    table.0[Table::place((-k1, -k2))] = value.conj();
+                    lines[Table::place((k1, k2))] = value;
+                    lines[Table::place((-k1, -k2))] = value.conj();
                 }
             }
         }
-        table
+        Table::new(lines)
     }
 }
 
@@ -167,7 +182,7 @@ impl Torus {
 pub(super) fn inverse_above(torus: &Torus, s: &Wave) -> Option<Table> {
     const LEAST: f64 = 0.02;
     let inverse: Vec<f64> = torus.sampled(s).iter().map(|v| v.max(LEAST).recip()).collect();
-    let mut table = torus.table(&inverse);
+    let table = torus.table(&inverse);
     // |inverse s - 1| is at most the sum of its lines, those below zero as large as those above
     let (most1, most2) = s.iter().fold((0, 0), |most, (l, _)| (most.0.max(l.0.abs()), most.1.max(l.1.abs())));
     let mut left = 0.0;
@@ -181,8 +196,7 @@ pub(super) fn inverse_above(torus: &Torus, s: &Wave) -> Option<Table> {
     if left.is_nan() || left > 0.5 {
         return None;
     }
-    table.0.iter_mut().for_each(|c| *c *= (1.0 - left).recip());
-    Some(table)
+    Some(Table::new(table.lines.iter().map(|c| c * (1.0 - left).recip()).collect()))
 }
 
 #[cfg(test)]

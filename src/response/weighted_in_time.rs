@@ -29,7 +29,7 @@ const TIPS: usize = 3;
 const CORNERS: usize = TIPS + 2;
 
 /// Labels that may meet: beyond, two waves and an inverse have no lines.
-const MEETING: Label = (24, 16);
+const MEETING: Label = (44, 24);
 
 /// Frequencies nearer than this share of the upper tone are taken to meet.
 const MEET: f64 = 1e-9;
@@ -67,8 +67,14 @@ impl Certificate {
 pub(super) struct Pair<'a> {
     /// labels with the factor of their level; zero for a line that does not count
     pub lines: &'a [(Label, f64)],
-    /// labels of the weight, half of them
-    pub weight: &'a [Label],
+    /// the weights that are tried; every arc takes the one that proves least
+    pub weights: &'a [Weight],
+}
+
+/// How a weight in time is made.
+pub(super) struct Weight {
+    /// labels of its lines, half of them
+    pub labels: &'static [Label],
     /// how far the weight's shape is kept from its poles and zeros
     pub blunt: f64,
     /// least value of the weight less the loop's change, on the samples
@@ -152,7 +158,7 @@ impl<'a> WeightedInTime<'a> {
             .collect();
         let drop_of_upper = -delta * delta * self.emf[1] / tones[1].1.1 * upper;
         let mut seen: Vec<(Label, (Complex64, f64))> = current.iter().map(|(k, _)| (*k, self.seen(*k))).collect();
-        for weight in pair.weight {
+        for weight in pair.weights.iter().flat_map(|w| w.labels) {
             for (k, _) in &current {
                 for label in [(k.0 + weight.0, k.1 + weight.1), (k.0 - weight.0, k.1 - weight.1)] {
                     seen.push((label, self.seen(label)));
@@ -163,13 +169,14 @@ impl<'a> WeightedInTime<'a> {
         seen.dedup_by_key(|one| one.0);
         let sampled = self.torus.sampled(&current);
         let apart = |label: &Label| self.drift.between(TAU * self.frequency(*label).abs());
-        let drift = pair.weight.iter().map(|label| if with_drift { apart(label) } else { 0.0 }).collect();
+        let changes = |w: &Weight| w.labels.iter().map(|label| if with_drift { apart(label) } else { 0.0 }).collect();
+        let drift = pair.weights.iter().map(changes).collect();
         let one = Table::one();
         let turned = tones[1].1.0 / tones[1].1.0.norm();
         let known = Known { delta, current, sampled, drop, sizes, against, drop_of_upper, turned, seen, drift, one };
         let second = if lines.len() == 2 { ARCS } else { 1 };
         let mut arcs = Vec::with_capacity(ARCS * second);
-        let mut weights: BTreeMap<(usize, usize), Option<(Wave, Table)>> = BTreeMap::new();
+        let mut weights: BTreeMap<(usize, usize), Vec<(Wave, Table)>> = BTreeMap::new();
         for one in 0..ARCS {
             for two in 0..second {
                 // the weight of a wave is that of the same wave upside down, and backwards in time that of the mirror image
@@ -183,15 +190,15 @@ impl<'a> WeightedInTime<'a> {
                 };
                 let (forwards, mirrored) = (least(forwards), least(mirrored));
                 let first = forwards.min(mirrored);
-                let weight = weights.entry(first).or_insert_with(|| self.weight(pair, &known, first)).as_ref();
+                let tried = weights.entry(first).or_insert_with(|| self.weights(pair, &known, first));
                 let found = if first == forwards {
-                    self.certificates(&known, weight, (one, two))
+                    self.certificates(&known, tried, (one, two))
                 } else {
-                    let mirror = weight.map(|(wave, table)| {
+                    let mirror = |(wave, table): &(Wave, Table)| {
                         let wave = wave.iter().map(|(label, c)| (*label, c.conj())).collect();
                         (wave, table.mirrored())
-                    });
-                    self.certificates(&known, mirror.as_ref(), (one, two))
+                    };
+                    self.certificates(&known, &tried.iter().map(mirror).collect::<Vec<_>>(), (one, two))
                 };
                 arcs.push(found?);
             }
@@ -213,8 +220,8 @@ impl<'a> WeightedInTime<'a> {
         Some((m * (1.0 + ROUNDING)).min(most))
     }
 
-    /// The weight for a pair of arcs and the inverse of what is left of it: the shape `|w|/|i|`, blunted, from a few lines.
-    fn weight(&self, pair: &Pair, known: &Known, arcs: (usize, usize)) -> Option<(Wave, Table)> {
+    /// The weights for a pair of arcs, each with the inverse of what is left of it: the shape `|w|/|i|`, blunted, from a few lines.
+    fn weights(&self, pair: &Pair, known: &Known, arcs: (usize, usize)) -> Vec<(Wave, Table)> {
         let rms = |wave: &[f64]| (wave.iter().map(|v| v * v).sum::<f64>() / wave.len() as f64).sqrt();
         let mut wave = Wave::new();
         for (k, (label, size)) in known.sizes[..known.sizes.len() - 1].iter().enumerate() {
@@ -222,19 +229,31 @@ impl<'a> WeightedInTime<'a> {
             wave.extend(cosine(*label, turned * known.against[k]));
         }
         let wanted = self.torus.sampled(&wave);
-        let (a, b, blunt) = (rms(&wanted), rms(&known.sampled), pair.blunt * pair.blunt);
+        let sizes = (rms(&wanted), rms(&known.sampled));
+        let one = |(weight, drift): (&Weight, &Vec<f64>)| self.weight((&wanted, &known.sampled), sizes, weight, drift);
+        pair.weights.iter().zip(&known.drift).filter_map(one).collect()
+    }
+
+    fn weight(
+        &self,
+        (wanted, current): (&[f64], &[f64]),
+        (a, b): (f64, f64),
+        weight: &Weight,
+        drift: &[f64],
+    ) -> Option<(Wave, Table)> {
+        let blunt = weight.blunt * weight.blunt;
         let shape = |(w, i): (&f64, &f64)| ((w * w / (a * a) + blunt) / (i * i / (b * b) + blunt)).sqrt();
-        let shape: Vec<f64> = wanted.iter().zip(&known.sampled).map(shape).collect();
+        let shape: Vec<f64> = wanted.iter().zip(current).map(shape).collect();
         let mean = self.torus.line(&shape, (0, 0)).re;
-        let lines: Vec<Complex64> = pair.weight.iter().map(|&label| self.torus.line(&shape, label) / mean).collect();
-        let epsilon: f64 = lines.iter().zip(&known.drift).map(|(c, drift)| 2.0 * c.norm() * drift).sum();
+        let lines: Vec<Complex64> = weight.labels.iter().map(|&label| self.torus.line(&shape, label) / mean).collect();
+        let epsilon: f64 = lines.iter().zip(drift).map(|(c, drift)| 2.0 * c.norm() * drift).sum();
         let mut cosines = Wave::new();
-        for (&label, c) in pair.weight.iter().zip(&lines) {
+        for (&label, c) in weight.labels.iter().zip(&lines) {
             cosines.extend([(label, *c), ((-label.0, -label.1), c.conj())]);
         }
         let lowest = self.torus.sampled(&cosines).into_iter().fold(0.0, f64::min);
         // one less this, times the strength, is the least value on the samples
-        let strength = ((1.0 - pair.least) / (epsilon - lowest)).min(1.0);
+        let strength = ((1.0 - weight.least) / (epsilon - lowest)).min(1.0);
         let epsilon = epsilon * strength;
         let mut lambda = vec![((0, 0), Complex64::ONE)];
         lambda.extend(cosines.iter().map(|(label, c)| (*label, c * strength)));
@@ -247,13 +266,8 @@ impl<'a> WeightedInTime<'a> {
         Some((lambda, inverse))
     }
 
-    /// What no weight and what a weight proves on a pair of arcs.
-    fn certificates(
-        &self,
-        known: &Known,
-        weight: Option<&(Wave, Table)>,
-        arcs: (usize, usize),
-    ) -> Option<Vec<Certificate>> {
+    /// What no weight and what each weight proves on a pair of arcs.
+    fn certificates(&self, known: &Known, weights: &[(Wave, Table)], arcs: (usize, usize)) -> Option<Vec<Certificate>> {
         let half = PI / ARCS as f64;
         let tip = half / TIPS as f64;
         let corner = |arc: usize, k: usize| match k {
@@ -268,7 +282,7 @@ impl<'a> WeightedInTime<'a> {
             }
         }
         let mut found = vec![self.certificate(known, &vec![((0, 0), Complex64::ONE)], &known.one, &corners)?];
-        found.extend(weight.and_then(|(lambda, inverse)| self.certificate(known, lambda, inverse, &corners)));
+        found.extend(weights.iter().filter_map(|(lambda, inverse)| self.certificate(known, lambda, inverse, &corners)));
         Some(found)
     }
 
@@ -361,8 +375,8 @@ struct Known {
     drop_of_upper: f64,
     /// phase of the upper tone's EMF
     turned: Complex64,
-    /// change of the loop between the lines that the weights couple
-    drift: Vec<f64>,
+    /// change of the loop between the lines that each weight couples
+    drift: Vec<Vec<f64>>,
     one: Table,
 }
 
@@ -397,9 +411,10 @@ mod tests {
             0.5 * drive * m.norm()
         });
         let weighted = WeightedInTime::new(&ready, hz, emf, (0.0, swing)).unwrap();
-        let pair = Pair { lines: &[((-1, 1), 0.5)], weight: &[(1, 1), (-1, 1), (-2, 2)], blunt: 0.3, least: 0.25 };
+        let weights = [Weight { labels: &[(1, 1), (-1, 1), (-2, 2)], blunt: 0.3, least: 0.25 }];
+        let pair = Pair { lines: &[((-1, 1), 0.5)], weights: &weights };
         // by energies: no weight but one, from far above
-        let flat = Pair { weight: &[], ..pair };
+        let flat = Pair { weights: &[], ..pair };
         let mut energies = 10.0;
         for _ in 0..20 {
             energies = weighted.bound(&flat, energies);
