@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 use std::f64::consts::{PI, SQRT_2, TAU};
 
 /// Arcs of a circle of phases.
-const ARCS: usize = 12;
+const ARCS: usize = 16;
 
 /// Corners around an arc: its two ends and the tips of this many tangents' polygon.
 const TIPS: usize = 3;
