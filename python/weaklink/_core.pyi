@@ -767,7 +767,7 @@ class _System(_Value):
         """Bound T3: most distortion of two tones whose EMFs are as ``ratio`` to 1, lower to upper.
 
         ranges: name to (low, high) ohm of contacts of one loop (or one across the signal). emf_v counts beside a direct
-        current only. Products that fall on a tone are left out of d2 and d3, which are weighed in time (milliseconds a point) unless
+        current only. Products that fall on a tone are left out of d2 and d3, which are weighed in time (tens of milliseconds a point) unless
         a direct current runs through the contact. Raises InputError.
         """
     def ceiling_by_readings(

@@ -68,6 +68,21 @@ class Ear:
         return [note for k, (_, note) in enumerate(found) if k == 0 or rng.random() >= PRIOR["unwritten"]]
 
 
+# cures where the cause is nothing in the sheet
+BY_CHANCE = dict.fromkeys(("turned up", "switch worked", "tapped", "warmed up", "meter applied", *COMES_BACK), 0.05) | {"in pauses": 0.5}
+
+
+def somewhere_else(what: str, rng: np.random.Generator) -> dict[str, str]:
+    """What is written down of a fault that is nothing in the sheet: as large as a stage's may be."""
+    note = {"what": what, "strength": str(rng.choice(["plain", "slight"]))}
+    if what == "grit" and rng.random() < 0.2:
+        value = 1e-4 * 1e3 ** float(rng.random())
+        note["residue"] = f"{100 * value:.6g} % +- {15 * value:.6g} %"
+    if what == "quieter" and rng.random() < 0.2:
+        note["by"] = f"{0.5 * 40.0 ** float(rng.random()):.6g} dB +- 0.3 dB"
+    return note
+
+
 def cured(what: str, cures: dict[str, float], rng: np.random.Generator) -> str:
     """Lines of the sheet on what makes a symptom go, come, and stay in a pause; not everything is tried."""
     pauses = HUM_HEARD if what == "hum" else cures["in pauses"]

@@ -15,7 +15,7 @@ import numpy as np
 from . import _core
 from ._core import Contact, Film, InputError, Job
 from .judgement_checked import checked
-from .judgement_ear import PRIOR, Ear, cured
+from .judgement_ear import BY_CHANCE, PRIOR, Ear, cured, somewhere_else
 from .judgement_layout import Layout
 from .physics import tunnelling_scale_v, tunnelling_thickness_m
 
@@ -349,12 +349,14 @@ def invent(seed: int, world: World | None = None) -> Invented | None:
                     total[k] = math.hypot(total[k], size) if k in ("grit", "crackle") else max(total[k], size) if k in ("drops", "hum") else total[k] + size
             notes = ear.notes(total)
             if route in lost[side]:
-                notes = [{"what": lost[side][route], "strength": str(rng.choice(["plain", "slight"]))}]
+                notes = [somewhere_else(lost[side][route], rng)]
             bad = bad or bool(notes)
             for note in notes or [{"what": "clean"}]:
                 text += f'[[heard]]\nroute = "{route}"\nchannel = "{side}"\noutput = "{layout.out_v:.6g} V"\n'
                 text += "".join(f'{key} = "{value}"\n' for key, value in note.items())
-                if notes and faults[side] and route not in lost[side]:
+                if route in lost[side]:
+                    text += cured(note["what"], BY_CHANCE, rng)
+                elif notes and faults[side]:
                     strongest = max(range(len(effects)), key=lambda k: effects[k]["grit"] + effects[k]["loss"])
                     text += cured(note["what"], amplifier.cures(faults[side][strongest], route), rng)
         text += checked(layout, side, faults[side], bool(lost[side]), rng)

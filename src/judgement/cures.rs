@@ -31,6 +31,21 @@ pub struct Cures {
     pub in_pauses: f64,
 }
 
+impl Cures {
+    /// Where nobody knows what it is: a cure works by chance, and one fault of two needs no signal \[assumption\].
+    pub const BY_CHANCE: Self = Self {
+        turned_up: 0.05,
+        worked: 0.05,
+        tapped: 0.05,
+        warmed: 0.05,
+        metered: 0.05,
+        rest: 0.05,
+        by_tapping: 0.05,
+        by_turning: 0.05,
+        in_pauses: 0.5,
+    };
+}
+
 impl Cause {
     /// Chances that each cure works, on a route.
     #[must_use]

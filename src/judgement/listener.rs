@@ -6,8 +6,10 @@
 
 use super::causes::{Effect, SILENT_DB};
 use super::cures::Cures;
+use super::meters::log_share;
 use super::needs::{PLAIN_LOSS_DB, PLAINLY, SLIGHT_LOSS_DB};
 use super::priors::Priors;
+use super::rivals::{FAULT_LOSS_DB, FAULT_RESIDUE};
 use super::scene::{Noted, Sighting};
 use super::uncertainty::generator::normal_cdf;
 use crate::bench::evidence::{ComesBack, GoesAway, InPauses};
@@ -179,41 +181,40 @@ pub fn probability(sighting: &Sighting, effect: &Effect, cures: Option<&Cures>, 
     p
 }
 
-/// Chance that what makes a symptom go and come is so by chance: each cure, and one of two for whether it is heard in pauses.
-fn unexplained(noted: &Noted) -> f64 {
-    let cures = noted.goes_away.len() + noted.comes_back.len();
-    0.1f64.powi(cures as i32) * if noted.in_pauses.is_some() { 0.5 } else { 1.0 }
+/// Chance of what makes a symptom go and come, and of the figures that were measured, if the cause is nothing in the sheet: as
+/// large as the fault of a stage may be.
+fn by_chance(noted: &Noted, tried: f64) -> f64 {
+    const LEAST: f64 = 1e-3;
+    let residue = noted.residue.map_or(1.0, |range| log_share(range, FAULT_RESIDUE).max(LEAST));
+    let loss = noted
+        .loss_db
+        .map_or(1.0, |(low, high)| log_share((low.max(1e-3), high), (FAULT_LOSS_DB.0, SILENT_DB)).max(LEAST));
+    residue * loss * cured(noted, &Cures::BY_CHANCE, tried)
 }
 
 /// Probability of one sighting if the cause is nothing in the sheet: it may be on the route or not.
 #[must_use]
-pub fn if_something_else(sighting: &Sighting) -> f64 {
+pub fn if_something_else(sighting: &Sighting, tried: f64) -> f64 {
     const ON_THE_ROUTE: f64 = 0.5;
     // one of about six symptoms, slight or plain, or measured within some range
     if sighting.is_clean() {
         return 1.0 - ON_THE_ROUTE;
     }
-    let one = |noted: &Noted| {
-        let figures = usize::from(noted.residue.is_some()) + usize::from(noted.loss_db.is_some());
-        0.15 * 0.2f64.powi(figures as i32) * unexplained(noted)
-    };
+    let one = |noted: &Noted| 0.15 * by_chance(noted, tried);
     ON_THE_ROUTE * sighting.noted.iter().map(one).product::<f64>()
 }
 
 /// Probability of all sightings if the cause is nothing in the sheet: one fault sounds alike on every route that it reaches.
 #[must_use]
-pub fn all_if_something_else(sightings: &[Sighting]) -> f64 {
+pub fn all_if_something_else(sightings: &[Sighting], tried: f64) -> f64 {
     const ONE_OF_SIX: f64 = 1.0 / 6.0;
     const ANOTHER_SOUND: f64 = 0.02;
     let mut kinds: Vec<usize> = sightings.iter().flat_map(|s| &s.noted).filter_map(|n| kind_of(n.what)).collect();
     kinds.sort_unstable();
     kinds.dedup();
     let more = kinds.len().saturating_sub(1) as i32;
-    let one = |noted: &Noted| {
-        let figures = usize::from(noted.residue.is_some()) + usize::from(noted.loss_db.is_some());
-        // slight or plain
-        0.5 * 0.2f64.powi(figures as i32) * unexplained(noted)
-    };
+    // slight or plain
+    let one = |noted: &Noted| 0.5 * by_chance(noted, tried);
     let each: f64 = sightings.iter().map(|s| 0.5 * s.noted.iter().map(one).product::<f64>()).product();
     each * if kinds.is_empty() { 1.0 } else { ONE_OF_SIX } * ANOTHER_SOUND.powi(more)
 }

@@ -116,7 +116,7 @@ fn weigh(scene: &ChannelScene, priors: &Priors, asked: Asked, watch: &dyn Watch)
     let counts = shares(&wide, asked.draws, BINS);
     let how = How { keep: asked.keep, ..How::default() };
     let sums = run(&trial, &strata, &Plan { counts: &counts, guides: &guides, seed: asked.seed, how }, watch)?;
-    let else_evidence = all_if_something_else(&scene.sightings) * trial.bench(&[]);
+    let else_evidence = all_if_something_else(&scene.sightings, priors.tried) * trial.bench(&[]);
     Ok(Weighed { strata, sums, else_prior: priors.something_else, else_evidence })
 }
 

@@ -170,6 +170,8 @@ pub(super) struct Trial<'s> {
     possible: Vec<f64>,
     /// what the first of two faults is drawn from
     first: Vec<First>,
+    /// probability of each sighting if it was a slip
+    slips: Vec<f64>,
 }
 
 impl<'s> Trial<'s> {
@@ -185,7 +187,8 @@ impl<'s> Trial<'s> {
         };
         let first = open.iter().flat_map(ways).collect();
         let possible = scene.suspects.iter().enumerate().map(of).collect();
-        let mut trial = Self { scene, priors, open, possible, first };
+        let slips = scene.sightings.iter().map(|s| if_something_else(s, priors.tried)).collect();
+        let mut trial = Self { scene, priors, open, possible, first, slips };
         trial.learn(&[]);
         trial
     }
@@ -325,7 +328,7 @@ impl<'s> Trial<'s> {
                         }
                     }
                     let p = probability(sighting, &effect, cures.as_ref(), &listener);
-                    each[at] = (1.0 - SLIP) * p + SLIP * if_something_else(sighting);
+                    each[at] = (1.0 - SLIP) * p + SLIP * self.slips[at];
                     product *= each[at];
                 }
                 each[items - 1] = readings;
