@@ -83,7 +83,7 @@ def _progress() -> Callable[[int], None] | None:
 
 
 def _answer(options: argparse.Namespace) -> str:
-    from .report import text, typicals_text
+    from .report import WIDTH, text, typicals_text
 
     if options.command == "assess":
         job = load_job(options.job)
@@ -95,7 +95,13 @@ def _answer(options: argparse.Namespace) -> str:
         if options.json:
             return json.dumps({**json.loads(answer.to_json()), **remedies_json(job, answer, shop)}) + "\n"
         remedies = remedies_text(job, answer, shop)
-        return text(answer, everything=options.all, below=1 if shop is None and remedies else 0) + remedies
+        page = text(answer, everything=options.all)
+        if shop is not None or not remedies:
+            return page + remedies
+        # beside the last line, where there is room
+        joined = f"{page.rstrip()} {remedies}"
+        narrow = not options.all and len(joined.splitlines()[-1]) <= WIDTH
+        return joined if narrow else text(answer, everything=options.all, below=1) + remedies
     if options.command == "limits":
         job = typical(options.typical) if options.typical else load_job(options.job)
         found = limits(

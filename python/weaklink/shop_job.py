@@ -229,7 +229,7 @@ def _without_text(rows: list[NoLog]) -> list[str]:
 def remedies_text(job: Job, answer: Assessment, shop: _Shop | None) -> str:
     """The remedies as lines below an assessment; without a log, one line that how long one holds is not known."""
     if shop is None:
-        return f"Remedies: {NOT_KNOWN} (--shop takes what compare --save learnt)\n" if _open(job, answer)[1] else ""
+        return f"Remedies: {NOT_KNOWN} (--shop)\n" if _open(job, answer)[1] else ""
     rows = remedies_for(job, answer, shop)
     money = shop.get("currency", "")
     years = shop["horizon_years"]

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import weaklink as wl
+from weaklink.cli import main
 
 FINE_BOX = '{ wires = 4, open_circuit = "20 mV", source = "1 kohm", accuracy = "0.1 %" }\n'
 EXAMPLES = ["gritty-right-on-records", "two-faults", "worn-relay", "innocent-contacts", "crackling-control", "quick-form"]
@@ -105,12 +106,12 @@ def test_the_page_of_the_examples_says_what_they_print(jobs):
     assert page.count("\n\n**`") == len(EXAMPLES)
 
 
-def test_readme_shows_what_the_command_prints(root, jobs):
+def test_readme_shows_what_the_command_prints(root, jobs, capsys):
     readme = (root / "README.md").read_text()
     block = re.search(r"<!-- assess -->\n```text\n(.*?)```", readme, re.S)
     assert block is not None
-    printed = str(wl.assess(wl.load_job(jobs / "gritty-right-on-records.toml")))
-    assert block.group(1) == printed
+    assert main(["assess", str(jobs / "gritty-right-on-records.toml")]) == 0
+    assert block.group(1) == capsys.readouterr().out
 
 
 def test_readme_python_runs(root):

@@ -78,7 +78,7 @@ def test_the_command(jobs, saved, capsys):
     assert main(["assess", sheet, "--shop", str(saved)]) == 0
     text = capsys.readouterr().out
     *_, last = plain.splitlines(keepends=True)
-    assert last.startswith("Remedies: how long it holds: not known (--shop") and len(plain.splitlines()) < 45
+    assert last == "(--all: every reason and number) Remedies: how long it holds: not known (--shop)\n" and len(plain.splitlines()) < 45
     assert text.startswith(plain[:600]) and last not in text and max(map(len, text.splitlines())) <= 80
     assert "replace: " in text and "beyond what the log has seen" in text
     assert main(["assess", sheet, "--shop", str(saved), "--json"]) == 0
