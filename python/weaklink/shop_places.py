@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ._core import Contact, Load, Section, Source, _heard_from
-from .shop_log import words
+from .shop_log import bad_input, words
 
 if TYPE_CHECKING:
     import numpy as np
@@ -56,13 +56,18 @@ def what_if(resistance_ohm: ArrayLike, kind: ArrayLike, *, level_db: float | Non
     loop reaches); and 0 excluded, 1 not settled, 2 able. Excluded: loss and ceiling both below what any model of hearing hears (lowest
     threshold in quiet, nothing masks; 0.5 dB), as long as it does not jump past this resistance. Able: a loss that all notice (1.5 dB),
     or a ceiling that every model hears where it is placed best beside a tone of that level: heard, if it chatters so.
-    Every contact stands by itself, so that any split of the rows gives the same bits: it runs in dask blocks as it is.
+    Raises InputError for codes that are none, another shape, a level outside. Every contact stands by itself, so that any split of the rows gives the same bits: it runs in dask blocks as it is.
     """
     import numpy as np
 
     _, (never_below, surely_from), (least_loss_db, sure_loss_db) = _heard_from(level_db)
     ohm = np.asarray(resistance_ohm, dtype=np.float64)
-    code = np.asarray(kind)
+    code, known = np.asarray(kind), len(words().kinds)
+    if code.shape != ohm.shape:
+        raise bad_input("kind", f"shape {code.shape}", f"allowed: that of resistance_ohm, {ohm.shape}")
+    wrong = np.ones(code.shape, bool) if code.dtype.kind not in "iu" else (code < 0) | (code >= known)
+    if wrong.any():
+        raise bad_input("kind", code[wrong][0], f"allowed: codes of kinds, 0 to {known - 1}")
     out = np.full((*ohm.shape, 3), np.nan)
     for number in np.unique(code):
         here = (code == number) & np.isfinite(ohm)

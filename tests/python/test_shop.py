@@ -312,6 +312,10 @@ def test_what_is_heard_of_a_contact():
     assert what_if([9.0 * ohm[0]], [relay])[0, 2] == ABLE
     with pytest.raises(wl.InputError, match="level_db"):
         what_if([1.0], [relay], level_db=10.0)
+    for wrong, says in ((["relay"], "relay; allowed: codes of kinds"), ([99], "99"), ([-1], "-1"), ([0.5], "0.5"), ([0, 0], "shape")):
+        with pytest.raises(wl.InputError, match="kind: ") as fault:
+            what_if([1.0], wrong)
+        assert says in str(fault.value)
     # very quiet listening: residue alone would exclude 0.6 dB, its loss does not; one of 1.5 dB is noticed (and its chatter heard)
     ohm = [8.05 * (10.0 ** (db / 20.0) - 1.0) for db in (0.4, 0.6, 1.501)]
     assert what_if(ohm, [relay] * 3, level_db=20.0)[:, 2].tolist() == [EXCLUDED, NOT_SETTLED, ABLE]
