@@ -233,9 +233,9 @@ def _ways(assessment: Assessment, who: str) -> str:
         for one in channel.odds:
             for way, share in one.by_hypothesis if one.who == who else ():
                 shares[way] = shares.get(way, 0.0) + share
-    way = max(shares, key=lambda way: shares[way], default=None)
-    told = way is not None and way != OTHER_FAULT and 2.0 * shares[way] > sum(shares.values()) > 0.005
-    return f"; mostly {way}" if told else ""
+    most = max(shares, key=lambda way: shares[way], default=OTHER_FAULT)
+    told = most != OTHER_FAULT and 2.0 * shares[most] > sum(shares.values()) > 0.005
+    return f"; mostly {most}" if told else ""
 
 
 def _rivals(assessment: Assessment, most: int) -> list[str]:
