@@ -72,6 +72,13 @@ def standing(several: Sequence[Reading], limit: float | None) -> str:
     return "too coarse to say"
 
 
+def _likeliest_rival(assessment: Assessment, side: str) -> str | None:
+    """What is no contact and is more likely than all else together on a channel."""
+    rivals = {rival.who for rival in assessment.rivals}
+    odds = [one for channel in assessment.odds if channel.channel == side for one in channel.odds]
+    return next((one.who for one in odds if one.who in rivals and one.probability > 0.5), None)
+
+
 def _found(evidence: Evidence, assessment: Assessment) -> list[str]:
     out = []
     for side in CHANNELS:
@@ -90,8 +97,13 @@ def _found(evidence: Evidence, assessment: Assessment) -> list[str]:
         own = [f for f in assessment.findings if f.channel == side]
         proved = [named(f.contact) for f in own if f.kind == "proved"]
         able = [named(f.contact) for f in own if f.kind == "able to account for it"]
+        rival = _likeliest_rival(assessment, side)
         if proved:
             out.append(f"The cause is the {listed(proved)}.")
+        elif able and rival:
+            out.append(f"The {listed(able)} could cause this, but the {rival}, which is no contact, is more likely; neither is proved yet.")
+        elif rival:
+            out.append(f"No contact that was measured is known to cause this; the {rival} is the most likely cause, not a proof yet.")
         elif able:
             out.append(f"The {listed(able)} can cause this; that is not a proof yet.")
         else:
