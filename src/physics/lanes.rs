@@ -345,16 +345,16 @@ pub fn sinh_and_cosh_beyond<S: Simd>(x: Lanes<S>) -> (Lanes<S>, Lanes<S>) {
 /// `atan x = 2 atan t` with `t = x/(1 + sqrt(1 + x^2))`, twice; and `2 t - x = -x^3/(1 + sqrt(1 + x^2))^2`.
 #[inline(always)]
 pub fn atan_and_beyond<S: Simd>(x: Lanes<S>) -> (Lanes<S>, Lanes<S>) {
-    let one = Lanes::splat(x.simd(), 1.0);
-    let half = #[inline(always)]
-    |x: Lanes<S>| {
-        let root = x.times_plus(x, one).sqrt() + 1.0;
-        let t = x / root;
-        (t, x * t * t)
-    };
-    let (t, first) = half(x);
-    let (s, second) = half(t);
+    let (t, first) = half_angle(x);
+    let (s, second) = half_angle(t);
     let z = s * s;
     let beyond = s * z * z.polynomial(&ATAN);
     (4.0 * (s + beyond), 4.0 * beyond - (2.0 * second + first))
+}
+
+/// `t` with `atan x = 2 atan t`, and `x t^2 = x - 2 t`.
+#[inline(always)]
+fn half_angle<S: Simd>(x: Lanes<S>) -> (Lanes<S>, Lanes<S>) {
+    let t = x / (x.times_plus(x, Lanes::splat(x.simd(), 1.0)).sqrt() + 1.0);
+    (t, x * t * t)
 }

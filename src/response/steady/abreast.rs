@@ -281,28 +281,27 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
     }
     ends.0.store(&mut films.chord_least[from..]);
     ends.1.store(&mut films.chord_most[from..]);
-    let (mut first, mut residue, mut outer) = (splat(0.0), splat(0.0), splat(0.0));
-    let mut take = #[inline(always)]
-    |order: usize, line: Lanes<S>| {
-        line.store(&mut films.lines[order][from..]);
-        if order == 1 {
-            first = line;
-        } else if order > 1 {
-            residue = line.times_plus(line, residue);
-            // the outer quarter of the orders below 2 M
-            if 2 * order > 3 * count {
-                outer = line.times_plus(line, outer);
-            }
-        }
-    };
+    let mut first = splat(0.0);
+    let mut sums = Sums { residue: splat(0.0), outer: splat(0.0) };
     for (h, row) in table.odd.chunks_exact(count).enumerate() {
-        take(2 * h + 1, product(row, &excess[..count]));
-    }
-    if !L::ODD {
-        for (h, row) in table.even.chunks_exact(count).enumerate() {
-            take(2 * h, product(row, &excess[count..2 * count]));
+        let line = product(row, &excess[..count]);
+        line.store(&mut films.lines[2 * h + 1][from..]);
+        if h == 0 {
+            first = line;
+        } else {
+            sums.add(line, 2 * h + 1, count);
         }
     }
+    // the mean has no order
+    for (h, row) in table.even.chunks_exact(count).enumerate().skip(1) {
+        if L::ODD {
+            break;
+        }
+        let line = product(row, &excess[count..2 * count]);
+        line.store(&mut films.lines[2 * h][from..]);
+        sums.add(line, 2 * h, count);
+    }
+    let Sums { residue, outer } = sums;
     // V rms of 2 c cos is sqrt(2) c
     let root_two = std::f64::consts::SQRT_2;
     let error = root_two * (2.0 * outer.sqrt() + ROUNDING * first.times_plus(first, residue).sqrt());
@@ -316,6 +315,23 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
     thd_f.store(&mut films.thd_f[from..]);
     (thd_f / thd_f.times_plus(thd_f, splat(1.0)).sqrt()).store(&mut films.thd_r[from..]);
     solved.select(splat(1.0), splat(0.0)).store(&mut films.solved[from..]);
+}
+
+/// Squares of lines.
+struct Sums<S: Simd> {
+    residue: Lanes<S>,
+    outer: Lanes<S>,
+}
+
+impl<S: Simd> Sums<S> {
+    #[inline(always)]
+    fn add(&mut self, line: Lanes<S>, order: usize, count: usize) {
+        self.residue = line.times_plus(line, self.residue);
+        // the outer quarter of the orders below 2 M
+        if 2 * order > 3 * count {
+            self.outer = line.times_plus(line, self.outer);
+        }
+    }
 }
 
 /// Sum of products of a row of the table and the instants.
