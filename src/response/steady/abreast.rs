@@ -1,15 +1,17 @@
-//! Many tunnelling films in resistive loops at once, one in each lane of the processor's vectors.
+//! Many films of one law in resistive loops at once, one in each lane of the processor's vectors.
 //!
-//! With `x = u/V0`, `c = Z/R` (Z what the film sees) and `y` the peak of the open voltage over V0, every film is
-//! `x + c sinh x = y cos theta`, so two numbers say all about it. The law is odd: a quarter of the period is enough.
+//! With `x = u/U`, U the law's voltage, `phi` its shape (`sinh`, `expm1`, `atan`), `c = Z/R` (Z what the film sees), `l` the share
+//! of a plain leak and `y` the peak of the open voltage over U, every film is `(1 + c l) x + c (1-l) phi(x) = y cos theta`, so
+//! two numbers and the leak say all about it. Of an odd law a quarter of the period is enough, of the diode half of it: the same
+//! cosines again below zero, and sums and differences of the two quarters for even and odd lines.
 //!
 //! * **Instants.** `x(theta)` is analytic in a strip about the real axis, whose half width `eta` follows from where the slope
-//!   `1 + c cosh x` vanishes; the lines fall as `exp(-n eta)` there (Davis, Numerische Mathematik 1959, and
+//!   `1 + c l + c (1-l) phi'(x)` vanishes; the lines fall as `exp(-n eta)` there (Davis, Numerische Mathematik 1959, and
 //!   Trefethen and Weideman, SIAM Review 56 (2014) 385 \[memory\]). So the instants that the tail needs are known beforehand;
 //!   whether they were enough is judged by the tail itself, as on the [direct road](super::direct).
-//! * **Roots.** From the crest down, each root is the start of the next: the inverse series of `x + c sinh x` to the
-//!   fourth power of the step. All derivatives of sinh are at hand, so that one exponential per instant is the rule.
-//! * **Exact to the last figures.** `sinh x - x` and `cosh x - 1` are carried, not their sums, and moved along by the addition theorem.
+//! * **Roots.** From the crest down, each root is the start of the next: the inverse series of the loop to the
+//!   fourth power of the step. All derivatives of a law are at hand, so that one exponential (or arctangent) per instant is the rule.
+//! * **Exact to the last figures.** `phi(x) - x` and `phi'(x) - 1` are carried, not their sums, and moved along by the addition theorem.
 //!
 //! No lane looks at another: a film's answer does not depend on what stands beside it.
 
