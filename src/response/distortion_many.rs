@@ -18,7 +18,7 @@ use crate::physics::film::heating_voltage_v;
 use crate::watch::{Stopped, Watch};
 use num_complex::Complex64;
 use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
-use std::sync::LazyLock;
+use std::sync::OnceLock;
 
 /// Points of a chunk where films go abreast.
 const ABREAST_CHUNK: usize = 1024;
@@ -29,7 +29,8 @@ const BLOCK: usize = 64 * ABREAST_CHUNK;
 /// Points of a chunk where each goes alone.
 const ALONE_CHUNK: usize = 4;
 
-static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| INSTANTS.iter().map(|&count| Table::new(count)).collect());
+/// Made when they are first needed.
+static TABLES: [OnceLock<Table>; INSTANTS.len()] = [const { OnceLock::new() }; INSTANTS.len()];
 
 /// What is asked at each point.
 #[derive(Clone, Copy)]
@@ -298,12 +299,14 @@ impl Chunk<'_, '_> {
         films.leak = film.leak;
         for group in 0..groups.len() {
             let mut own = std::mem::take(&mut groups[group]);
+            let number = group / 2;
             for some in own.chunks(MOST_LANES) {
+                let table = TABLES[number].get_or_init(|| Table::new(INSTANTS[number]));
                 films.count = some.len();
                 for (lane, &at) in some.iter().enumerate() {
                     (films.front[lane], films.drive[lane]) = (front[at], drive[at]);
                 }
-                arch.dispatch(Solve { shape: film.shape, films, table: &TABLES[group / 2], weak: group % 2 == 1 });
+                arch.dispatch(Solve { shape: film.shape, films, table, weak: group % 2 == 1 });
                 for (lane, &at) in some.iter().enumerate() {
                     if films.solved[lane] == 0.0 {
                         alone.push(at);

@@ -12,10 +12,10 @@
 //!
 //! # Films in resistive loops
 //!
-//! [`steady::abreast`](super::steady::abreast) needs one exponential (a bridge: one arctangent) for each instant, on 4 to 64 instants of a quarter period. Of 140 ns a tunnelling film
+//! [`steady::abreast`](super::steady::abreast) needs one exponential (a bridge: one arctangent) for each instant, on 4 to 256 instants of a quarter period. Of 140 ns a tunnelling film
 //! the foreseeing of instants takes 11; by the count of operations nine tenths of the rest are roots and a tenth lines. Writing ten harmonics and
 //! the other columns adds 30 to 60 ns. A film costs as many instants as its strip of analyticity asks for (about `1.5 + 11.5/eta`), whatever its law does
-//! in between. Above 64 instants it goes the road of single films, tens of times slower: a film far below the loop at a high level.
+//! in between. Above 256 instants it goes the road of single films, a hundred times slower: a stiff law at a high level.
 //!
 //! # How the cost grows
 //!

@@ -12,8 +12,8 @@ FUNCTIONS = {
     "ln": (mpmath.log, 1.0),
     "sinh - x": (lambda x: mpmath.sinh(x) - x, 4.0),
     "cosh - 1": (lambda x: mpmath.cosh(x) - 1, 4.0),
-    "atan": (mpmath.atan, 4.0),
-    "atan - x": (lambda x: mpmath.atan(x) - x, 4.0),
+    "atan": (mpmath.atan, 5.0),
+    "atan - x": (lambda x: mpmath.atan(x) - x, 6.0),
 }
 
 

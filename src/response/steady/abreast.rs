@@ -24,10 +24,7 @@ use laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use pulp::{Simd, WithSimd};
 
 /// Instants of a quarter period that there are tables for.
-pub const INSTANTS: [usize; 15] = [4, 5, 6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64];
-
-/// Most instants.
-const MOST: usize = 64;
+pub const INSTANTS: [usize; 20] = [4, 5, 6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64, 80, 104, 136, 184, 256];
 
 /// Most films side by side, on any processor.
 pub const MOST_LANES: usize = 32;
@@ -63,12 +60,12 @@ impl Table {
     /// For `instants` of a quarter.
     #[must_use]
     pub fn new(instants: usize) -> Self {
-        let angle = |order: usize, k: usize| {
-            std::f64::consts::TAU * (order * (2 * k + 1) % (8 * instants)) as f64 / (8 * instants) as f64
-        };
-        let row = |order: usize| (0..instants).map(move |k| angle(order, k).cos() / instants as f64);
+        let circle: Vec<f64> =
+            (0..8 * instants).map(|n| (std::f64::consts::TAU * n as f64 / (8 * instants) as f64).cos()).collect();
+        let cosine = |order: usize, k: usize| circle[order * (2 * k + 1) % (8 * instants)];
+        let row = |order: usize| (0..instants).map(move |k| cosine(order, k) / instants as f64);
         Self {
-            cosine: (0..instants).map(|k| angle(1, k).cos()).collect(),
+            cosine: (0..instants).map(|k| cosine(1, k)).collect(),
             odd: (0..instants).flat_map(|h| row(2 * h + 1)).collect(),
             even: (0..instants).flat_map(|h| row(2 * h)).collect(),
         }
@@ -104,7 +101,9 @@ pub struct Abreast {
     /// 1 where every instant was solved, 0 elsewhere
     pub solved: [f64; MOST_LANES],
     /// lines by order; of an odd law the odd ones alone
-    pub lines: [[f64; MOST_LANES]; 2 * MOST],
+    pub lines: Vec<[f64; MOST_LANES]>,
+    /// `phi(x) - x` at the instants of the group in work, lanes side by side
+    excess: Vec<f64>,
 }
 
 impl Default for Abreast {
@@ -124,7 +123,8 @@ impl Default for Abreast {
             chord_least: none,
             chord_most: none,
             solved: none,
-            lines: [none; 2 * MOST],
+            lines: Vec::new(),
+            excess: Vec::new(),
         }
     }
 }
@@ -233,6 +233,10 @@ impl WithSimd for Solve<'_> {
 fn solve<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table) {
     let count = Lanes::<S>::COUNT;
     films.instants = table.cosine.len();
+    if films.lines.len() < 2 * films.instants {
+        films.lines.resize(2 * films.instants, [0.0; MOST_LANES]);
+        films.excess.resize((2 * films.instants + 1) * MOST_LANES, 0.0);
+    }
     for from in (0..films.count).step_by(count) {
         // a group that is not full is filled with its first film
         for lane in films.count..from + count {
@@ -253,7 +257,8 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
     let (mut point, mut before) = (crest, drive);
     let count = table.cosine.len();
     // of the falling quarter; then, of a law that is not odd, of the one below zero in the mirrored places; then the trough
-    let mut excess = [splat(0.0); 2 * MOST + 1];
+    let lanes = Lanes::<S>::COUNT;
+    let excess = &mut films.excess[..(2 * count + 1) * lanes];
     for instant in 0..if L::ODD { count } else { 2 * count + 1 } {
         let (cosine, place) = if instant < count {
             (table.cosine[instant], instant)
@@ -267,7 +272,7 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
         let ahead = point.x + loops.series::<L>(point, inverse, (y - before) * inverse);
         let (next, slope, one) = loops.root::<L, WEAK>(y, ahead.max(low).min(high), (low, high));
         solved = solved.and(one);
-        excess[place] = next.excess;
+        next.excess.store(&mut excess[place * lanes..]);
         (point, inverse, before) = (next, slope, y);
     }
     let chord = crest.x / leak.times_plus(crest.x, (1.0 - leak) * crest.phi);
@@ -276,9 +281,11 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
         let chord = point.x / leak.times_plus(point.x, (1.0 - leak) * point.phi);
         ends = (ends.0.min(chord), ends.1.max(chord));
         let half = 0.5 * (1.0 - leak);
-        for k in 0..count {
-            let (above, below) = (half * excess[k], half * excess[count + k]);
-            (excess[k], excess[count + k]) = (above - below, above + below);
+        let (odd, even) = excess.split_at_mut(count * lanes);
+        for (odd, even) in odd.chunks_exact_mut(lanes).zip(even.chunks_exact_mut(lanes)) {
+            let (above, below) = (half * Lanes::load(simd, odd), half * Lanes::load(simd, even));
+            (above - below).store(odd);
+            (above + below).store(even);
         }
     }
     ends.0.store(&mut films.chord_least[from..]);
@@ -286,7 +293,7 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
     let mut first = splat(0.0);
     let mut sums = Sums { residue: splat(0.0), outer: splat(0.0) };
     for (h, row) in table.odd.chunks_exact(count).enumerate() {
-        let line = product(row, &excess[..count]);
+        let line = product(simd, row, &excess[..count * lanes]);
         line.store(&mut films.lines[2 * h + 1][from..]);
         if h == 0 {
             first = line;
@@ -299,7 +306,7 @@ fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: 
         if L::ODD {
             break;
         }
-        let line = product(row, &excess[count..2 * count]);
+        let line = product(simd, row, &excess[count * lanes..2 * count * lanes]);
         line.store(&mut films.lines[2 * h][from..]);
         sums.add(line, 2 * h, count);
     }
@@ -338,17 +345,17 @@ impl<S: Simd> Sums<S> {
 
 /// Sum of products of a row of the table and the instants.
 #[inline(always)]
-fn product<S: Simd>(row: &[f64], excess: &[Lanes<S>]) -> Lanes<S> {
-    let simd = excess[0].simd();
+fn product<S: Simd>(simd: S, row: &[f64], excess: &[f64]) -> Lanes<S> {
     let splat = |number| Lanes::splat(simd, number);
+    let lanes = Lanes::<S>::COUNT;
     let (mut even, mut odd) = (splat(0.0), splat(0.0));
-    let mut pairs = row.chunks_exact(2).zip(excess.chunks_exact(2));
+    let mut pairs = row.chunks_exact(2).zip(excess.chunks_exact(2 * lanes));
     for (c, e) in &mut pairs {
-        even = e[0].times_plus(splat(c[0]), even);
-        odd = e[1].times_plus(splat(c[1]), odd);
+        even = Lanes::load(simd, e).times_plus(splat(c[0]), even);
+        odd = Lanes::load(simd, &e[lanes..]).times_plus(splat(c[1]), odd);
     }
     if row.len() % 2 == 1 {
-        even = excess[row.len() - 1].times_plus(splat(row[row.len() - 1]), even);
+        even = Lanes::load(simd, &excess[(row.len() - 1) * lanes..]).times_plus(splat(row[row.len() - 1]), even);
     }
     even + odd
 }
