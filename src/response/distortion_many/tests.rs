@@ -186,3 +186,44 @@ fn most_go_abreast(network: &Network) {
     }
     assert!(room.alone.is_empty(), "{}", room.alone.len());
 }
+
+#[test]
+fn a_processor_without_vectors_finds_the_same() {
+    // fused or not and in what width: rounding alone may differ
+    use pulp::{Scalar, WithSimd};
+    for (shape, leak) in [(Shape::Sinh, 0.0), (Shape::Expm1, 0.03), (Shape::Atan, 0.0)] {
+        let (mut plain, mut fast) = (Abreast::default(), Abreast::default());
+        for films in [&mut plain, &mut fast] {
+            (films.count, films.leak) = (24, leak);
+        }
+        for lane in 0..24 {
+            let (front, drive) = (10f64.powf(-2.0 + 0.15 * lane as f64), 2.0 + 0.3 * (lane * 7 % 24) as f64);
+            for films in [&mut plain, &mut fast] {
+                (films.front[lane], films.drive[lane]) = (front, drive);
+            }
+        }
+        let table = Table::new(256);
+        Solve { shape, films: &mut plain, table: &table, weak: false }.with_simd(Scalar::new());
+        pulp::Arch::new().dispatch(Solve { shape, films: &mut fast, table: &table, weak: false });
+        for lane in 0..24 {
+            assert!(plain.solved[lane] == 1.0 && fast.solved[lane] == 1.0, "{shape:?} {lane}");
+            let ratio = plain.thd_f[lane] / fast.thd_f[lane];
+            assert!((ratio - 1.0).abs() < ROUNDING, "{shape:?} {lane}: {ratio}");
+        }
+    }
+}
+
+#[test]
+fn the_number_of_threads_changes_no_bit() {
+    // whole chunks against the same points one after the other, loud and stiff ones among them
+    for film in [rectifying(1.2, 0.01), Film::Bridged { resistance_ohm: 1.0 }] {
+        let network = network_of(film, Role::Signal, 1.0);
+        let ohm: Vec<f64> = (0..5000).map(|k| 10f64.powf(-1.0 + 0.0006 * f64::from(k * 617 % 5000))).collect();
+        let emf_v: Vec<f64> = (0..5000).map(|k| 0.01 + 0.0002 * f64::from(k)).collect();
+        let all = many(&network, &emf_v, &ohm);
+        // pieces below a chunk go in one thread
+        let pieces: Vec<f64> =
+            ohm.chunks(500).zip(emf_v.chunks(500)).flat_map(|(r, e)| many(&network, e, r).thd_f).collect();
+        assert!(all.thd_f.iter().zip(&pieces).all(|(a, b)| a.to_bits() == b.to_bits()));
+    }
+}

@@ -279,3 +279,52 @@ impl Law for Atan {
         y.below(y)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use pulp::Scalar;
+
+    fn number(lanes: Lanes<Scalar>) -> f64 {
+        let mut all = [0.0; 2];
+        lanes.store(&mut all);
+        all[0]
+    }
+
+    /// All five after a short step against the law there.
+    fn moves<L: Law>(x: f64, share: f64) -> Result<(), TestCaseError> {
+        let splat = |number| Lanes::splat(Scalar::new(), number);
+        let from = L::at::<_, true>(splat(x));
+        // so that Atan's step is short where its series reaches far
+        let step = share * SHORT_STEP / number(from.slope).min(1.0).sqrt();
+        prop_assert!(L::is_short(from, splat(0.999 * step)).all());
+        let (moved, there) = (L::moved(from, splat(step)), L::at::<_, true>(splat(x + step)));
+        let near = |a: Lanes<Scalar>, b: Lanes<Scalar>, size: f64| (number(a) - number(b)).abs() <= 4e-15 * size;
+        let excess = number(from.excess).abs().max(number(there.excess).abs());
+        prop_assert!(near(moved.x, there.x, x.abs() + step.abs()));
+        prop_assert!(near(moved.phi, there.phi, number(from.phi).abs() + number(there.phi).abs()));
+        prop_assert!(near(moved.excess, there.excess, excess), "{} {}", number(moved.excess), number(there.excess));
+        prop_assert!(near(moved.rise, there.rise, number(from.rise).abs().max(number(there.rise).abs())));
+        prop_assert!(near(moved.slope, there.slope, number(there.slope)));
+        // the derivatives, by what the law does in a step: the fifth power is left
+        let [second, third, fourth] = L::bends(from).map(number);
+        let d = 0.1 * step;
+        let beyond = number(L::moved(from, splat(d)).excess) - number(from.excess) - number(from.rise) * d;
+        let series = d * d * (second + d * (third + d * fourth));
+        let largest = (second * d * d).abs().max((third * d * d * d).abs()).max((fourth * d * d * d * d).abs());
+        prop_assert!((beyond - series).abs() <= 1e-6 * largest + 1e-15 * excess, "{beyond} {series}");
+        Ok(())
+    }
+
+    proptest! {
+        #[test]
+        fn a_short_step_is_the_law_there(x in 0.05f64..1.4, share in 0.1f64..0.999, up in any::<bool>(), below in any::<bool>(), far in 1.4f64..300.0) {
+            let share = if up { share } else { -share };
+            moves::<Sinh>(x, share)?;
+            moves::<Expm1>(if below { -x } else { x }, share)?;
+            moves::<Atan>(x, share)?;
+            moves::<Atan>(far, share)?;
+        }
+    }
+}
