@@ -292,12 +292,11 @@ mod tests {
         all[0]
     }
 
-    /// All five after a short step against the law there.
-    fn moves<L: Law>(x: f64, share: f64) -> Result<(), TestCaseError> {
+    /// All five after a short step against the law there; `reach` is how far its series goes.
+    fn moves<L: Law>(x: f64, share: f64, reach: f64) -> Result<(), TestCaseError> {
         let splat = |number| Lanes::splat(Scalar::new(), number);
         let from = L::at::<_, true>(splat(x));
-        // so that Atan's step is short where its series reaches far
-        let step = share * SHORT_STEP / number(from.slope).min(1.0).sqrt();
+        let step = share * SHORT_STEP * reach;
         prop_assert!(L::is_short(from, splat(0.999 * step)).all());
         let (moved, there) = (L::moved(from, splat(step)), L::at::<_, true>(splat(x + step)));
         let near = |a: Lanes<Scalar>, b: Lanes<Scalar>, size: f64| (number(a) - number(b)).abs() <= 4e-15 * size;
@@ -313,7 +312,7 @@ mod tests {
         let beyond = number(L::moved(from, splat(d)).excess) - number(from.excess) - number(from.rise) * d;
         let series = d * d * (second + d * (third + d * fourth));
         let largest = (second * d * d).abs().max((third * d * d * d).abs()).max((fourth * d * d * d * d).abs());
-        prop_assert!((beyond - series).abs() <= 1e-6 * largest + 1e-15 * excess, "{beyond} {series}");
+        prop_assert!((beyond - series).abs() <= 1e-5 * largest + 1e-14 * excess, "{beyond} {series}");
         Ok(())
     }
 
@@ -321,10 +320,10 @@ mod tests {
         #[test]
         fn a_short_step_is_the_law_there(x in 0.05f64..1.4, share in 0.1f64..0.999, up in any::<bool>(), below in any::<bool>(), far in 1.4f64..300.0) {
             let share = if up { share } else { -share };
-            moves::<Sinh>(x, share)?;
-            moves::<Expm1>(if below { -x } else { x }, share)?;
-            moves::<Atan>(x, share)?;
-            moves::<Atan>(far, share)?;
+            moves::<Sinh>(x, share, 1.0)?;
+            moves::<Expm1>(if below { -x } else { x }, share, 1.0)?;
+            moves::<Atan>(x, share, x.hypot(1.0))?;
+            moves::<Atan>(far, share, far.hypot(1.0))?;
         }
     }
 }
