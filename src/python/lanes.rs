@@ -2,7 +2,7 @@
 
 use super::errors::input_error;
 use crate::error::InputError;
-use crate::physics::lanes::{Lanes, sinh_and_cosh_beyond};
+use crate::physics::lanes::{Lanes, atan_and_beyond, sinh_and_cosh_beyond};
 use numpy::{IntoPyArray, PyArray1, PyReadonlyArray1};
 use pulp::{Simd, WithSimd};
 use pyo3::prelude::*;
@@ -16,6 +16,8 @@ enum Function {
     Ln,
     SinhBeyond,
     CoshBeyond,
+    Atan,
+    AtanBeyond,
 }
 
 struct Each<'a> {
@@ -36,6 +38,8 @@ impl WithSimd for Each<'_> {
                 Function::Ln => x.ln(),
                 Function::SinhBeyond => sinh_and_cosh_beyond(x).0,
                 Function::CoshBeyond => sinh_and_cosh_beyond(x).1,
+                Function::Atan => atan_and_beyond(x).0,
+                Function::AtanBeyond => atan_and_beyond(x).1,
             };
             found.store(&mut lanes);
             chunk.copy_from_slice(&lanes[..chunk.len()]);
@@ -56,8 +60,10 @@ pub(super) fn _lanes<'py>(
         "ln" => Function::Ln,
         "sinh - x" => Function::SinhBeyond,
         "cosh - 1" => Function::CoshBeyond,
+        "atan" => Function::Atan,
+        "atan - x" => Function::AtanBeyond,
         other => {
-            let allowed = "allowed: exp, ln, sinh - x, cosh - 1";
+            let allowed = "allowed: exp, ln, sinh - x, cosh - 1, atan, atan - x";
             return Err(input_error(py, InputError::new("name", other, allowed)));
         }
     };

@@ -1,22 +1,24 @@
 //! Distortion of one tone at many points at once: what [`distortion`] answers for one, as columns.
 //!
-//! A tunnelling film in series in a section without reactances, the only film there and the only resistance that changes, goes
+//! A film in series in a section without reactances, the only film there and the only resistance that changes, goes
 //! [abreast](super::steady::abreast) of others, many in one vector; every other point, and every film that does not reach its
 //! tolerance there, goes the road of single ones. Points are worked in chunks of a fixed size, and no film looks at its
 //! neighbours, so that neither the number of threads nor the rest of the array changes an answer.
 
 use super::distortion::{Distortion, Outcome, distortion};
-use super::steady::abreast::{Abreast, Foresee, INSTANTS, MOST_LANES, Solve, Table};
+use super::steady::abreast::{Abreast, Foresee, INSTANTS, MOST_LANES, Shape, Solve, Table};
 use super::steady::films::{Seen, channel_ohm, placed};
 use super::steady::solve::{CONVERGED, ENOUGH, Solver};
 use super::sweep::Values;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::physics::Film;
+use crate::physics::constants::THERMAL_VOLTAGE_V;
+use crate::physics::film::heating_voltage_v;
 use crate::watch::{Stopped, Watch};
 use num_complex::Complex64;
 use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
-use std::sync::LazyLock;
+use std::sync::OnceLock;
 
 /// Points of a chunk where films go abreast.
 const ABREAST_CHUNK: usize = 1024;
@@ -27,7 +29,8 @@ const BLOCK: usize = 64 * ABREAST_CHUNK;
 /// Points of a chunk where each goes alone.
 const ALONE_CHUNK: usize = 4;
 
-static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| INSTANTS.iter().map(|&count| Table::new(count)).collect());
+/// Made when they are first needed.
+static TABLES: [OnceLock<Table>; INSTANTS.len()] = [const { OnceLock::new() }; INSTANTS.len()];
 
 /// What is asked at each point.
 #[derive(Clone, Copy)]
@@ -165,8 +168,11 @@ struct OneFilm {
     contact: usize,
     /// what the film sees, ohm; half of it for each channel in a shared return, where the film counts twice
     rest_ohm: f64,
-    /// peak of the open voltage over V0, per EMF
+    /// peak of the open voltage over the law's voltage, per EMF
     drive_per_v: f64,
+    shape: Shape,
+    /// share of the zero-voltage conductance that is a plain leak
+    leak: f64,
 }
 
 impl OneFilm {
@@ -190,7 +196,12 @@ impl OneFilm {
         let all: Vec<_> = placed(network, &link.ladder, &ohm).collect();
         let [film] = all[..] else { return None };
         let contact = &network.contacts[film.contact];
-        let Film::Tunnelling { scale_v, .. } = film.film else { return None };
+        let (shape, unit_v, leak) = match film.film {
+            Film::Ohmic { .. } => return None,
+            Film::Tunnelling { scale_v, .. } => (Shape::Sinh, scale_v, 0.0),
+            Film::Rectifying { ideality, leak_ratio, .. } => (Shape::Expm1, ideality * THERMAL_VOLTAGE_V, leak_ratio),
+            Film::Bridged { .. } => (Shape::Atan, heating_voltage_v(), 0.0),
+        };
         if first.is_some_and(|k| k != film.contact) || contact.role == Role::Shunt || contact.direct_current_a != 0.0 {
             return None;
         }
@@ -199,9 +210,14 @@ impl OneFilm {
         seen.fill(&link.ladder, &all, &channel_ohm(network, &all, &ohm), &[1.0]);
         let (rest, drive, reach) = (seen.rest[0].re, seen.drive[0].re, seen.reach[0].re);
         let times = if contact.role == Role::SharedReturn { 2.0 } else { 1.0 };
-        let drive_per_v = SQRT_2 * drive * (rest + film.reference_ohm) / scale_v;
-        let sound = rest > 0.0 && drive_per_v > 0.0 && reach != 0.0 && drive_per_v.is_finite() && reach.is_finite();
-        sound.then_some(Self { contact: film.contact, rest_ohm: rest / times, drive_per_v })
+        let drive_per_v = SQRT_2 * drive * (rest + film.reference_ohm) / unit_v;
+        let sound = leak < 1.0
+            && rest > 0.0
+            && drive_per_v > 0.0
+            && reach != 0.0
+            && drive_per_v.is_finite()
+            && reach.is_finite();
+        sound.then_some(Self { contact: film.contact, rest_ohm: rest / times, drive_per_v, shape, leak })
     }
 }
 
@@ -273,21 +289,24 @@ impl Chunk<'_, '_> {
         wanted.clear();
         wanted.resize(size, 0.0);
         let arch = pulp::Arch::new();
-        arch.dispatch(Foresee { front, drive, wanted });
+        arch.dispatch(Foresee { shape: film.shape, leak: film.leak, front, drive, wanted });
         for (at, wanted) in wanted.iter().enumerate() {
             match INSTANTS.iter().position(|&count| count as f64 >= wanted.abs()) {
                 Some(table) => groups[2 * table + usize::from(*wanted < 0.0)].push(at),
                 None => alone.push(at),
             }
         }
+        films.leak = film.leak;
         for group in 0..groups.len() {
             let mut own = std::mem::take(&mut groups[group]);
+            let number = group / 2;
             for some in own.chunks(MOST_LANES) {
+                let table = TABLES[number].get_or_init(|| Table::new(INSTANTS[number]));
                 films.count = some.len();
                 for (lane, &at) in some.iter().enumerate() {
                     (films.front[lane], films.drive[lane]) = (front[at], drive[at]);
                 }
-                arch.dispatch(Solve { films, table: &TABLES[group / 2], weak: group % 2 == 1 });
+                arch.dispatch(Solve { shape: film.shape, films, table, weak: group % 2 == 1 });
                 for (lane, &at) in some.iter().enumerate() {
                     if films.solved[lane] == 0.0 {
                         alone.push(at);
@@ -317,15 +336,17 @@ impl Chunk<'_, '_> {
         let converged = films.error[lane] <= CONVERGED * SQRT_2 * films.residue[lane];
         part.outcome[at] = Outcome::of(converged, films.drive[lane]) as i64;
         let count = self.asked.harmonics;
-        // the second has number 0; even ones are none
-        let odd = part.harmonics[at * count..][..count].iter_mut().skip(1).step_by(2);
-        for (harmonic, line) in odd.zip(&films.lines[1..films.instants]) {
+        // the second has number 0; of an odd law even ones are none
+        let (first, step) = if film.shape == Shape::Expm1 { (0, 1) } else { (1, 2) };
+        let wanted = part.harmonics[at * count..][..count].iter_mut().skip(first).step_by(step);
+        for (harmonic, line) in wanted.zip(films.lines[first + 2..2 * films.instants].iter().step_by(step)) {
             *harmonic = Complex64::new(line[lane] * per_line, 0.0);
         }
         for (k, (low, high)) in part.chord_ohm.iter_mut().enumerate() {
             let (ohm, fixed) = (self.asked.film_ohm[k].at(point), self.network.contacts[k].constriction_ohm);
-            let least = if k == film.contact { ohm * films.chord[lane] } else { ohm };
-            (low[at], high[at]) = (least + fixed, ohm + fixed);
+            let own = k == film.contact;
+            let (least, most) = if own { (films.chord_least[lane], films.chord_most[lane]) } else { (1.0, 1.0) };
+            (low[at], high[at]) = (ohm * least + fixed, ohm * most + fixed);
         }
     }
 }

@@ -12,6 +12,8 @@ FUNCTIONS = {
     "ln": (mpmath.log, 1.0),
     "sinh - x": (lambda x: mpmath.sinh(x) - x, 4.0),
     "cosh - 1": (lambda x: mpmath.cosh(x) - 1, 4.0),
+    "atan": (mpmath.atan, 5.0),
+    "atan - x": (lambda x: mpmath.atan(x) - x, 6.0),
 }
 
 
@@ -27,6 +29,9 @@ def arguments(name):
         middle = np.sqrt(0.5) * 2.0 ** np.arange(-1000, 1000, 17)
         edges = np.concatenate([middle * (1 + k * 2.0**-52) for k in range(-2, 3)])
         some = [10 ** rng.uniform(-307, 308, 2000), rng.uniform(0.3, 3, 2000), near, edges, [1.0, 2.0, np.finfo(float).tiny, np.finfo(float).max]]
+    elif name.startswith("atan"):
+        sign = rng.choice([-1.0, 1.0], 2000)
+        some = [rng.uniform(-3, 3, 3000), sign * 10 ** rng.uniform(-60, 90, 2000), [1.0, -1.0, np.tan(np.pi / 8)]]
     else:
         sign = rng.choice([-1.0, 1.0], 1000)
         some = [rng.uniform(-1.5, 1.5, 3000), sign * 10 ** rng.uniform(-60, 0, 1000), [1.5, -1.5]]

@@ -50,6 +50,8 @@ def shown(seconds):
 def print_row(row, machine):
     wanted = "" if row.wanted is None else f", wanted {row.wanted:g}"
     print(f"{row.name}\n   against {row.peer}: {shown(row.peer_s)}; ours {shown(row.ours_s)}: ratio {row.ratio:.1f}{wanted}; of processor time {row.cpu_ratio:.1f}")
+    if row.solves:
+        print(f"   {1e6 * row.ours_cpu_s / row.solves:.2f} us of processor time a solve (wanted at most {row.wanted_us:g})")
     if machine and row.operations:
         rate = row.operations / row.ours_s / 1e9
         in_one = row.operations / row.ours_cpu_s / 1e9

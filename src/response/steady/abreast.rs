@@ -1,26 +1,30 @@
-//! Many tunnelling films in resistive loops at once, one in each lane of the processor's vectors.
+//! Many films of one law in resistive loops at once, one in each lane of the processor's vectors.
 //!
-//! With `x = u/V0`, `c = Z/R` (Z what the film sees) and `y` the peak of the open voltage over V0, every film is
-//! `x + c sinh x = y cos theta`, so two numbers say all about it. The law is odd: a quarter of the period is enough.
+//! With `x = u/U`, U the law's voltage, `phi` its shape (`sinh`, `expm1`, `atan`), `c = Z/R` (Z what the film sees), `l` the share
+//! of a plain leak and `y` the peak of the open voltage over U, every film is `(1 + c l) x + c (1-l) phi(x) = y cos theta`, so
+//! two numbers and the leak say all about it. Of an odd law a quarter of the period is enough, of the diode half of it: the same
+//! cosines again below zero, and sums and differences of the two quarters for even and odd lines.
 //!
 //! * **Instants.** `x(theta)` is analytic in a strip about the real axis, whose half width `eta` follows from where the slope
-//!   `1 + c cosh x` vanishes; the lines fall as `exp(-n eta)` there (Davis, Numerische Mathematik 1959, and
+//!   `1 + c l + c (1-l) phi'(x)` vanishes; the lines fall as `exp(-n eta)` there (Davis, Numerische Mathematik 1959, and
 //!   Trefethen and Weideman, SIAM Review 56 (2014) 385 \[memory\]). So the instants that the tail needs are known beforehand;
 //!   whether they were enough is judged by the tail itself, as on the [direct road](super::direct).
-//! * **Roots.** From the crest down, each root is the start of the next: the inverse series of `x + c sinh x` to the
-//!   fourth power of the step. All derivatives of sinh are at hand, so that one exponential per instant is the rule.
-//! * **Exact to the last figures.** `sinh x - x` and `cosh x - 1` are carried, not their sums, and moved along by the addition theorem.
+//! * **Roots.** From the crest down, each root is the start of the next: the inverse series of the loop to the
+//!   fourth power of the step. All derivatives of a law are at hand, so that one exponential (or arctangent) per instant is the rule.
+//! * **Exact to the last figures.** `phi(x) - x` and `phi'(x) - 1` are carried, not their sums, and moved along by the addition theorem.
 //!
 //! No lane looks at another: a film's answer does not depend on what stands beside it.
 
-use crate::physics::lanes::{Lanes, Mask, SERIES_TO, sinh_and_cosh_beyond};
+mod foresee;
+mod laws;
+
+use crate::physics::lanes::{Lanes, Mask};
+pub use foresee::Foresee;
+use laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use pulp::{Simd, WithSimd};
 
 /// Instants of a quarter period that there are tables for.
-pub const INSTANTS: [usize; 15] = [4, 5, 6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64];
-
-/// Most instants.
-const MOST: usize = 64;
+pub const INSTANTS: [usize; 20] = [4, 5, 6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64, 80, 104, 136, 184, 256];
 
 /// Most films side by side, on any processor.
 pub const MOST_LANES: usize = 32;
@@ -28,34 +32,42 @@ pub const MOST_LANES: usize = 32;
 /// Steps of an instant after which a film is left to the road for single ones.
 const MOST_STEPS: usize = 10;
 
-/// A step up to this is carried out by the addition theorem.
-const SHORT_STEP: f64 = 1.0 / 16.0;
-
-/// Largest `x` at the crest.
-const MOST_CREST: f64 = 300.0;
-
 /// Rounding of the sums, relative to what is summed.
 pub const ROUNDING: f64 = 2e-15;
+
+/// The laws that go abreast.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    /// tunnelling
+    Sinh,
+    /// rectifying
+    Expm1,
+    /// bridged
+    Atan,
+}
 
 /// Cosines of the instants, and what makes lines of their values.
 pub struct Table {
     /// `cos((2k+1) pi/(4M))`
     cosine: Vec<f64>,
     /// `cos((2h+1)(2k+1) pi/(4M))/M`, row h
-    lines: Vec<f64>,
+    odd: Vec<f64>,
+    /// `cos(2h(2k+1) pi/(4M))/M`, row h
+    even: Vec<f64>,
 }
 
 impl Table {
     /// For `instants` of a quarter.
     #[must_use]
     pub fn new(instants: usize) -> Self {
-        let angle = |h: usize, k: usize| {
-            std::f64::consts::TAU * ((2 * h + 1) * (2 * k + 1) % (8 * instants)) as f64 / (8 * instants) as f64
-        };
-        let row = |h: usize| (0..instants).map(move |k| angle(h, k).cos() / instants as f64);
+        let circle: Vec<f64> =
+            (0..8 * instants).map(|n| (std::f64::consts::TAU * n as f64 / (8 * instants) as f64).cos()).collect();
+        let cosine = |order: usize, k: usize| circle[order * (2 * k + 1) % (8 * instants)];
+        let row = |order: usize| (0..instants).map(move |k| cosine(order, k) / instants as f64);
         Self {
-            cosine: (0..instants).map(|k| angle(0, k).cos()).collect(),
-            lines: (0..instants).flat_map(row).collect(),
+            cosine: (0..instants).map(|k| cosine(1, k)).collect(),
+            odd: (0..instants).flat_map(|h| row(2 * h + 1)).collect(),
+            even: (0..instants).flat_map(|h| row(2 * h)).collect(),
         }
     }
 }
@@ -66,11 +78,13 @@ pub struct Abreast {
     pub count: usize,
     /// instants of the table that they were solved on
     pub instants: usize,
+    /// share of the zero-voltage conductance of each that is a plain leak
+    pub leak: f64,
     /// `Z/R`
     pub front: [f64; MOST_LANES],
-    /// peak of the open voltage over V0
+    /// peak of the open voltage over the law's voltage
     pub drive: [f64; MOST_LANES],
-    /// `sqrt(sum of c_n^2)` from the third line on, c as in `x = 2 Re sum c_n exp(j n theta)` of `sinh x - x`
+    /// `sqrt(sum of c_n^2)` from the second line on, c as in `x = 2 Re sum c_n exp(j n theta)` of what the law adds
     pub residue: [f64; MOST_LANES],
     /// bound of its error
     pub error: [f64; MOST_LANES],
@@ -80,12 +94,16 @@ pub struct Abreast {
     pub thd_f: [f64; MOST_LANES],
     /// the same over the total
     pub thd_r: [f64; MOST_LANES],
-    /// `x/sinh x` at the crest
-    pub chord: [f64; MOST_LANES],
+    /// smallest chord over the zero-voltage resistance
+    pub chord_least: [f64; MOST_LANES],
+    /// largest
+    pub chord_most: [f64; MOST_LANES],
     /// 1 where every instant was solved, 0 elsewhere
     pub solved: [f64; MOST_LANES],
-    /// lines 1, 3, 5, ...
-    pub lines: [[f64; MOST_LANES]; MOST],
+    /// lines by order; of an odd law the odd ones alone
+    pub lines: Vec<[f64; MOST_LANES]>,
+    /// `phi(x) - x` at the instants of the group in work, lanes side by side
+    excess: Vec<f64>,
 }
 
 impl Default for Abreast {
@@ -94,6 +112,7 @@ impl Default for Abreast {
         Self {
             count: 0,
             instants: 0,
+            leak: 0.0,
             front: none,
             drive: none,
             residue: none,
@@ -101,100 +120,84 @@ impl Default for Abreast {
             fundamental_db: none,
             thd_f: none,
             thd_r: none,
-            chord: none,
+            chord_least: none,
+            chord_most: none,
             solved: none,
-            lines: [none; MOST],
+            lines: Vec::new(),
+            excess: Vec::new(),
         }
     }
 }
 
-/// Where a film stands: `x`, `sinh x - x`, `cosh x - 1`.
-#[derive(Clone, Copy)]
-struct Point<S: Simd> {
-    x: Lanes<S>,
-    excess: Lanes<S>,
-    rise: Lanes<S>,
-}
-
-/// Films of one group, their constants.
-#[derive(Clone, Copy)]
-struct Loops<S: Simd> {
-    simd: S,
-    front: Lanes<S>,
-    whole: Lanes<S>,
-}
-
 impl<S: Simd> Loops<S> {
+    /// Of films that are `front` of what they see, a share of each a plain leak.
     #[inline(always)]
-    fn at<const WEAK: bool>(self, x: Lanes<S>) -> Point<S> {
-        if WEAK {
-            let (excess, rise) = sinh_and_cosh_beyond(x);
-            return Point { x, excess, rise };
-        }
-        let half = 0.5 * x.exp();
-        let inverse = 0.25 / half;
-        Point { x, excess: (half - inverse) - x, rise: (half + inverse) - 1.0 }
+    fn new(leak: Lanes<S>, front: Lanes<S>) -> Self {
+        let (linear, law) = (front * leak + 1.0, front * (1.0 - leak));
+        Self { simd: front.simd(), linear, law, straight: 1.0 / (front + 1.0) }
     }
 
     /// What the equation leaves over, and one over its slope.
     #[inline(always)]
     fn left(self, point: Point<S>, y: Lanes<S>) -> (Lanes<S>, Lanes<S>) {
-        let left = self.whole.times_plus(point.x, self.front.times_plus(point.excess, -y));
-        (left, 1.0 / self.front.times_plus(point.rise, self.whole))
+        let left = self.linear.times_plus(point.x, self.law.times_plus(point.phi, -y));
+        (left, 1.0 / self.law.times_plus(point.slope, self.linear))
     }
 
     /// The inverse series at a point: the change of `x` for a change of `y` that is `newton` times the slope.
     #[inline(always)]
-    fn series(self, point: Point<S>, inverse_slope: Lanes<S>, newton: Lanes<S>) -> Lanes<S> {
+    fn series<L: Law>(self, point: Point<S>, inverse_slope: Lanes<S>, newton: Lanes<S>) -> Lanes<S> {
         let splat = |number| Lanes::splat(self.simd, number);
-        let share = self.front * inverse_slope;
-        let second = 0.5 * share * (point.x + point.excess);
-        let third = share * (1.0 / 6.0) * (point.rise + 1.0);
+        let share = self.law * inverse_slope;
+        let [second, third, fourth] = L::bends(point).map(
+            #[inline(always)]
+            |bend| share * bend,
+        );
         let square = second * second;
-        let fourth = second.times_plus(5.0 * third - 5.0 * square, (-1.0 / 12.0) * second);
+        let quartic = second.times_plus(5.0 * third - 5.0 * square, -fourth);
         let cubic = square.times_plus(splat(2.0), -third);
-        let factor = newton.times_plus(newton.times_plus(newton.times_plus(fourth, cubic), -second), splat(1.0));
+        let factor = newton.times_plus(newton.times_plus(newton.times_plus(quartic, cubic), -second), splat(1.0));
         newton * factor
     }
 
-    /// The root for `y` from a start; whether it is one; one over the slope there.
+    /// The root for `y` from a start between its bounds; whether it is one; one over the slope there.
     #[inline(always)]
-    fn root<const WEAK: bool>(self, y: Lanes<S>, start: Lanes<S>) -> (Point<S>, Lanes<S>, Mask<S>) {
-        let splat = |number| Lanes::splat(self.simd, number);
+    fn root<L: Law, const WEAK: bool>(
+        self,
+        y: Lanes<S>,
+        start: Lanes<S>,
+        (low, high): (Lanes<S>, Lanes<S>),
+    ) -> (Point<S>, Lanes<S>, Mask<S>) {
         let mut x = start;
         let mut count = 0;
         let (point, d, short) = loop {
-            let point = self.at::<WEAK>(x);
+            let point = L::at::<S, WEAK>(x);
             let (left, inverse) = self.left(point, y);
-            let d = self.series(point, inverse, -(left * inverse));
-            let short = d.abs().below(splat(SHORT_STEP));
+            let newton = -(left * inverse);
+            let d = self.series::<L>(point, inverse, newton);
+            let short = L::is_short(point, d);
             count += 1;
             if short.all() || count == MOST_STEPS {
                 break (point, d, short);
             }
+            // far from the root the series may lead anywhere, the tangent does not
+            let step = L::is_within(point, newton, 1.0).select(d, newton);
             // a lane that has arrived stays where it is, whatever its neighbours do
-            x = short.select(x, x + d);
+            x = short.select(x, (x + step).max(low).min(high));
         };
-        // sinh d - d and cosh d - 1, next terms 1e-17 of them
-        let z = d * d;
-        let sinh = d * z * z.polynomial(&[1.0 / 6.0, 1.0 / 120.0, 1.0 / 5040.0, 1.0 / 362_880.0]);
-        let cosh = z * z.polynomial(&[0.5, 1.0 / 24.0, 1.0 / 720.0, 1.0 / 40_320.0, 1.0 / 3_628_800.0]);
-        let whole = d + sinh;
-        let sine = point.x + point.excess;
-        let moved = Point {
-            x: point.x + d,
-            excess: point.excess + sine.times_plus(cosh, point.rise.times_plus(whole, sinh)),
-            rise: point.rise + sine.times_plus(whole, point.rise.times_plus(cosh, cosh)),
-        };
+        let moved = L::moved(point, d);
         // the fifth power of a short step is left: one more, to its square
         let (left, inverse) = self.left(moved, y);
         let newton = -(left * inverse);
-        let half_sine = 0.5 * (moved.x + moved.excess);
-        let last = newton * (1.0 - newton * half_sine * self.front * inverse);
+        let half_bend = L::bends(moved)[0];
+        let last = newton * (1.0 - newton * half_bend * self.law * inverse);
+        let bent = last * half_bend;
         let found = Point {
             x: moved.x + last,
-            excess: moved.excess + last * last.times_plus(half_sine, moved.rise),
-            rise: moved.rise + last * (2.0 * half_sine),
+            phi: moved.phi + last * (moved.slope + bent),
+            excess: moved.excess + last * (moved.rise + bent),
+            rise: moved.rise + 2.0 * bent,
+            slope: moved.slope + 2.0 * bent,
         };
         (found, inverse, short)
     }
@@ -202,11 +205,13 @@ impl<S: Simd> Loops<S> {
 
 /// One group of films on one table.
 pub struct Solve<'a> {
+    /// the law
+    pub shape: Shape,
     /// in and out
     pub films: &'a mut Abreast,
     /// the instants
     pub table: &'a Table,
-    /// whether no crest lies above [`SERIES_TO`]
+    /// whether no crest or trough lies beyond [`SERIES_TO`](crate::physics::lanes::SERIES_TO)
     pub weak: bool,
 }
 
@@ -214,75 +219,98 @@ impl WithSimd for Solve<'_> {
     type Output = ();
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
-        if self.weak {
-            solve::<S, true>(simd, self.films, self.table)
-        } else {
-            solve::<S, false>(simd, self.films, self.table)
+        match (self.shape, self.weak) {
+            (Shape::Sinh, true) => solve::<S, Sinh, true>(simd, self.films, self.table),
+            (Shape::Sinh, false) => solve::<S, Sinh, false>(simd, self.films, self.table),
+            (Shape::Expm1, true) => solve::<S, Expm1, true>(simd, self.films, self.table),
+            (Shape::Expm1, false) => solve::<S, Expm1, false>(simd, self.films, self.table),
+            (Shape::Atan, _) => solve::<S, Atan, false>(simd, self.films, self.table),
         }
     }
 }
 
 #[inline(always)]
-fn solve<S: Simd, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table) {
+fn solve<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table) {
     let count = Lanes::<S>::COUNT;
     films.instants = table.cosine.len();
+    if films.lines.len() < 2 * films.instants {
+        films.lines.resize(2 * films.instants, [0.0; MOST_LANES]);
+        films.excess.resize((2 * films.instants + 1) * MOST_LANES, 0.0);
+    }
     for from in (0..films.count).step_by(count) {
         // a group that is not full is filled with its first film
         for lane in films.count..from + count {
             (films.front[lane], films.drive[lane]) = (films.front[from], films.drive[from]);
         }
-        some::<S, WEAK>(simd, films, table, from);
+        some::<S, L, WEAK>(simd, films, table, from);
     }
 }
 
 #[inline(always)]
-fn some<S: Simd, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table, from: usize) {
+fn some<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table, from: usize) {
     let splat = |number| Lanes::splat(simd, number);
-    let front = Lanes::load(simd, &films.front[from..]);
+    let leak = splat(films.leak);
     let drive = Lanes::load(simd, &films.drive[from..]);
-    let loops = Loops { simd, front, whole: front + 1.0 };
-    let straight = 1.0 / loops.whole;
-    // both lie above the root; ln(1 + 2 y/c) is at least asinh(y/c)
-    let start = (drive * straight).min((2.0 * drive / front + 1.0).ln());
-    let (crest, mut inverse, mut solved) = loops.root::<WEAK>(drive, start);
-    let chord = crest.x / (crest.x + crest.excess);
-    chord.store(&mut films.chord[from..]);
-    let mut excess = [splat(0.0); MOST];
+    let loops = Loops::new(leak, Lanes::load(simd, &films.front[from..]));
+    let (crest, mut inverse, mut solved) =
+        loops.root::<L, WEAK>(drive, L::start(loops, drive), L::bounds(loops, drive));
     let (mut point, mut before) = (crest, drive);
-    for (cosine, excess) in table.cosine.iter().zip(&mut excess) {
-        let y = drive * *cosine;
-        let ahead = point.x + loops.series(point, inverse, (y - before) * inverse);
-        let start = ahead.min(y * straight).max(splat(0.0));
-        let (next, slope, one) = loops.root::<WEAK>(y, start);
+    let count = table.cosine.len();
+    // of the falling quarter; then, of a law that is not odd, of the one below zero in the mirrored places; then the trough
+    let lanes = Lanes::<S>::COUNT;
+    let excess = &mut films.excess[..(2 * count + 1) * lanes];
+    for instant in 0..if L::ODD { count } else { 2 * count + 1 } {
+        let (cosine, place) = if instant < count {
+            (table.cosine[instant], instant)
+        } else if instant < 2 * count {
+            (-table.cosine[2 * count - 1 - instant], 3 * count - 1 - instant)
+        } else {
+            (-1.0, 2 * count)
+        };
+        let y = drive * cosine;
+        let (low, high) = L::bounds(loops, y);
+        let ahead = point.x + loops.series::<L>(point, inverse, (y - before) * inverse);
+        let (next, slope, one) = loops.root::<L, WEAK>(y, ahead.max(low).min(high), (low, high));
         solved = solved.and(one);
-        *excess = next.excess;
+        next.excess.store(&mut excess[place * lanes..]);
         (point, inverse, before) = (next, slope, y);
     }
-    let count = table.cosine.len();
-    let excess = &excess[..count];
-    let (mut first, mut residue, mut outer) = (splat(0.0), splat(0.0), splat(0.0));
-    for (h, row) in table.lines.chunks_exact(count).enumerate() {
-        let (mut even, mut odd) = (splat(0.0), splat(0.0));
-        let mut pairs = row.chunks_exact(2).zip(excess.chunks_exact(2));
-        for (c, e) in &mut pairs {
-            even = e[0].times_plus(splat(c[0]), even);
-            odd = e[1].times_plus(splat(c[1]), odd);
+    let chord = crest.x / leak.times_plus(crest.x, (1.0 - leak) * crest.phi);
+    let mut ends = (chord.min(splat(1.0)), chord.max(splat(1.0)));
+    if !L::ODD {
+        let chord = point.x / leak.times_plus(point.x, (1.0 - leak) * point.phi);
+        ends = (ends.0.min(chord), ends.1.max(chord));
+        let half = 0.5 * (1.0 - leak);
+        let (odd, even) = excess.split_at_mut(count * lanes);
+        for (odd, even) in odd.chunks_exact_mut(lanes).zip(even.chunks_exact_mut(lanes)) {
+            let (above, below) = (half * Lanes::load(simd, odd), half * Lanes::load(simd, even));
+            (above - below).store(odd);
+            (above + below).store(even);
         }
-        if count % 2 == 1 {
-            even = excess[count - 1].times_plus(splat(row[count - 1]), even);
-        }
-        let line = even + odd;
-        line.store(&mut films.lines[h][from..]);
+    }
+    ends.0.store(&mut films.chord_least[from..]);
+    ends.1.store(&mut films.chord_most[from..]);
+    let mut first = splat(0.0);
+    let mut sums = Sums { residue: splat(0.0), outer: splat(0.0) };
+    for (h, row) in table.odd.chunks_exact(count).enumerate() {
+        let line = product(simd, row, &excess[..count * lanes]);
+        line.store(&mut films.lines[2 * h + 1][from..]);
         if h == 0 {
             first = line;
         } else {
-            residue = line.times_plus(line, residue);
-            // the outer quarter of the orders 2h + 1 below 2 M
-            if 2 * (2 * h + 1) > 3 * count {
-                outer = line.times_plus(line, outer);
-            }
+            sums.add(line, 2 * h + 1, count);
         }
     }
+    // the mean has no order
+    for (h, row) in table.even.chunks_exact(count).enumerate().skip(1) {
+        if L::ODD {
+            break;
+        }
+        let line = product(simd, row, &excess[count * lanes..2 * count * lanes]);
+        line.store(&mut films.lines[2 * h][from..]);
+        sums.add(line, 2 * h, count);
+    }
+    let Sums { residue, outer } = sums;
     // V rms of 2 c cos is sqrt(2) c
     let root_two = std::f64::consts::SQRT_2;
     let error = root_two * (2.0 * outer.sqrt() + ROUNDING * first.times_plus(first, residue).sqrt());
@@ -298,65 +326,36 @@ fn some<S: Simd, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table, 
     solved.select(splat(1.0), splat(0.0)).store(&mut films.solved[from..]);
 }
 
-/// How many instants the tail of each film will need, as an index into [`INSTANTS`]; and whether its crest is weak.
-pub struct Foresee<'a> {
-    /// `Z/R`, any number of films
-    pub front: &'a [f64],
-    /// peak of the open voltage over V0
-    pub drive: &'a [f64],
-    /// out: instants that are wanted, negative for a weak film; infinite where this road does not go
-    pub wanted: &'a mut [f64],
+/// Squares of lines.
+struct Sums<S: Simd> {
+    residue: Lanes<S>,
+    outer: Lanes<S>,
 }
 
-impl WithSimd for Foresee<'_> {
-    type Output = ();
+impl<S: Simd> Sums<S> {
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let count = Lanes::<S>::COUNT;
-        let groups = self.front.chunks(count).zip(self.drive.chunks(count)).zip(self.wanted.chunks_mut(count));
-        for ((front, drive), wanted) in groups {
-            if front.len() == count {
-                foresee(simd, Lanes::load(simd, front), Lanes::load(simd, drive)).store(wanted);
-                continue;
-            }
-            let mut ends = [[1.0; MOST_LANES]; 3];
-            ends[0][..front.len()].copy_from_slice(front);
-            ends[1][..front.len()].copy_from_slice(drive);
-            let found = foresee(simd, Lanes::load(simd, &ends[0]), Lanes::load(simd, &ends[1]));
-            found.store(&mut ends[2]);
-            wanted.copy_from_slice(&ends[2][..wanted.len()]);
+    fn add(&mut self, line: Lanes<S>, order: usize, count: usize) {
+        self.residue = line.times_plus(line, self.residue);
+        // the outer quarter of the orders below 2 M
+        if 2 * order > 3 * count {
+            self.outer = line.times_plus(line, self.outer);
         }
     }
 }
 
-/// Instants of a quarter that any film needs, and those that it needs per `1/eta`: found by trying (see the tests).
-const INSTANTS_LEAST: f64 = 1.5;
-const INSTANTS_PER_WIDTH: f64 = 11.5;
-
+/// Sum of products of a row of the table and the instants.
 #[inline(always)]
-fn foresee<S: Simd>(simd: S, front: Lanes<S>, drive: Lanes<S>) -> Lanes<S> {
+fn product<S: Simd>(simd: S, row: &[f64], excess: &[f64]) -> Lanes<S> {
     let splat = |number| Lanes::splat(simd, number);
-    let (zero, one) = (splat(0.0), splat(1.0));
-    // where 1 + c cosh x = 0: at i beta for c >= 1, at a + i pi below it; asin(1/c) is at least 1/c
-    let inverse = 1.0 / front;
-    let steep = one.below(front);
-    let a = steep.select(one, inverse + (inverse * inverse - 1.0).max(zero).sqrt()).ln();
-    let p = a - (1.0 - front * front).max(zero).sqrt();
-    let q = steep.select(
-        inverse + std::f64::consts::FRAC_PI_2 + (front * front - 1.0).max(zero).sqrt(),
-        splat(std::f64::consts::PI),
-    );
-    let (p, q) = (p / drive, q / drive);
-    // half the sum of the axes of the ellipse with foci -1 and 1 through it
-    let far = ((p + 1.0) * (p + 1.0) + q * q).sqrt();
-    let near = ((p - 1.0) * (p - 1.0) + q * q).sqrt();
-    let long = 0.5 * (far + near);
-    let eta = (long + (long * long - 1.0).max(zero).sqrt()).ln();
-    let wanted = INSTANTS_PER_WIDTH / eta + INSTANTS_LEAST;
-    let crest = (drive / (front + 1.0)).min((2.0 * drive * inverse + 1.0).ln());
-    let weak = crest.below(splat(SERIES_TO));
-    // numbers that no film has would overflow on the way
-    let sane = crest.below(splat(MOST_CREST)).and(splat(1e-100).below(front)).and(front.below(splat(1e100)));
-    let sane = sane.and(splat(1e-100).below(drive)).and(drive.below(splat(1e100)));
-    sane.select(weak.select(-wanted, wanted), splat(f64::INFINITY))
+    let lanes = Lanes::<S>::COUNT;
+    let (mut even, mut odd) = (splat(0.0), splat(0.0));
+    let mut pairs = row.chunks_exact(2).zip(excess.chunks_exact(2 * lanes));
+    for (c, e) in &mut pairs {
+        even = Lanes::load(simd, e).times_plus(splat(c[0]), even);
+        odd = Lanes::load(simd, &e[lanes..]).times_plus(splat(c[1]), odd);
+    }
+    if row.len() % 2 == 1 {
+        even = Lanes::load(simd, &excess[(row.len() - 1) * lanes..]).times_plus(splat(row[row.len() - 1]), even);
+    }
+    even + odd
 }

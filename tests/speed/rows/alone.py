@@ -77,7 +77,7 @@ def large(name):
         named = {f"c{k}": ohm for k, ohm in enumerate(ohms)}
         (wall, _), = interleaved(lambda: ready.loss_db(f, contacts=named))
     else:
-        ready, ohms = films.section(), np.geomspace(1.0, 300.0, 8_000_000)
+        ready, ohms = films.section(films.LAWS[0][1]), np.geomspace(1.0, 300.0, 8_000_000)
         (wall, _), = interleaved(lambda: ready.distortion(1e3, contacts={"k": ohms}, harmonics=1), runs=3)
     print(json.dumps(wall))
 
@@ -99,7 +99,7 @@ def scaling():
         named = {f"c{k}": ohm for k, ohm in enumerate(ohms)}
         (_, cpu), = interleaved(lambda: ready.loss_db(f, contacts=named))
         print(f"   loss_db, {contacts:2d} contacts: {1e9 * cpu / ohms[0].size / f.size:5.2f} ns a point")
-    ready, ohms = films.section(), np.geomspace(1.0, 300.0, films.COUNT)
+    ready, ohms = films.section(films.LAWS[0][1]), np.geomspace(1.0, 300.0, films.COUNT)
     for harmonics in (1, 10, 100):
         (_, cpu), = interleaved(lambda: ready.distortion(1e3, contacts={"k": ohms}, harmonics=harmonics))
         print(f"   film THD, {harmonics:3d} harmonics written: {1e9 * cpu / films.COUNT:5.0f} ns a film")

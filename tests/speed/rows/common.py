@@ -18,6 +18,9 @@ class Row:
     wanted: float | None
     # floating-point operations of ours, counted by hand; None where they were not counted
     operations: float | None = None
+    # what one call does so many of, and the processor time that one may take, us
+    solves: int | None = None
+    wanted_us: float | None = None
 
     @property
     def ratio(self):
@@ -40,7 +43,7 @@ def interleaved(*sides, runs=RUNS):
     return [(statistics.median(w), statistics.median(c)) for w, c in zip(wall, cpu, strict=True)]
 
 
-def row(name, ours, peer_name, peer, wanted, times=1.0, operations=None, runs=RUNS):
+def row(name, ours, peer_name, peer, wanted, times=1.0, operations=None, runs=RUNS, solves=None, wanted_us=None):
     """A row; `times` scales a peer that does only a part of the work."""
     (ours_s, ours_cpu_s), (peer_s, peer_cpu_s) = interleaved(ours, peer, runs=runs)
-    return Row(name, peer_name, times * peer_s, ours_s, ours_cpu_s, times * peer_cpu_s, wanted, operations)
+    return Row(name, peer_name, times * peer_s, ours_s, ours_cpu_s, times * peer_cpu_s, wanted, operations, solves, wanted_us)
