@@ -101,9 +101,9 @@ def _found(evidence: Evidence, assessment: Assessment) -> list[str]:
         if proved:
             out.append(f"The cause is the {listed(proved)}.")
         elif able and rival:
-            out.append(f"The {listed(able)} could cause this, but the {rival}, which is no contact, is more likely; neither is proved yet.")
+            out.append(f"The {listed(able)} could cause this, but the {rival}, which is no contact, is more likely by what is usual; neither is proved yet.")
         elif rival:
-            out.append(f"No contact that was measured is known to cause this; the {rival} is the most likely cause, not a proof yet.")
+            out.append(f"No contact that was measured is known to cause this; the {rival} is the most likely cause by what is usual, not a proof yet.")
         elif able:
             out.append(f"The {listed(able)} can cause this; that is not a proof yet.")
         else:

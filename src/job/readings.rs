@@ -4,7 +4,8 @@ use super::keys::READING;
 use super::tree::{allowed_names, nearest};
 use crate::bench::evidence::Channel;
 use crate::bench::method::Shows;
-use crate::bench::quantity::{Dimension, Shown, quantity, shown};
+use crate::bench::quantity::{Dimension, Shown, engineering, quantity, shown};
+use crate::bench::range::{Place, range_from};
 pub(super) use crate::bench::spreadsheet::decoded;
 use crate::bench::spreadsheet::{Lines, delimiter, torn};
 use crate::bench::{Method, Reading, State};
@@ -123,6 +124,15 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
             }
         })
         .transpose()?;
+    if let Some((_, most)) = parallel_ohm {
+        let read = range_from(&method, shows, at_v, when, &Place::UNKNOWN).low_ohm;
+        if read >= most {
+            let told = engineering(read, Dimension::Resistance);
+            let allowed =
+                format!("what stands beside it is more than what was read, at least {told}; or \"{UNKNOWN}\"");
+            return Err(fault("parallel", format!("\"{}\"", cell("parallel").unwrap_or_default()), allowed));
+        }
+    }
     Ok(channels
         .into_iter()
         .map(|channel| Reading {

@@ -7,7 +7,7 @@ use super::rows::side;
 use crate::bench::kind::Kind as PartKind;
 use crate::bench::range::Place;
 use crate::bench::{Channel, Strength, What};
-use crate::circuit::Role;
+use crate::circuit::{PathItem, Role};
 use crate::error::InputError;
 use crate::judgement::deeds::Deeds;
 use crate::judgement::needs::Noticed;
@@ -46,6 +46,21 @@ pub(super) fn by_hand(kind: PartKind) -> bool {
             | PartKind::ToggleSwitch
             | PartKind::Potentiometer
     )
+}
+
+/// Sources and loudspeakers with which a contact is swapped: a headshell stands before the cartridge's lead, a contact of the
+/// loudspeaker behind its own.
+fn goes_with(job: &Job, contact: &str) -> Vec<String> {
+    let is_cable = |item: &PathItem| matches!(item, PathItem::Lead(l) if l.capacitance_f > 0.0 || l.inductance_h > 0.0);
+    let mut found = Vec::new();
+    for section in &job.sections {
+        let at = section.path.iter().position(|item| item.contact().is_some_and(|c| c.name == contact));
+        let cables = || section.path.iter().enumerate().filter(|(_, item)| is_cable(item)).map(|(k, _)| k);
+        let Some((at, (first, last))) = at.zip(cables().min().zip(cables().max())) else { continue };
+        found.extend(section.source_name.clone().filter(|_| at < first));
+        found.extend(section.loudspeaker.clone().filter(|_| at > last));
+    }
+    found
 }
 
 fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<Suspect> {
@@ -98,6 +113,7 @@ fn suspects(job: &Job, routes: &Routes, rows: &[Row], channel: Channel) -> Vec<S
             bridges: bridges.map(|b| b.then).collect(),
             drives_control: routes.all.iter().any(|route| route.drives_control(job, &who)),
             direct_current: job.contacts().any(|c| who.is_contact() && c.name == name && c.direct_current_a != 0.0),
+            goes_with: if who.is_contact() { goes_with(job, &name) } else { Vec::new() },
             checked: job.checked.iter().find(|c| !who.is_contact() && c.at == name && c.channel == channel).cloned(),
             excluded: match row.map(|r| r.findings[side(channel)].kind) {
                 Some(Kind::CannotBeSole) => Excluded::Whatever,

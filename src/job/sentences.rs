@@ -27,12 +27,15 @@ pub(super) fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
         }
     }
     let test = |who: &Who| match who {
-        Who::Source(_) => "swap its left and right plugs; a fault that moves is before them".to_owned(),
+        Who::Source(_) => "swap its left and right plugs, set off; a fault that moves is before them".to_owned(),
         Who::Loudspeaker(_) => "swap them, power off; a fault that stays is the loudspeaker".to_owned(),
         Who::Stage(name) if name.contains("power") => {
-            "bias, 26 mV across each emitter resistor (Oliver 1971) or the maker's figure".to_owned()
+            "live, only if trained: bias, 26 mV across each emitter resistor (Oliver 1971) or the maker's figure"
+                .to_owned()
         }
-        Who::Stage(_) | Who::Contact(_) => "noise and direct voltage behind it with its input shorted".to_owned(),
+        Who::Stage(_) | Who::Contact(_) => {
+            "live, only if trained: noise and direct voltage behind it, input shorted".to_owned()
+        }
     };
     open.into_iter().map(|(who, channels)| Rival { who: who.to_string(), channels, test: test(who) }).collect()
 }
@@ -228,10 +231,10 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
         }
         match heard.in_pauses {
             Some(InPauses::Yes) if what != What::Hum.word() => lines.push(format!(
-                "{word}: {what} goes on in pauses: a contact that only carries the signal is silent then; a stage's noise or a direct voltage is not"
+                "{word}: {what} goes on in pauses: speaks against a contact that only carries the signal, for a stage's noise or, while a control is turned, a direct voltage"
             )),
             Some(InPauses::No) => {
-                lines.push(format!("{word}: {what} is silent in pauses: no stage that is noisy of its own"));
+                lines.push(format!("{word}: {what} is silent in pauses: speaks against a stage that is noisy of its own"));
             }
             _ => {}
         }
@@ -243,17 +246,20 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
             if low == high { one(low) } else { format!("{} to {}", one(low), one(high)) }
         };
         if let Some(bias_v) = found.bias_v {
-            let usual = "15 to 20 mV are usual, 26 mV is the optimum of Oliver 1971";
+            let usual = "15 to 20 mV are usual (common practice), 26 mV the optimum after Oliver 1971";
             lines.push(format!("{word}: {at}: {} across each emitter resistor; {usual}", ends(bias_v)));
         }
         if let Some(direct_v) = found.direct_v {
-            lines.push(format!("{word}: {at}: {} direct behind it; some millivolts are usual", ends(direct_v)));
+            lines.push(format!(
+                "{word}: {at}: {} direct behind it; some millivolts are usual (common practice)",
+                ends(direct_v)
+            ));
         }
         if let Some(swapped) = found.swapped {
             let loudspeaker = job.sections.iter().any(|s| s.loudspeaker.as_deref() == Some(at));
             let speaks = match (swapped, loudspeaker) {
-                (Swapped::ChangesSides, false) | (Swapped::Stays, true) => "speaks for it",
-                _ => "speaks against it",
+                (Swapped::ChangesSides, false) | (Swapped::Stays, true) => "speaks for it, or what goes with it",
+                _ => "speaks against it and what goes with it",
             };
             lines.push(format!("{word}: {at}: left and right swapped, the fault {}: {speaks}", swapped.word()));
         }

@@ -45,10 +45,14 @@ pub(super) fn read(walk: &mut Walk<'_>, node: &Node<'_>, job: &mut Job) {
 fn size(walk: &mut Walk<'_>, place: &str, node: &Node<'_>) -> Option<((f64, f64), usize)> {
     let at = node.span().start;
     let written = walk.text(place, node)?;
-    match quantity(written.trim_start_matches(['-', '+', '\u{2212}']), Dimension::Voltage) {
+    let unsigned = written.strip_prefix(['-', '+', '\u{2212}']).unwrap_or(&written);
+    // below the last digit
+    let below = unsigned.strip_prefix('<');
+    match quantity(below.unwrap_or(unsigned), Dimension::Voltage) {
+        Ok(found) if below.is_some() => Some(((0.0, found.high()), at)),
         Ok(found) => Some(((found.low().max(0.0), found.high()), at)),
         Err(error) => {
-            walk.fault(at, place, error.problem, error.allowed);
+            walk.fault(at, place, format!("\"{written}\": {}", error.problem), error.allowed);
             None
         }
     }
@@ -104,8 +108,9 @@ fn row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at: usiz
         return walk.fault(at, PLACE, "nothing was found", "write bias, direct or swapped beside at and channel");
     }
     let is_stage = others.stages.contains(&name);
-    if let Some((_, at)) = bias_v.filter(|_| !is_stage) {
-        walk.fault(at, "[[checked]]: bias", format!("bias of \"{name}\""), "only a stage has one");
+    if let Some((_, at)) = bias_v.filter(|_| !(is_stage && name.contains("power"))) {
+        let allowed = "only an output stage has one, by a name with \"power\" in it";
+        walk.fault(at, "[[checked]]: bias", format!("bias of \"{name}\""), allowed);
     }
     if let Some((_, at)) = direct_v.filter(|_| others.loudspeakers.contains(&name)) {
         let allowed = "a loudspeaker drives nothing: write what the stage before it puts on it";

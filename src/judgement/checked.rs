@@ -1,6 +1,7 @@
 //! How probable it is what was found at a stage, a source or the loudspeakers, given who is at fault.
 
 use super::causes::{Cause, Hypothesis};
+use super::rivals::DIRECT_V;
 use super::scene::{Nature, Suspect};
 use super::uncertainty::generator::normal_cdf;
 use crate::bench::evidence::Swapped;
@@ -18,15 +19,23 @@ const WIDTH: f64 = 0.05;
 /// Chance that a swap shows what it should \[assumption\].
 const SWAP_TELLS: f64 = 0.97;
 
-/// Chance that a value around a median lies where it was read.
+/// The last digit of a meter that shows zero, V \[assumption\].
+const LAST_DIGIT_V: f64 = 1e-4;
+
+/// Chance that a value around a median lies where it was read; of zero is shown what is below the last digit.
 fn window((low, high): (f64, f64), (median, spread): (f64, f64)) -> f64 {
-    let cdf = |v: f64| if v > 0.0 { normal_cdf((v / median).ln() / spread.ln()) } else { 0.0 };
-    (cdf((1.0 + WIDTH) * high) - cdf((1.0 - WIDTH) * low)).max(1e-9)
+    let place = |v: f64| if v > 0.0 { (v / median).ln() / spread.ln() } else { f64::NEG_INFINITY };
+    let low = if low < LAST_DIGIT_V { 0.0 } else { (1.0 - WIDTH) * low };
+    let (from, to) = (place(low), place((1.0 + WIDTH) * high.max(LAST_DIGIT_V)));
+    // the tail in which it lies, so that small chances keep their digits
+    let within = if from > 0.0 { normal_cdf(-from) - normal_cdf(-to) } else { normal_cdf(to) - normal_cdf(from) };
+    within.max(f64::MIN_POSITIVE)
 }
 
 /// Probability of what was found at a suspect; `causes` are the faults of one draw, none for something that no sheet names.
 #[must_use]
-pub(super) fn probability(number: usize, suspect: &Suspect, causes: &[&Cause]) -> f64 {
+pub(super) fn probability(number: usize, suspects: &[Suspect], causes: &[&Cause]) -> f64 {
+    let suspect = &suspects[number];
     let Some(found) = &suspect.checked else { return 1.0 };
     let own = causes.iter().find(|c| c.suspect == number);
     let mut p = 1.0;
@@ -36,12 +45,16 @@ pub(super) fn probability(number: usize, suspect: &Suspect, causes: &[&Cause]) -
     }
     if let Some(direct_v) = found.direct_v {
         let leaks = own.filter(|c| c.hypothesis == Hypothesis::DirectVoltage);
+        // more than the largest that is drawn is as telling as that
+        let direct_v = (direct_v.0.min(DIRECT_V.1), direct_v.1.min(DIRECT_V.1));
         p *= window(direct_v, leaks.map_or(DIRECT_SOUND, |c| (c.direct_v, SEEN_SPREAD)));
     }
     if let Some(swapped) = found.swapped {
         // a fault of the source moves with its plugs; one of a loudspeaker stays with it, anything before it moves
         let by_it = if suspect.nature == Nature::Loudspeaker { Swapped::Stays } else { Swapped::ChangesSides };
-        p *= match (own.is_some(), causes.len()) {
+        // what stands on its side of its cable goes with it
+        let with_it = |c: &&&Cause| c.suspect == number || suspects[c.suspect].goes_with.contains(&found.at);
+        p *= match (causes.iter().any(|c| with_it(&c)), causes.len()) {
             // nobody knows where it is, or one of two moves and one stays
             (_, 0) | (true, 2..) => 0.5,
             (guilty, _) if (swapped == by_it) == guilty => SWAP_TELLS,
@@ -76,6 +89,7 @@ mod tests {
             bridges: vec![],
             drives_control: true,
             direct_current: false,
+            goes_with: vec![],
             checked: Some(found),
             excluded: Excluded::No,
         }
@@ -93,6 +107,11 @@ mod tests {
         }
     }
 
+    /// Something else, at which nothing was found.
+    fn silent() -> Suspect {
+        Suspect { checked: None, ..suspect(Nature::Stage, found(None, None, None)) }
+    }
+
     fn cause(number: usize, of: &Suspect, hypothesis: Hypothesis) -> Cause {
         let mut dice = Dice::new(Stream::new(1, 0), None);
         Cause::draw(number, of, hypothesis, None, &Priors::default(), &mut dice)
@@ -105,11 +124,14 @@ mod tests {
             let mut under = cause(0, &stage, Hypothesis::Crossover);
             under.quiescent = quiescent_v / THERMAL_VOLTAGE_V;
             let other = cause(1, &stage, Hypothesis::Fault);
-            probability(0, &stage, &[&under]) / probability(0, &stage, &[&other])
+            let both = [stage.clone(), silent()];
+            probability(0, &both, &[&under]) / probability(0, &both, &[&other])
         };
         // read where the fault has it: far below what is set it is the fault's, at what is set it is sound
         assert!(at(2e-3, 2e-3) > 1e3, "{}", at(2e-3, 2e-3));
         assert!(at(18e-3, 2e-3) < 1e-6, "{}", at(18e-3, 2e-3));
+        // the further below, the plainer, down to a meter that shows zero
+        assert!(at(0.5e-3, 0.5e-3) > 1e6 && at(0.0, 0.5e-3) > 1e6, "{} {}", at(0.5e-3, 0.5e-3), at(0.0, 0.5e-3));
     }
 
     #[test]
@@ -118,33 +140,40 @@ mod tests {
             let stage = suspect(Nature::Stage, found(None, Some(read), None));
             let mut leaky = cause(0, &stage, Hypothesis::DirectVoltage);
             leaky.direct_v = leaks;
-            probability(0, &stage, &[&leaky]) / probability(0, &stage, &[])
+            probability(0, std::slice::from_ref(&stage), &[&leaky]) / probability(0, std::slice::from_ref(&stage), &[])
         };
         assert!(at(1.0, 1.0) > 100.0, "{}", at(1.0, 1.0));
-        assert!(at(1e-3, 1.0) < 1e-6, "{}", at(1e-3, 1.0));
+        assert!(at(1e-3, 1.0) < 1e-6 && at(0.0, 0.05) < 1e-6, "{} {}", at(1e-3, 1.0), at(0.0, 0.05));
+        // a supply's voltage accuses as much as the largest that is drawn
+        assert!(at(250.0, 10.0) > 1e3, "{}", at(250.0, 10.0));
     }
 
     #[test]
     fn a_swap_points_at_the_source_or_away_and_the_other_way_round_at_a_loudspeaker() {
-        let says = |nature, swapped, at_fault: usize| {
+        let says = |nature, swapped, at_fault: usize, goes: bool| {
             let one = suspect(nature, found(None, None, Some(swapped)));
-            probability(0, &one, &[&cause(at_fault, &one, Hypothesis::Fault)])
+            let beside = Suspect { goes_with: if goes { vec!["a".into()] } else { vec![] }, ..silent() };
+            let fault = cause(at_fault, &one, Hypothesis::Fault);
+            probability(0, &[one, beside], &[&fault])
         };
         for (nature, guilty) in [(Nature::Source, Swapped::ChangesSides), (Nature::Loudspeaker, Swapped::Stays)] {
             for swapped in [Swapped::ChangesSides, Swapped::Stays] {
-                let (own, other) = (says(nature, swapped, 0), says(nature, swapped, 1));
+                let (own, other) = (says(nature, swapped, 0, false), says(nature, swapped, 1, false));
                 let tells = if swapped == guilty { own / other } else { other / own };
                 assert!((tells - SWAP_TELLS / (1.0 - SWAP_TELLS)).abs() < 1e-9, "{nature:?} {swapped:?}");
+                // a contact on its side of the cable goes with it
+                assert_eq!(says(nature, swapped, 1, true), own);
             }
             let one = suspect(nature, found(None, None, Some(guilty)));
             let (a, b) = (cause(0, &one, Hypothesis::Fault), cause(1, &one, Hypothesis::Fault));
-            assert_eq!((probability(0, &one, &[]), probability(0, &one, &[&a, &b])), (0.5, 0.5));
+            let both = [one, silent()];
+            assert_eq!((probability(0, &both, &[]), probability(0, &both, &[&a, &b])), (0.5, 0.5));
         }
     }
 
     #[test]
     fn nothing_checked_says_nothing() {
         let one = Suspect { checked: None, ..suspect(Nature::Stage, found(None, None, None)) };
-        assert_eq!(probability(0, &one, &[]), 1.0);
+        assert_eq!(probability(0, &[one], &[]), 1.0);
     }
 }

@@ -211,6 +211,7 @@ mod tests {
             bridges: vec![],
             drives_control: false,
             direct_current: false,
+            goes_with: vec![],
             checked: None,
             excluded: Excluded::No,
         }

@@ -142,7 +142,7 @@ pub fn pause(channel: Channel, open: &[Candidate]) -> Option<NextStep> {
         minutes: LISTEN_MIN,
         bits,
         lid_on: true,
-        reads_as: "it goes on: no contact that only carries the signal, but a stage's own noise or a direct voltage"
+        reads_as: "it goes on: not a contact that only carries the signal; look at a stage's own noise or, while a control is turned, at direct voltage on it"
             .into(),
     })
 }
@@ -219,7 +219,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
         match &candidate.who {
             Who::Source(name) if !alike && !candidate.done.swapped => {
                 add(
-                    format!("Swap the left and right plugs of the {name}"),
+                    format!("Volume down, set off: swap the left and right plugs of the {name}"),
                     None,
                     SWAP_MIN,
                     one,
@@ -244,39 +244,42 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     LID_MIN + BIAS_MIN,
                     READING_SHARE * one,
                     false,
-                    "far below 26 mV across each emitter resistor, or the maker's figure: under-biased".into(),
+                    "below 15 mV across each emitter resistor (common practice), or the maker's figure: under-biased"
+                        .into(),
                 );
             }
             Who::Stage(name) if candidate.done.bias_low => {
                 add(
                     format!(
-                        "Set the bias of the {name} by the maker's figure, volume down, no loudspeaker (live: only if you are trained for it)"
+                        "{SET_BIAS} of the {name} by the maker's figure, volume down, no loudspeaker (live: only if you are trained for it)"
                     ),
                     None,
                     LID_MIN + SET_BIAS_MIN,
-                    one,
+                    one.max(WORTH_BITS),
                     false,
                     "look again after 15 minutes and after an hour or two; clean then: it was under-biased".into(),
                 );
             }
             Who::Stage(name) | Who::Source(name) if candidate.done.leaks => {
                 add(
-                    format!("Set off and discharged: renew the coupling capacitor behind the {name}"),
+                    format!("{RENEW} before and behind the control that the {name} drives"),
                     None,
                     LID_MIN + REWORK_MIN,
-                    one,
+                    one.max(WORTH_BITS),
                     false,
-                    "silent then: it leaked; the same: the control's track is worn".into(),
+                    "silent then: one of them leaked; the same: the control's track is worn".into(),
                 );
             }
             Who::Stage(name) if candidate.drives_control && !candidate.done.direct => {
                 add(
-                    format!("Direct voltage behind the {name}, nothing playing (live: only if you are trained for it)"),
+                    format!(
+                        "Direct voltage behind the {name}, nothing playing, no loudspeaker (live: only if you are trained for it)"
+                    ),
                     None,
                     LID_MIN + DIRECT_MIN,
                     READING_SHARE * one,
                     false,
-                    "more than some millivolts on a control: its coupling capacitor leaks".into(),
+                    "more than some millivolts on a control: a coupling capacitor before or behind it leaks".into(),
                 );
             }
             Who::Contact(name) => {
@@ -336,10 +339,15 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
     steps
 }
 
-/// Sorts tests by bits a minute; a lid-off one needs more than three times as many to come before a lid-on one.
+/// What was measured to be off is put right first, whatever the odds.
+const SET_BIAS: &str = "Set the bias";
+const RENEW: &str = "Set off, unplugged and discharged: renew the coupling capacitors";
+
+/// Sorts tests, repairs of what was found off first, then by bits a minute; a lid-off one needs more than three times as many to come before a lid-on one.
 pub fn most_telling_first(steps: &mut [NextStep]) {
     let rate = |step: &NextStep| step.bits / step.minutes * if step.lid_on { LID_OFF_ADVANTAGE } else { 1.0 };
     steps.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
+    steps.sort_by_key(|step| !(step.what.starts_with(SET_BIAS) || step.what.starts_with(RENEW)));
 }
 
 /// Turning the volume up: what stands behind the control gets more signal, the rest does not.

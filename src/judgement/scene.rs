@@ -126,6 +126,8 @@ pub struct Suspect {
     pub drives_control: bool,
     /// whether the sheet says that a direct current runs through it
     pub direct_current: bool,
+    /// sources and loudspeakers on whose side of their cable it stands: swapped together
+    pub goes_with: Vec<String>,
     /// what was found at it, where it is no contact
     pub checked: Option<Checked>,
     /// what a proof excludes it as, if it were the only cause

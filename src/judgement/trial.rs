@@ -264,7 +264,8 @@ impl<'s> Trial<'s> {
 
     /// Probability of what was done on the bench beside readings: bridges, and what was found at stages, sources, loudspeakers.
     pub(super) fn bench(&self, causes: &[&Cause]) -> f64 {
-        let found = self.scene.suspects.iter().enumerate().map(|(k, s)| checked::probability(k, s, causes));
+        let suspects = &self.scene.suspects;
+        let found = (0..suspects.len()).map(|k| checked::probability(k, suspects, causes));
         self.bridges(causes) * found.product::<f64>()
     }
 
@@ -417,6 +418,7 @@ mod tests {
             bridges: vec![],
             drives_control: false,
             direct_current: false,
+            goes_with: vec![],
             checked: None,
             excluded: Excluded::No,
         };

@@ -37,7 +37,7 @@ const MEET: f64 = 1e-9;
 /// Times that the bound is fed back into its own reference.
 const ROUNDS: usize = 3;
 
-/// Rounding of the finite sums, relative, with room to spare.
+/// Rounding of the finite sums, relative \[assumption: some thousand terms of double precision\].
 const ROUNDING: f64 = 1e-10;
 
 /// What one weight proves on one pair of arcs, for every pair of corners: `sqrt(p (r + m r1 + m^2 r2)) + x + m x1`.

@@ -88,7 +88,8 @@ def test_what_the_examples_say(jobs):
     control = wl.assess(wl.load_job(jobs / "crackling-control.toml"))
     assert control.headline["left"] == "likeliest line stage, >99 %; volume control / wiper can account for it"
     (step,) = control.next_steps
-    assert step.what == "Set off and discharged: renew the coupling capacitor behind the line stage" and not step.lid_on
+    assert step.what == "Set off, unplugged and discharged: renew the coupling capacitors before and behind the control that the line stage drives"
+    assert not step.lid_on
     quick = wl.assess(wl.load_job(jobs / "quick-form.toml"))
     assert quick.headline == {"left": "clean wherever it was listened to", "right": quick.headline["right"]}
     assert quick.headline["right"] == "speaker switch / a can account for it, >99 %"

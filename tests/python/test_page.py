@@ -97,7 +97,7 @@ def test_a_proof_and_a_fault_without_a_suspect_are_told_as_such(jobs):
     assert "The cause is the speaker relay (contact “a”)." in proved
     assert "Speaker relay (contact “a”), left: a lead clipped across it brought clean sound back: proved." in proved
     innocent = Reader(html_report.page(wl.load_job(jobs / "innocent-contacts.toml"))).text["For the customer"]
-    assert "No contact that was measured is known to cause this; the power stage is the most likely cause, not a proof yet." in innocent
+    assert "No contact that was measured is known to cause this; the power stage is the most likely cause by what is usual, not a proof yet." in innocent
     assert "The cause itself is not proved." in innocent
     # able by its ohms, and not likely: both are said
     control = Reader(html_report.page(wl.load_job(jobs / "crackling-control.toml"))).text["For the customer"]

@@ -65,6 +65,9 @@ def test_a_direct_voltage_on_the_control_is_told_from_a_worn_track():
     way = ("line stage", "direct voltage")
     assert share(holds, *way) < 0.1 * share(before, *way) and share(leaks, *way) > 0.9
     assert leaks.headline["left"].startswith("likeliest line stage, ")
+    # none at all acquits, a supply's accuses
+    none, supply = (odds(turned + checked("line stage", direct=v)) for v in ("0 V", "250 V"))
+    assert share(none, *way) < 0.1 * share(before, *way) and share(supply, *way) > 0.9
     assert "400 mV direct behind it" in " ".join(leaks.why)
     assert "mostly direct voltage" in str(leaks)
     # the tape deck ends in a loop without a control: direct voltage of its own says nothing there
@@ -77,7 +80,10 @@ def test_bias_accuses_far_below_what_is_usual_and_acquits_at_it():
     before, low, right = (odds(GRIT + more) for more in ("", checked("power stage", bias="1.5 mV"), checked("power stage", bias="18 mV")))
     way = ("power stage", "under-biased")
     assert share(right, *way) < 0.5 * share(before, *way) < 0.5 * share(low, *way)
-    assert any("Set the bias of the power stage" in s.what and "15 minutes" in s.reads_as for s in low.next_steps)
+    # what was measured to be off is put right first
+    assert "Set the bias of the power stage" in low.next_steps[0].what and "15 minutes" in low.next_steps[0].reads_as
+    for dead in ("0 V", "0.1 mV", "<0.1 mV"):
+        assert share(odds(GRIT + checked("power stage", bias=dead)), *way) > share(low, *way)
     assert not any("Set the bias" in s.what for s in right.next_steps)
     measure = "Measure the bias"
     assert any(measure in s.what for s in before.next_steps) and not any(measure in s.what for s in right.next_steps)
@@ -90,7 +96,7 @@ def test_a_swap_tells_a_source_and_a_loudspeaker_from_the_rest():
         # 0.97 against 0.03, unless two are at fault
         assert guilty / (1.0 - guilty) > 100.0 * innocent / (1.0 - innocent)
         done = odds(GRIT + checked(at, swapped="stays"))
-        assert not any(step.what.startswith("Swap") and at in step.what for step in done.next_steps)
+        assert not any("wap" in step.what and at in step.what for step in done.next_steps)
 
 
 def test_what_was_checked_is_kept_as_it_was_written():
@@ -108,7 +114,9 @@ def test_what_was_checked_is_kept_as_it_was_written():
         (checked("nobody", bias="1 mV"), 'unknown "nobody"'),
         (checked("speaker relay / a", bias="1 mV"), 'unknown "speaker relay / a"'),
         (checked("power stage"), "nothing was found"),
-        (checked("tape deck", bias="1 mV"), "only a stage has one"),
+        (checked("tape deck", bias="1 mV"), "only an output stage has one"),
+        (checked("line stage", bias="1 mV"), "only an output stage has one"),
+        (checked("line stage", direct="--1 mV"), "--1 mV"),
         (checked("8 ohm loudspeaker", direct="1 mV"), "a loudspeaker drives nothing"),
         (checked("line stage", swapped="stays"), "swapped at a source or at the loudspeakers"),
         (checked("line stage", direct="1 ohm"), "direct"),
@@ -183,7 +191,7 @@ def test_an_unknown_path_beside_it_excludes_nothing():
     assert kind('parallel = "22 kohm"\n') == "cannot unless it jumps"
 
 
-@pytest.mark.parametrize(("parallel", "says"), [("0 ohm", "above zero"), ("8 V", "unknown"), ("some", "unknown"), ("8 ohm +- 8 ohm", "above zero")])
+@pytest.mark.parametrize(("parallel", "says"), [("0 ohm", "above zero"), ("2 ohm", "more than what was read"), ("8 V", "unknown"), ("some", "unknown"), ("8 ohm +- 8 ohm", "above zero")])
 def test_what_cannot_stand_in_parallel_is_refused(parallel, says):
     with pytest.raises(wl.InputError, match="reading: parallel") as fault:
         reading("4 ohm", "hand meter", parallel)
@@ -203,3 +211,14 @@ def test_the_shares_of_rivals_are_priors():
     assert share(none, "power stage", "another fault") == share(none, "power stage", "noisy") == 0.0
     with pytest.raises(wl.InputError, match=r"noisy \+ direct_voltage"):
         odds(turned + "[prior]\nnoisy = 0.9\n")
+
+
+def test_what_stands_before_the_cable_goes_with_the_source():
+    """A headshell changes sides with its cartridge; a socket behind the lead does not."""
+    path = '["headshell / pin", "phono lead", "phono socket / pin"]'
+    sheet = (
+        f'sheet = 1\n[section]\n"in" = {{ from = "moving magnet", path = {path}, into = "47 kohm", then = "phono stage" }}\n'
+        '"out" = { path = ["monitor / a"], into = "100 kohm" }\n[route]\n"phono" = ["in", "out"]\n[[heard]]\nroute = "phono"\nright = "clean"\n'
+    )
+    before, moves = (wl.assess(wl.Job.from_text(sheet + GRIT + more), draws=40_000).odds[0] for more in ("", checked("moving magnet", swapped="changes sides")))
+    assert moves.of("headshell / pin") > 2.0 * before.of("headshell / pin") and moves.of("phono socket / pin") < 0.3 * before.of("phono socket / pin")

@@ -1,4 +1,4 @@
-//! How far what the rows leave over can move the output: the proof that the instants are right.
+//! How far what the rows leave over can move the output: the bound of the error of the instants.
 //!
 //! Let a waveform `y` lie on the films' laws at every instant and leave `rho` over in the rows. The true one differs by `d` with
 //! `E d' + D d + d f + (neighbours) = -rho`. In lines, `d = -Y (rho + P d f)` with `Y = (j omega E + D + neighbours)^-1` and P the rows
