@@ -2,7 +2,7 @@
 
 use super::evidence::{Channel, words};
 use super::method::Method;
-use super::quantity::Shown;
+use super::quantity::{Dimension, QuantityError, Shown, quantity};
 
 words! {
     /// The state in which a reading was taken.
@@ -29,6 +29,26 @@ words! {
 }
 
 use serde::{Deserialize, Serialize};
+
+/// What stands under `parallel` where nobody knows.
+pub const UNKNOWN: &str = "unknown";
+
+/// Least and most of what else joins the two ends of a contact, ohm, from `8 ohm` or `unknown`.
+///
+/// # Errors
+/// What is no resistance above zero.
+pub fn parallel_ohm(text: &str) -> Result<(f64, f64), QuantityError> {
+    if text.eq_ignore_ascii_case(UNKNOWN) {
+        return Ok((0.0, f64::INFINITY));
+    }
+    match quantity(text, Dimension::Resistance) {
+        Ok(found) if found.low() > 0.0 => Ok((found.low(), found.high())),
+        Ok(_) => {
+            Err(QuantityError { problem: format!("\"{text}\""), allowed: format!("above zero, or \"{UNKNOWN}\"") })
+        }
+        Err(error) => Err(QuantityError { allowed: format!("{}; or \"{UNKNOWN}\"", error.allowed), ..error }),
+    }
+}
 
 impl State {
     /// Whether the contact was still as the symptom was heard: nothing had been remedied.

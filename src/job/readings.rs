@@ -6,6 +6,7 @@ use crate::bench::evidence::Channel;
 use crate::bench::method::Shows;
 use crate::bench::quantity::{Dimension, Shown, engineering, quantity, shown};
 use crate::bench::range::{Place, range_from};
+use crate::bench::reading::{UNKNOWN, parallel_ohm};
 pub(super) use crate::bench::spreadsheet::decoded;
 use crate::bench::spreadsheet::{Lines, delimiter, torn};
 use crate::bench::{Method, Reading, State};
@@ -22,9 +23,6 @@ pub(super) struct Known<'k> {
     /// contacts whose part is no control: megohms there are a slip of the prefix
     pub(super) small: Vec<&'k str>,
 }
-
-/// What stands under `parallel` where nobody knows.
-const UNKNOWN: &str = "unknown";
 
 /// Channels of a cell.
 pub(super) fn channels(cell: &str) -> Option<Vec<Channel>> {
@@ -111,17 +109,7 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
                 let allowed = "read with the signal itself there is nothing to take off; leave it out";
                 return Err(fault("parallel", format!("\"{text}\""), allowed.into()));
             }
-            if text.eq_ignore_ascii_case(UNKNOWN) {
-                return Ok((0.0, f64::INFINITY));
-            }
-            let found = quantity(&text, Dimension::Resistance).map_err(|e| {
-                let allowed = format!("{}; or \"{UNKNOWN}\"", e.allowed);
-                fault("parallel", e.problem, allowed)
-            })?;
-            match found.low() {
-                low if low > 0.0 => Ok((low, found.high())),
-                _ => Err(fault("parallel", format!("\"{text}\""), format!("above zero, or \"{UNKNOWN}\""))),
-            }
+            parallel_ohm(&text).map_err(|e| fault("parallel", e.problem, e.allowed))
         })
         .transpose()?;
     if let Some((_, most)) = parallel_ohm {

@@ -9,6 +9,7 @@ use crate::bench::method::Shows;
 use crate::bench::names::allowed_names;
 use crate::bench::quantity::{Dimension, QuantityError, Shown, quantity, shown};
 use crate::bench::range::{Place, range_from};
+use crate::bench::reading::parallel_ohm;
 use crate::bench::{Method, State};
 
 /// What is wrong with a cell.
@@ -293,6 +294,25 @@ impl<'a> Cells<'a> {
             Shown::Value(_) | Shown::Between(..) => {}
         }
         let range = range_from(&method, shows, at_v, State::AsFound, place);
+        let range = match self.text(sheet, at::PARALLEL).map(parallel_ohm) {
+            // read with the signal itself, or over the meter's limit, there is nothing to take off
+            None => range,
+            Some(_) if matches!(method.shows, Shows::SignalVolts | Shows::LossDb) => range,
+            Some(Ok((_, most))) if range.low_ohm >= most => {
+                self.fault(
+                    at::PARALLEL,
+                    "less than was read",
+                    "what stands beside it is more than what was read",
+                    true,
+                );
+                return None;
+            }
+            Some(Ok(parallel)) => range.beside(parallel, &method),
+            Some(Err(error)) => {
+                self.fault(at::PARALLEL, cut(&error.problem), error.allowed, true);
+                return None;
+            }
+        };
         let high = if matches!(shows, Shown::Open | Shown::Above(_)) { f64::INFINITY } else { range.shown_high_ohm };
         if !range.low_ohm.is_finite() || high.is_nan() {
             self.fault(

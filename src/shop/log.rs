@@ -146,7 +146,7 @@ const fn column(name: &'static str, form: Form, example: &'static str, meaning: 
 }
 
 /// Number of columns.
-pub const COUNT: usize = 26;
+pub const COUNT: usize = 27;
 
 /// Every column; those of a readings file first, so that the readings of jobs stack into a log.
 pub const COLUMNS: [Column; COUNT] = [
@@ -158,6 +158,7 @@ pub const COLUMNS: [Column; COUNT] = [
     column("polarity", Text, "+", "which way round"),
     column("note", Text, "", "not read"),
     column("at", Quantity, "2.83 V", "the load's voltage, for signal millivolts"),
+    column("parallel", Text, "8 ohm", "what else joined its two ends while it was read, a resistance or \"unknown\""),
     column("after", Figure, "4 mV", "the same reading after the remedy, where one row holds both"),
     column("job", Text, "1042", "number of the amplifier's job; its contacts count as one cluster"),
     column("date", Date, "2024-03-05", "day of the reading; day of the remedy where one row holds both"),
@@ -197,6 +198,7 @@ pub(super) mod place {
         POLARITY,
         NOTE,
         AT,
+        PARALLEL,
         AFTER,
         JOB,
         DATE,
@@ -227,6 +229,7 @@ mod tests {
         for (at, name) in [
             (place::WHEN, "when"),
             (place::SHOWS, "shows"),
+            (place::PARALLEL, "parallel"),
             (place::AFTER, "after"),
             (place::KIND, "kind"),
             (place::REMEDY, "remedy"),

@@ -50,6 +50,19 @@ def test_a_row_with_both_readings():
     assert found.currency == "EUR" and found.part_cost[1] == 9.5
 
 
+def test_what_stood_in_parallel_is_taken_off():
+    def read(beside):
+        return log(f"{GOOD},{beside}", head=HEAD + ",parallel")
+
+    found = read("0.8 ohm")
+    ends = [found.before_low_ohm[0], found.before_high_ohm[0]]
+    np.testing.assert_allclose(ends, [1 / (1 / LOW - 1 / 0.8), 1 / (1 / HIGH - 1 / 0.8)], rtol=1e-12)
+    found = read("unknown")
+    assert found.before_low_ohm[0] == pytest.approx(LOW) and np.isinf(found.before_high_ohm[0])
+    for wrong in ("0.1 ohm", "0 ohm", "much"):
+        assert read(wrong).faults[0].column == "parallel", wrong
+
+
 STACKED = """when,contact,channel,shows,method,job,kind,date,back_on
 as found,relay / a,left,400 mV,1 A drop,7,relay,2024-03-05,
 tapped,relay / a,left,300 to 700 mV,1 A drop,7,,,
