@@ -14,7 +14,7 @@ import numpy as np
 
 from . import _core
 from ._core import Contact, Film, InputError, Job
-from .judgement_checked import checked
+from .judgement_checked import THERMAL_V, checked
 from .judgement_ear import BY_CHANCE, PRIOR, Ear, cured, somewhere_else
 from .judgement_layout import Layout
 from .physics import tunnelling_scale_v, tunnelling_thickness_m
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 LAWS = ("ohmic", "tunnelling", "rectifying", "bridged", "chatter")
-THERMAL_V = 0.025262
 HEATING_V = 2.0 * math.sqrt(_core._LORENZ_V2_PER_K2) * _core._ROOM_K
 # what another fault sounds like, by nature, as the judgement has it: grit, crackle, quieter, comes and goes, dull, hum, dead
 SOUNDS = ("grit", "crackle", "quieter", "comes and goes", "dull", "hum", "dead")

@@ -227,15 +227,14 @@ def _steps(assessment: Assessment, most: int) -> list[str]:
 
 
 def _ways(assessment: Assessment, who: str) -> str:
-    """In what way it is likeliest at fault, where that has a name of its own: "; mostly under-biased"."""
-    shares: dict[str, float] = {}
+    """In what way it is likeliest at fault, where that has a name of its own and is the same on every channel: "; mostly under-biased"."""
+    mostly = set()
     for channel in assessment.odds:
-        for one in channel.odds:
-            for way, share in one.by_hypothesis if one.who == who else ():
-                shares[way] = shares.get(way, 0.0) + share
-    most = max(shares, key=lambda way: shares[way], default=OTHER_FAULT)
-    told = most != OTHER_FAULT and 2.0 * shares[most] > sum(shares.values()) > 0.005
-    return f"; mostly {most}" if told else ""
+        shares = next((dict(one.by_hypothesis) for one in channel.odds if one.who == who), {})
+        if sum(shares.values()) > 0.005:
+            most = max(shares, key=lambda way: shares[way])
+            mostly.add(most if 2.0 * shares[most] > sum(shares.values()) else OTHER_FAULT)
+    return f"; mostly {mostly.pop()}" if len(mostly) == 1 and OTHER_FAULT not in mostly else ""
 
 
 def _rivals(assessment: Assessment, most: int) -> list[str]:
