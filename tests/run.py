@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 import time
+import tomllib
 import venv
 from pathlib import Path
 
@@ -34,6 +35,12 @@ def run(title: str, *command: str, **more: str) -> str:
     return done.stdout
 
 
+def needed() -> list[str]:
+    """What the package and its tests need, without the package."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    return [*project["dependencies"], *project["optional-dependencies"]["test"]]
+
+
 def counted(title: str, output: str, pattern: str, least: int) -> None:
     total = sum(int(n) for n in re.findall(pattern, output))
     print(f"   {total} tests passed")
@@ -45,6 +52,19 @@ def counted(title: str, output: str, pattern: str, least: int) -> None:
 def main() -> None:
     if shutil.which("cargo") is None:
         sys.exit("cargo is not on the path: install the Rust toolchain first")
+    if not PYTHON.exists():
+        print("== virtual environment", flush=True)
+        venv.create(VENV, with_pip=True)
+    # what comes from the registry comes while Rust compiles
+    with subprocess.Popen([str(PYTHON), "-m", "pip", "install", "--quiet", *needed()], cwd=ROOT) as fetching:
+        rust()
+        if fetching.wait():
+            sys.exit("failed: what the tests need was not installed")
+    python()
+    print("all tests passed")
+
+
+def rust() -> None:
     run("format", "cargo", "fmt", "--check")
     for features in BUILT:
         name = features or "default"
@@ -55,20 +75,20 @@ def main() -> None:
         output = run(f"Rust tests, {name}", "cargo", "test", "--locked", "--features", features)
         least = ENOUGH["cargo test"] if "job" in features else 10
         counted(f"Rust tests, {name}", output, r"test result: ok\. (\d+) passed", least)
-    if not PYTHON.exists():
-        print("== virtual environment", flush=True)
-        venv.create(VENV, with_pip=True)
+
+
+def python() -> None:
     # the wheel lands in the environment's own site-packages, so that what is tested is what users install
     run("build and install the wheel", str(PYTHON), "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", ".")
-    run("what the tests need", str(PYTHON), "-m", "pip", "install", "--quiet", ".[test]")
     if not any(shutil.which(name) for name in ("chromium", "chromium-browser")):
         print("== no chromium here: the customer's page is not looked at in a browser (apt-get install chromium)", flush=True)
-    # small matrices of the oracle: threads of the linear algebra only get in each other's way
-    output = run("pytest", str(PYTHON), "-m", "pytest", OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
+    # a worker for each processor; small matrices of the oracle: threads of the linear algebra only get in each other's way
+    workers = str(min(os.cpu_count() or 1, 8))
+    alone = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    output = run("pytest", str(PYTHON), "-m", "pytest", "-n", workers, "--dist", "worksteal", **alone)
     counted("pytest", output, r"(\d+) passed", ENOUGH["pytest"])
     run("stubs against the wheel", str(PYTHON), "-m", "mypy.stubtest", "weaklink", "--ignore-disjoint-bases")
     run("types of the package", str(PYTHON), "-m", "mypy", "--strict", "python/weaklink")
-    print("all tests passed")
 
 
 if __name__ == "__main__":

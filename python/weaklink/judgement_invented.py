@@ -326,12 +326,12 @@ def invent(seed: int, world: World | None = None) -> Invented | None:
     if kind < 0.7:
         one(str(rng.choice(sides)))
     elif kind < 0.88:
-        bodies = [n for n in dict.fromkeys([c.split(" / ")[0] for c in layout.contacts()] + [o for o in layout.others() if o != "8 ohm loudspeaker"])]
-        body = str(rng.choice(bodies))
+        # a body that both channels have, by the same priors, and on either any contact of it; each channel has its own loudspeaker
+        while (body := _somebody(layout, rng).split(" / ")[0]) in ("something else", "8 ohm loudspeaker"):
+            pass
         members = [c for c in layout.contacts() if c.split(" / ")[0] == body] or [body]
-        member = str(rng.choice(members))
         for side in sides:
-            one(side, member)
+            one(side, str(rng.choice(members)))
     else:
         for side in sides:
             one(side)

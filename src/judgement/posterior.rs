@@ -120,27 +120,23 @@ fn weigh(scene: &ChannelScene, priors: &Priors, asked: Asked, watch: &dyn Watch)
     Ok(Weighed { strata, sums, else_prior: priors.something_else, else_evidence })
 }
 
-/// What the two channels could share: suspects of one body, by number on either.
+/// What the two channels can share: suspects of one body, by number on either. A loudspeaker each has its own.
 fn bodies(scene: &Scene) -> Vec<[Vec<usize>; 2]> {
-    let of = |channel: &ChannelScene, k: usize| -> Option<String> {
-        let suspect: &Suspect = &channel.suspects[k];
-        match suspect.nature {
-            Nature::Loudspeaker => None,
-            Nature::Contact | Nature::Beside => Some(format!("part {}", suspect.part)),
-            _ => Some(format!("other {}", suspect.who)),
-        }
+    let name = |suspect: &Suspect| match suspect.nature {
+        Nature::Loudspeaker => None,
+        Nature::Contact | Nature::Beside => Some(format!("part {}", suspect.part)),
+        _ => Some(format!("other {}", suspect.who)),
     };
     let mut found: Vec<(String, [Vec<usize>; 2])> = Vec::new();
     for (side, channel) in scene.channels.iter().enumerate() {
-        for k in channel.on_bad_routes() {
-            if let Some(name) = of(channel, k) {
-                match found.iter_mut().find(|f| f.0 == name) {
-                    Some(known) => known.1[side].push(k),
-                    None => {
-                        let mut sides = [Vec::new(), Vec::new()];
-                        sides[side].push(k);
-                        found.push((name, sides));
-                    }
+        for (k, suspect) in channel.suspects.iter().enumerate() {
+            let Some(name) = name(suspect) else { continue };
+            match found.iter_mut().find(|f| f.0 == name) {
+                Some(known) => known.1[side].push(k),
+                None => {
+                    let mut sides = [Vec::new(), Vec::new()];
+                    sides[side].push(k);
+                    found.push((name, sides));
                 }
             }
         }
@@ -148,7 +144,11 @@ fn bodies(scene: &Scene) -> Vec<[Vec<usize>; 2]> {
     found.into_iter().map(|f| f.1).filter(|sides| sides.iter().all(|s| !s.is_empty())).collect()
 }
 
-/// Factor on each stratum's prior from the other channel: one shared cause against two.
+/// Factor on each stratum's prior from the other channel, and last that on "nothing in the sheet": one shared cause against two.
+///
+/// Two causes are drawn apart. A shared one is a body, as probable as its suspects are; on each channel it is one of them, by
+/// their priors. Priors are those of the whole sheet: what stands on no bad route, or is excluded, takes its part and explains
+/// nothing. Of two faults either was the first, which is the one that can be shared.
 fn shared_factors(
     scene: &Scene,
     weighed: &[Option<Weighed>; 2],
@@ -158,35 +158,31 @@ fn shared_factors(
     let (here, there) = (weighed[side].as_ref()?, weighed[1 - side].as_ref()?);
     let share = scene.priors.shared;
     let bodies = bodies(scene);
-    let total: f64 = there.strata.iter().zip(&there.sums).map(|(s, z)| s.prior * z.mean_without(group)).sum::<f64>()
-        + there.else_prior * there.else_evidence;
-    let all_prior: f64 = there.strata.iter().map(|s| s.prior).sum::<f64>() + there.else_prior;
-    let apart = total / all_prior;
-    let body_mean = |weighed: &Weighed, members: &[usize]| {
-        let mine = |s: &&(&Stratum, &Sums)| s.0.suspect.is_some_and(|(k, _)| members.contains(&k));
-        let pairs: Vec<(&Stratum, &Sums)> = weighed.strata.iter().zip(&weighed.sums).collect();
-        let prior: f64 = pairs.iter().filter(mine).map(|s| s.0.prior).sum();
-        let sum: f64 = pairs.iter().filter(mine).map(|s| s.0.prior * s.1.mean_without(group)).sum();
-        (prior, if prior > 0.0 { sum / prior } else { 0.0 })
+    let prior = |side: usize, members: &[usize]| members.iter().map(|&k| scene.channels[side].suspects[k].prior).sum();
+    let all_bodies: f64 = bodies.iter().map(|body| -> f64 { prior(side, &body[side]) }).sum();
+    // share of a stratum's draws that each of these was the first fault of
+    let first = |stratum: &Stratum, sums: &Sums, members: &[usize]| match stratum.suspect {
+        Some((k, _)) => f64::from(u8::from(members.contains(&k))),
+        None => members.iter().map(|&k| 0.5 * sums.share_of(Some(k), group)).sum(),
     };
-    let here_prior: f64 = here.strata.iter().map(|s| s.prior).sum::<f64>() + here.else_prior;
-    Some(
-        here.strata
-            .iter()
-            .map(|stratum| {
-                let body = stratum.suspect.and_then(|(k, _)| bodies.iter().find(|b| b[side].contains(&k)));
-                let together = body.map_or(0.0, |body| {
-                    let (own, _) = body_mean(here, &body[side]);
-                    let (_, theirs) = body_mean(there, &body[1 - side]);
-                    // every body is as likely as any other; within it the strata keep their shares
-                    if own > 0.0 { theirs * here_prior / (own * bodies.len() as f64) } else { 0.0 }
-                });
-                let share = if bodies.is_empty() { 0.0 } else { share };
-                (1.0 - share) * apart + share * together
-            })
-            .chain(std::iter::once(if bodies.is_empty() { apart } else { (1.0 - share) * apart }))
-            .collect(),
-    )
+    let explained: Vec<f64> =
+        there.strata.iter().zip(&there.sums).map(|(s, z)| s.prior * z.mean_without(group)).collect();
+    let apart = explained.iter().sum::<f64>() + there.else_prior * there.else_evidence;
+    let by_body: Vec<f64> = bodies
+        .iter()
+        .map(|body| {
+            let strata = there.strata.iter().zip(&there.sums).zip(&explained);
+            let sum: f64 = strata.map(|((stratum, sums), mass)| mass * first(stratum, sums, &body[1 - side])).sum();
+            let prior: f64 = prior(1 - side, &body[1 - side]);
+            if prior > 0.0 { sum / prior } else { 0.0 }
+        })
+        .collect();
+    let together = |stratum: &Stratum, sums: &Sums| -> f64 {
+        let sum: f64 = bodies.iter().zip(&by_body).map(|(body, z)| first(stratum, sums, &body[side]) * z).sum();
+        if all_bodies > 0.0 { sum / all_bodies } else { 0.0 }
+    };
+    let factor = |(stratum, sums): (&Stratum, &Sums)| (1.0 - share) * apart + share * together(stratum, sums);
+    Some(here.strata.iter().zip(&here.sums).map(factor).chain(std::iter::once((1.0 - share) * apart)).collect())
 }
 
 /// Beliefs of both channels; nothing for one without symptoms.

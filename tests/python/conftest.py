@@ -68,6 +68,21 @@ def jobs():
     return ROOT / "notebooks" / "jobs"
 
 
+def pytest_sessionfinish(session):
+    """What a worker (pytest-xdist) put into the table goes to the process that prints it."""
+    import attack_table
+
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["attacks"] = attack_table.ROWS
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node):
+    import attack_table
+
+    attack_table.ROWS += [tuple(row) for row in getattr(node, "workeroutput", {}).get("attacks", [])]
+
+
 def pytest_terminal_summary(terminalreporter):
     """The table of all attacks on the bounds that ran."""
     import attack_table

@@ -107,6 +107,28 @@ def test_priors_are_followed_and_refused():
         wl.assess(wl.Job.from_text(nothing + "[prior]\nno_contact = 0\nsomething_else = 0\n" + GRITTY))
 
 
+def test_a_shared_cause_keeps_the_priors_of_the_sheet():
+    # with shared = 1 both channels' evidence multiplies and the prior counts once, with shared = 0 each channel's stands alone: what
+    # is left when one is divided by the other is the prior of the body, here 65 of 100 over three contacts against 30 over three others
+    # (two of the contacts are one body)
+    for heard in ('left = "grit"\nright = "grit"\n', 'left = "dull"\nright = "dull"\n', 'left = "grit"\nright = "dull"\n'):
+        text = '[prior]\nshared = {}\ntwo_faults = 0\n[[heard]]\nroute = "disc"\n' + heard
+        apart, together = (assess(text.format(shared), draws=20_000).odds for shared in (0, 1))
+        left = {
+            who: apart[0].of(who) * apart[1].of(who) / together[0].of(who)
+            for who in ("monitor / a", "selector / disc", "line stage", "disc player")
+        }
+        whole = {"monitor / a": 0.65 / 3, "selector / disc": 2 * 0.65 / 3, "line stage": 0.30 / 3, "disc player": 0.30 / 3}
+        for who, prior in whole.items():
+            assert left[who] / left["line stage"] == pytest.approx(prior / whole["line stage"], rel=1e-9), who
+        assert together[0].something_else == 0.0 < apart[0].something_else
+    # what is shared is on both channels the same body: the clip lead that clears a contact on one speaks for it on the other
+    cleared = '[[bridged]]\ncontact = "selector / disc"\nchannel = "left"\nthen = "same"\n'
+    both = text.format("{}").replace("dull", "grit")
+    of = [assess((both + cleared).format(shared), draws=20_000).odds[1].of("selector / disc") for shared in (0, 0.6, 1)]
+    assert of[0] > of[1] > of[2] and of[2] < 0.2 * of[0]
+
+
 def test_every_draw_as_a_dataset():
     pytest.importorskip("xarray")
     found = assess(GRITTY, draws=5000, seed=2)
