@@ -46,7 +46,8 @@ class Told:
     of_two: int = 0
     of_two_cleared: int = 0
     clashes: int = 0
-    odds: list[tuple[float, bool]] = field(default_factory=list)
+    # probability, whether it was that one, which amplifier
+    odds: list[tuple[float, bool, int]] = field(default_factory=list)
 
     def add(self, other: Told) -> None:
         """Adds what another run found."""
@@ -62,15 +63,21 @@ class Told:
         return len(told), sum(hit for _, hit in told), sum(p for p, _ in told) / max(len(told), 1)
 
     def deciles(self) -> list[tuple[int, float, float, float]]:
-        """Number, mean probability, observed share, standard error of that, for every decile of the probabilities."""
+        """Number, mean probability, observed share, standard error of that, for every decile of the probabilities.
+
+        What is told of one amplifier goes together: one cause behind both channels is judged twice, and of two suspects of a channel one
+        alone is mostly guilty. The error is that of sums over amplifiers (Liang and Zeger 1986 [memory]), not of so many independent cases.
+        """
         rows = []
         for k in range(DECILES):
-            inside = [(p, hit) for p, hit in self.odds if k <= p * DECILES < k + 1 or (k == DECILES - 1 and p >= 1.0)]
+            inside = [one for one in self.odds if k <= one[0] * DECILES < k + 1 or (k == DECILES - 1 and one[0] >= 1.0)]
             if inside:
                 n = len(inside)
-                mean = sum(p for p, _ in inside) / n
-                error = math.sqrt(max(sum(p * (1.0 - p) for p, _ in inside), 1e-12)) / n
-                rows.append((n, mean, sum(hit for _, hit in inside) / n, error))
+                off: dict[int, float] = {}
+                for p, hit, amplifier in inside:
+                    off[amplifier] = off.get(amplifier, 0.0) + hit - p
+                error = math.sqrt(max(sum(d * d for d in off.values()), 1e-12)) / n
+                rows.append((n, sum(p for p, _, _ in inside) / n, sum(hit for _, hit, _ in inside) / n, error))
         return rows
 
     def uncalibrated(self) -> list[str]:
@@ -95,7 +102,7 @@ def told_of(seed: int, world: World, draws: int) -> Told:
         found.channels += 1
         found.first += leader in guilty
         found.leaders.append((min(p, 1.0), leader in guilty))
-        found.odds += [(min(p, 1.0), who in guilty) for who, p in odds]
+        found.odds += [(min(p, 1.0), who in guilty, seed) for who, p in odds]
         for one in answer.findings:
             if one.channel == channel.channel and one.contact in guilty:
                 way = amplifier.way[channel.channel]

@@ -160,6 +160,21 @@ def test_invented_amplifiers_are_the_same_for_the_same_seed():
     assert wrong is not None and wrong.sheet != first.sheet
 
 
+def test_deciles_count_amplifiers_not_cases():
+    # 100 amplifiers at 45 %, 50 of them hits: each told once, then told twice, then with the other suspect at 45 % that is right when the
+    # first is not. The second adds nothing to know, the third says 90 % of what always is one of the two
+    hits = [k % 2 == 0 for k in range(100)]
+    once = judgement_truth.Told(odds=[(0.45, hit, k) for k, hit in enumerate(hits)])
+    twice = judgement_truth.Told(odds=2 * once.odds)
+    either = judgement_truth.Told(odds=once.odds + [(0.45, not hit, k) for k, hit in enumerate(hits)])
+    (one,), (two,), (pair,) = once.deciles(), twice.deciles(), either.deciles()
+    assert one[:3] == pytest.approx((100, 0.45, 0.5)) and two[:3] == pytest.approx((200, 0.45, 0.5))
+    # root of the sum of squares of 50 times 0.55 and 50 times 0.45, over 100
+    assert one[3] == pytest.approx((50 * 0.55**2 + 50 * 0.45**2) ** 0.5 / 100) and two[3] == pytest.approx(one[3])
+    assert pair[3] == pytest.approx(100**0.5 * 0.1 / 200)
+    assert not once.uncalibrated() and either.uncalibrated()
+
+
 def test_planted_truth_reduced():
     # the whole: python -m weaklink.judgement_truth
     found = judgement_truth.judged(40, World(), draws=5000, workers=1)
@@ -172,6 +187,6 @@ def test_planted_truth_reduced():
     assert hits / count > 0.6
     # a suspect picked at random would be right in about one of ten
     assert found.first / found.channels > 0.4
-    brier = np.mean([(p - hit) ** 2 for p, hit in found.odds])
-    base = np.mean([hit for _, hit in found.odds])
+    brier = np.mean([(p - hit) ** 2 for p, hit, _ in found.odds])
+    base = np.mean([hit for _, hit, _ in found.odds])
     assert brier < 0.75 * base * (1.0 - base) and math.isfinite(brier)
