@@ -113,7 +113,7 @@ def test_a_shared_cause_keeps_the_priors_of_the_sheet():
     # (two of the contacts are one body)
     for heard in ('left = "grit"\nright = "grit"\n', 'left = "dull"\nright = "dull"\n', 'left = "grit"\nright = "dull"\n'):
         text = '[prior]\nshared = {}\ntwo_faults = 0\n[[heard]]\nroute = "disc"\n' + heard
-        apart, together = (assess(text.format(shared), draws=20_000).odds for shared in (0, 1))
+        apart, together, between = (assess(text.format(shared), draws=20_000).odds for shared in (0, 1, 0.6))
         left = {
             who: apart[0].of(who) * apart[1].of(who) / together[0].of(who)
             for who in ("monitor / a", "selector / disc", "line stage", "disc player")
@@ -122,6 +122,10 @@ def test_a_shared_cause_keeps_the_priors_of_the_sheet():
         for who, prior in whole.items():
             assert left[who] / left["line stage"] == pytest.approx(prior / whole["line stage"], rel=1e-9), who
         assert together[0].something_else == 0.0 < apart[0].something_else
+        # what a share of 0.6 does to a stage against "nothing in the sheet", which is never shared: the other channel's odds on it over its
+        # prior, among the 95 of 100 that can be shared
+        lost = (between[0].something_else / apart[0].something_else) / (between[0].of("line stage") / apart[0].of("line stage"))
+        assert (1 / lost - 1) * 0.4 / 0.6 == pytest.approx(apart[1].of("line stage") / whole["line stage"] / 0.95, rel=1e-9)
     # what is shared is on both channels the same body: the clip lead that clears a contact on one speaks for it on the other
     cleared = '[[bridged]]\ncontact = "selector / disc"\nchannel = "left"\nthen = "same"\n'
     both = text.format("{}").replace("dull", "grit")
