@@ -227,3 +227,43 @@ pub struct Scene {
     /// what was likely before
     pub priors: Priors,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Method;
+    use crate::bench::evidence::Channel;
+    use crate::bench::reading::State;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn what_stands_in_parallel_loads_the_meter() {
+        let method =
+            Method { source_ohm: Some(1000.0), open_circuit_v: Some(2.0), ..Method::typical("dry box").unwrap() };
+        let mut reading = Reading {
+            when: State::AsFound,
+            contact: "a / b".into(),
+            channel: Channel::Left,
+            shows: Shown::Between(1.0, 2.0),
+            method,
+            method_name: "dry box".into(),
+            polarity: None,
+            at_v: None,
+            parallel_ohm: None,
+            note: None,
+            file: None,
+            line: 1,
+        };
+        let open_v = |reading: &Reading| Measured::new(reading, &Place::UNKNOWN).open_v.unwrap();
+        assert_relative_eq!(open_v(&reading), 2.0);
+        // Thevenin: 2 V behind 1 kohm onto 1 kohm leave 1 V, onto 100 to 1000 ohm (316 in the middle) 0.48 V, onto no one knows what 2 V
+        for (parallel_ohm, left_v) in [
+            ((1000.0, 1000.0), 1.0),
+            ((100.0, 1000.0), 2.0 / (1.0 + 1000.0 / 316.227_766_016_837_9)),
+            ((0.0, f64::INFINITY), 2.0),
+        ] {
+            reading.parallel_ohm = Some(parallel_ohm);
+            assert_relative_eq!(open_v(&reading), left_v, max_relative = 1e-12);
+        }
+    }
+}

@@ -133,6 +133,17 @@ def test_a_shared_cause_keeps_the_priors_of_the_sheet():
     assert of[0] > of[1] > of[2] and of[2] < 0.2 * of[0]
 
 
+def test_what_can_be_shared(jobs):
+    # each channel has its own loudspeaker; one of two faults can be the shared one
+    text = (jobs / "innocent-contacts.toml").read_text(encoding="utf-8").replace('readings = "innocent-contacts.csv"', "")
+    apart, together = (wl.assess(wl.Job.from_text(f"{text}\n[prior]\nshared = {s}\n"), draws=20_000).odds for s in (0, 1))
+    assert together[0].of("8 ohm loudspeaker") == 0.0 < apart[0].of("8 ohm loudspeaker")
+    heard = '[[heard]]\nroute = "disc"\nchannel = "both"\nwhat = "grit"\n[[heard]]\nroute = "tape"\nchannel = "both"\nwhat = "hum"\n'
+    for shared in (0, 1):
+        (left, _) = assess(f"[prior]\nshared = {shared}\ntwo_faults = 0.3\n" + heard, draws=20_000).odds
+        assert left.two_faults > 0.1
+
+
 def test_every_draw_as_a_dataset():
     pytest.importorskip("xarray")
     found = assess(GRITTY, draws=5000, seed=2)
