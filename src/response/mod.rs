@@ -7,6 +7,7 @@ pub mod ceiling_by_readings;
 pub mod ceiling_many;
 pub mod ceiling_resistive;
 pub mod ceiling_two_tone;
+pub mod ceilings;
 pub mod distortion;
 pub mod distortion_many;
 mod drift;
