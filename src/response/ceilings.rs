@@ -97,7 +97,12 @@ impl<'a> Asked<'a> {
             }
         };
         match &prepared.3 {
-            Ok(ready) => ready.ceiling_beside(sum, self.emf_v.at(point), direct_a),
+            Ok(ready) => {
+                let cell = ready.cell_number(sum).and_then(|number| ready.cell(number));
+                let mut found = Ceiling::NOTHING_MOVES;
+                ready.from_cell(cell.as_deref(), std::iter::once(sum), |_, ceiling| found = ceiling);
+                ready.grown(found, sum, self.emf_v.at(point), direct_a)
+            }
             // not one loop: T2
             Err(Status::SeveralLoops | Status::SharedReturn) => {
                 let direct_current_a = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
@@ -110,11 +115,31 @@ impl<'a> Asked<'a> {
     }
 }
 
+/// Applies work to every item of a list, on all cores where the feature `threads` is on and there is more than one item.
+fn each<T: Send, U: Send>(
+    items: Vec<T>,
+    work: impl Fn(T) -> Result<U, Stopped> + Sync + Send,
+) -> Result<Vec<U>, Stopped> {
+    #[cfg(feature = "threads")]
+    if items.len() > 1 {
+        use rayon::prelude::*;
+        if let Some(pool) = crate::threads::pool() {
+            return pool.install(|| items.into_par_iter().map(work).collect());
+        }
+    }
+    items.into_iter().map(work).collect()
+}
+
 /// The ceilings of `points` points, on all cores where the feature `threads` is on. None depends on what else is asked.
 ///
 /// # Errors
 /// [`Stopped`] when the watch says so.
 pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<Vec<Ceiling>, Stopped> {
+    if points > 1 {
+        if let Some(shared) = Shared::of(asked) {
+            return shared.ceilings(asked, points, watch);
+        }
+    }
     let chunk = |start: usize| -> Result<Vec<Ceiling>, Stopped> {
         let mut kept = Kept::default();
         let end = points.min(start + CHUNK);
@@ -123,16 +148,120 @@ pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<V
         watch.done(end - start);
         out
     };
-    let starts = || (0..points).step_by(CHUNK);
-    #[cfg(feature = "threads")]
-    if points > CHUNK {
-        use rayon::prelude::*;
-        if let Some(pool) = crate::threads::pool() {
-            let starts: Vec<usize> = starts().collect();
-            let parts: Result<Vec<_>, _> = pool.install(|| starts.into_par_iter().map(chunk).collect());
-            return Ok(parts?.concat());
+    Ok(each((0..points).step_by(CHUNK).collect(), chunk)?.concat())
+}
+
+/// A loop that all points share whose contacts all move: only the ranges differ.
+struct Shared<'n> {
+    ready: Loop<'n>,
+    direct_a: f64,
+}
+
+/// Points of a chunk in the order of their cells.
+struct Sorted {
+    start: usize,
+    order: Vec<u32>,
+    /// cell, where its points begin and end in `order`; points without a cell come last
+    groups: Vec<(Option<usize>, usize, usize)>,
+}
+
+/// Points of a shared loop that one thread takes at a time.
+const SHARED_CHUNK: usize = 8192;
+
+impl<'n> Shared<'n> {
+    fn of(asked: &Asked<'n>) -> Option<Self> {
+        let network = asked.network;
+        let (Values::One(f), Some(ranges)) = (asked.frequency_hz, asked.ranges) else { return None };
+        let mut fixed = Vec::with_capacity(network.contacts.len());
+        for (values, contact) in asked.film_ohm.iter().zip(&network.contacts) {
+            let Values::One(ohm) = values else { return None };
+            fixed.push(ohm + contact.constriction_ohm);
         }
+        let indices: Vec<usize> = ranges.iter().map(|range| range.0).collect();
+        for &k in &indices {
+            fixed[k] = network.contacts[k].role.perfect_ohm();
+        }
+        let direct_a = indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
+        let ready = Loop::new(network, &indices, &fixed, f, asked.band_hz).ok()?;
+        Some(Self { ready, direct_a })
     }
-    let parts: Result<Vec<_>, _> = starts().map(chunk).collect();
-    Ok(parts?.concat())
+
+    /// The range of all contacts together, if each of them moves.
+    fn sum(asked: &Asked<'_>, point: usize) -> Option<(f64, f64)> {
+        let mut sum = (0.0, 0.0);
+        for (_, low, high) in asked.ranges? {
+            let (low, high) = (low.at(point), high.at(point));
+            if high.is_nan() || high <= low {
+                return None;
+            }
+            sum = (sum.0 + low, sum.1 + high);
+        }
+        Some(sum)
+    }
+
+    fn sorted(&self, asked: &Asked<'_>, start: usize, end: usize) -> Sorted {
+        let none = Loop::CELLS;
+        let cell = |point| Self::sum(asked, point).and_then(|sum| self.ready.cell_number(sum)).unwrap_or(none);
+        let numbers: Vec<usize> = (start..end).map(cell).collect();
+        let mut begins = vec![0u32; none + 2];
+        numbers.iter().for_each(|&number| begins[number + 1] += 1);
+        let mut groups = Vec::new();
+        let mut before = 0;
+        for number in 0..=none {
+            let count = begins[number + 1] as usize;
+            if count > 0 {
+                groups.push(((number < none).then_some(number), before, before + count));
+            }
+            begins[number] = before as u32;
+            before += count;
+        }
+        let mut order = vec![0u32; numbers.len()];
+        for (at, &number) in numbers.iter().enumerate() {
+            order[begins[number] as usize] = at as u32;
+            begins[number] += 1;
+        }
+        Sorted { start, order, groups }
+    }
+
+    fn answer(&self, asked: &Asked<'n>, sorted: &Sorted, out: &mut [Ceiling], watch: &dyn Watch) -> Result<(), Stopped> {
+        let mut kept = Kept::default();
+        for &(number, from, to) in &sorted.groups {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let places = &sorted.order[from..to];
+            let Some(number) = number else {
+                for &place in places {
+                    out[place as usize] = asked.one(sorted.start + place as usize, &mut kept);
+                }
+                continue;
+            };
+            let cell = self.ready.cell(number);
+            let range = |place: &u32| Self::sum(asked, sorted.start + *place as usize).unwrap_or((0.0, 0.0));
+            self.ready.from_cell(cell.as_deref(), places.iter().map(range), |k, found| {
+                let place = places[k] as usize;
+                out[place] = if self.direct_a == 0.0 {
+                    found
+                } else {
+                    self.ready.grown(found, range(&places[k]), asked.emf_v.at(sorted.start + place), self.direct_a)
+                };
+            });
+        }
+        watch.done(sorted.order.len());
+        Ok(())
+    }
+
+    fn ceilings(&self, asked: &Asked<'n>, points: usize, watch: &dyn Watch) -> Result<Vec<Ceiling>, Stopped> {
+        let starts: Vec<usize> = (0..points).step_by(SHARED_CHUNK).collect();
+        let sorted = each(starts, |start| Ok(self.sorted(asked, start, points.min(start + SHARED_CHUNK))))?;
+        // cells first, each by one thread
+        let numbers = sorted.iter().flat_map(|part| part.groups.iter().filter_map(|group| group.0));
+        let numbers: std::collections::BTreeSet<usize> = numbers.collect();
+        let make = |number| if watch.stop() { Err(Stopped) } else { Ok(drop(self.ready.cell(number))) };
+        each(numbers.into_iter().collect(), make)?;
+        let mut out = vec![Ceiling::NOTHING_MOVES; points];
+        let parts: Vec<_> = sorted.iter().zip(out.chunks_mut(SHARED_CHUNK)).collect();
+        each(parts, |(sorted, out)| self.answer(asked, sorted, out, watch))?;
+        Ok(out)
+    }
 }

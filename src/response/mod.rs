@@ -8,6 +8,7 @@ pub mod ceiling_many;
 pub mod ceiling_resistive;
 pub mod ceiling_two_tone;
 pub mod ceilings;
+mod cells;
 pub mod distortion;
 pub mod distortion_many;
 mod drift;

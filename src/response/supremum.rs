@@ -62,7 +62,8 @@ impl Span {
         low.chain(halves(14).into_iter().map(|(a, b)| Self::High(a, b))).collect()
     }
 
-    fn ends(self) -> (f64, f64) {
+    /// Both ends, in the units of the interval.
+    pub(crate) fn ends(self) -> (f64, f64) {
         match self {
             Self::Low(a, b) | Self::High(a, b) => (a, b),
         }
