@@ -86,9 +86,9 @@ impl<'py> Ready<'py> {
         Ok(Self { columns: arguments.broadcast()?, frequency, contacts })
     }
 
+    /// The kernel's answer at every point, as Python sees it.
     pub(super) fn evaluate<T>(
         &self,
-        py: Python<'py>,
         network: &Network,
         blank: T,
         kernel: impl Fn(
@@ -100,9 +100,9 @@ impl<'py> Ready<'py> {
         ) -> Result<(), crate::watch::Stopped>
         + Send
         + Sync,
-    ) -> PyResult<Vec<T>>
+    ) -> PyResult<Py<PyAny>>
     where
-        T: Copy + Send + Sync,
+        T: numpy::Element + Copy + Send + Sync + pyo3::IntoPyObjectExt<'py>,
     {
         let frequency = self.columns.values(self.frequency)?;
         let mut stores = vec![Vec::new(); self.contacts.len()];
@@ -110,12 +110,7 @@ impl<'py> Ready<'py> {
         for ((&number, contact), store) in self.contacts.iter().zip(&network.contacts).zip(&mut stores) {
             values.push(with_constriction(self.columns.values(number)?, contact.constriction_ohm, store));
         }
-        let size = self.columns.size;
-        run(py, size, |watch| {
-            let mut out = vec![blank; size];
-            kernel(network, frequency, &values, &mut out, watch)?;
-            Ok(out)
-        })
+        self.columns.filled(blank, |out, watch| kernel(network, frequency, &values, out, watch))
     }
 }
 

@@ -465,3 +465,6 @@ pub(super) fn form<const N: usize>(output: &Jet<N>, parts: &[Jet<N>; 3]) -> Opti
     let inverse = output.inverse()?;
     Some(Form::new(parts.map(|part| part.times(&inverse))))
 }
+
+#[cfg(test)]
+mod tests;

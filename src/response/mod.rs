@@ -9,6 +9,7 @@ pub mod ceiling_resistive;
 pub mod ceiling_two_tone;
 pub mod ceilings;
 mod cells;
+mod collapsed;
 pub mod distortion;
 pub mod distortion_many;
 mod drift;
