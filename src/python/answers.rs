@@ -169,9 +169,9 @@ pub(super) fn ceiling<'py>(
     };
     let out = run(py, size.saturating_mul(GRID_WORK), |watch| ceilings(&asked, size, watch))?;
     Ok(Ceiling {
-        harmonics: columns.result(out.iter().map(|c| c.harmonics).collect::<Vec<f64>>())?,
-        chatter: columns.result(out.iter().map(|c| c.chatter).collect::<Vec<f64>>())?,
-        statuses: Statuses::new(&columns, out.iter().map(|c| c.status))?,
+        statuses: Statuses::new(&columns, out.status.iter().copied())?,
+        harmonics: columns.result(out.harmonics)?,
+        chatter: columns.result(out.chatter)?,
     })
 }
 

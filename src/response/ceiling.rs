@@ -25,7 +25,7 @@
 //! The supremum over the band is enclosed (`response::supremum`): never too small, no frequency left out. Proofs of
 //! all of it: [`bounds`](super::bounds).
 
-use super::cells::{BLOCK, CELLS, Cell, Enclosing, Form, Ranges, Table, cell_of, form};
+use super::cells::{CELLS, Cell, Enclosing, Form, ROOM, Ranges, Table, cell_of, form};
 use super::enclosed::{Cut, EVEN, Field, Walk};
 use super::jet::Jet;
 use super::linear::gain_after;
@@ -300,7 +300,7 @@ impl<'a> Loop<'a> {
     }
 
     /// A range as the bound takes it: across the signal in siemens.
-    fn own_range(&self, range_ohm: (f64, f64)) -> Result<(f64, f64), Status> {
+    pub(super) fn own_range(&self, range_ohm: (f64, f64)) -> Result<(f64, f64), Status> {
         match self.across {
             false if range_ohm.1.is_infinite() => Err(Status::CanOpen),
             true if range_ohm.0 <= 0.0 => Err(Status::CanShort),
@@ -344,9 +344,10 @@ impl<'a> Loop<'a> {
         self.table.get_or_init(make).as_ref()
     }
 
-    /// The number of the cell that a range is answered from, see [`super::cells`].
-    pub(super) fn cell_number(&self, range_ohm: (f64, f64)) -> Option<usize> {
-        self.own_range(range_ohm).ok().and_then(cell_of)
+    /// The number of the cell that a range is answered from, see [`super::cells`], and the range as the bound takes it.
+    pub(super) fn cell_number(&self, range_ohm: (f64, f64)) -> Option<(usize, (f64, f64))> {
+        let own = self.own_range(range_ohm).ok()?;
+        Some((cell_of(own)?, own))
     }
 
     /// Numbers of cells are below this.
@@ -356,53 +357,28 @@ impl<'a> Loop<'a> {
         self.table()?.cell(self, number)
     }
 
-    /// Ceilings of ranges of one cell, taken from it; where it does not say, interval by interval.
-    pub(super) fn from_cell(
-        &self,
-        cell: Option<&Cell>,
-        ranges_ohm: impl ExactSizeIterator<Item = (f64, f64)> + Clone,
-        mut found: impl FnMut(usize, Ceiling),
-    ) {
-        let Some(cell) = cell else {
-            ranges_ohm.enumerate().for_each(|(k, range)| found(k, self.ceiling(range)));
-            return;
-        };
-        let arch = pulp::Arch::new();
-        let mut rest = ranges_ohm.enumerate();
-        let [mut low, mut high, mut harmonics, mut chatter] = [[1.0; BLOCK]; 4];
-        loop {
-            let block = rest.clone();
-            let mut count = 0;
-            for (_, range) in rest.by_ref().take(BLOCK) {
-                if let Ok(own) = self.own_range(range) {
-                    (low[count], high[count]) = own;
-                }
-                count += 1;
-            }
-            if count == 0 {
-                return;
-            }
-            arch.dispatch(Ranges {
-                cell,
-                low: &low,
-                high: &high,
-                count,
-                harmonics: &mut harmonics,
-                chatter: &mut chatter,
-            });
-            for (at, (k, range)) in block.take(count).enumerate() {
-                if chatter[at].is_nan() {
-                    found(k, self.ceiling(range));
-                    continue;
-                }
-                let harmonics = match (self.dense, self.on_harmonics.output.is_empty()) {
-                    (true, _) => chatter[at],
-                    (false, true) => f64::NAN,
-                    (false, false) => harmonics[at],
-                };
-                found(k, Ceiling { harmonics, chatter: chatter[at], status: Status::Holds });
-            }
+    /// Ceilings of `count` ranges of one cell as the bound takes them, to the front of `harmonics` and `chatter`; all lists have
+    /// room for a vector more. NaN in `chatter` where the cell does not say: such a range goes interval by interval.
+    pub(super) fn from_cell(&self, cell: &Cell, count: usize, ends: [&[f64]; 2], found: [&mut [f64]; 2]) {
+        let ([low, high], [harmonics, chatter]) = (ends, found);
+        pulp::Arch::new().dispatch(Ranges { cell, count, low, high, harmonics, chatter });
+        if self.dense {
+            harmonics[..count].copy_from_slice(&chatter[..count]);
+        } else if self.on_harmonics.output.is_empty() {
+            harmonics[..count].fill(f64::NAN);
         }
+    }
+
+    /// The ceiling of one range, from its cell if it has one: the same bits as among many.
+    pub(super) fn one_from_cell(&self, range_ohm: (f64, f64)) -> Ceiling {
+        let Some((number, (low, high))) = self.cell_number(range_ohm) else { return self.ceiling(range_ohm) };
+        let Some(cell) = self.cell(number) else { return self.ceiling(range_ohm) };
+        let [mut harmonics, mut chatter] = [[f64::NAN; ROOM]; 2];
+        self.from_cell(&cell, 1, [&[low; ROOM], &[high; ROOM]], [&mut harmonics, &mut chatter]);
+        if chatter[0].is_nan() {
+            return self.ceiling(range_ohm);
+        }
+        Ceiling { harmonics: harmonics[0], chatter: chatter[0], status: Status::Holds }
     }
 }
 

@@ -1,6 +1,7 @@
 //! Ceilings of many points: what differs from point to point, and what is made ready once for all that share it.
 
 use super::ceiling::{Ceiling, Loop, Status};
+use super::cells::ROOM;
 use super::ceiling_many::{Beside, ceiling_many_beside};
 use super::level::{on_contact, section_emf_v};
 use super::sweep::Values;
@@ -97,12 +98,7 @@ impl<'a> Asked<'a> {
             }
         };
         match &prepared.3 {
-            Ok(ready) => {
-                let cell = ready.cell_number(sum).and_then(|number| ready.cell(number));
-                let mut found = Ceiling::NOTHING_MOVES;
-                ready.from_cell(cell.as_deref(), std::iter::once(sum), |_, ceiling| found = ceiling);
-                ready.grown(found, sum, self.emf_v.at(point), direct_a)
-            }
+            Ok(ready) => ready.grown(ready.one_from_cell(sum), sum, self.emf_v.at(point), direct_a),
             // not one loop: T2
             Err(Status::SeveralLoops | Status::SharedReturn) => {
                 let direct_current_a = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
@@ -130,25 +126,74 @@ fn each<T: Send, U: Send>(
     items.into_iter().map(work).collect()
 }
 
+/// Ceilings of many points, a list of each part of [`Ceiling`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ceilings {
+    /// see [`Ceiling::harmonics`]
+    pub harmonics: Vec<f64>,
+    /// see [`Ceiling::chatter`]
+    pub chatter: Vec<f64>,
+    /// see [`Ceiling::status`]
+    pub status: Vec<Status>,
+}
+
+impl Ceilings {
+    fn room(points: usize) -> Self {
+        Self { harmonics: vec![0.0; points], chatter: vec![0.0; points], status: vec![Status::Holds; points] }
+    }
+
+    fn parts(&mut self, length: usize) -> impl Iterator<Item = Part<'_>> {
+        let Self { harmonics, chatter, status } = self;
+        let lists = harmonics.chunks_mut(length).zip(chatter.chunks_mut(length)).zip(status.chunks_mut(length));
+        let part = move |(number, ((harmonics, chatter), status))| Part { start: number * length, harmonics, chatter, status };
+        lists.enumerate().map(part)
+    }
+}
+
+/// Points one after another, the first of which has number `start`.
+struct Part<'a> {
+    start: usize,
+    harmonics: &'a mut [f64],
+    chatter: &'a mut [f64],
+    status: &'a mut [Status],
+}
+
+impl Part<'_> {
+    fn len(&self) -> usize {
+        self.status.len()
+    }
+
+    fn set(&mut self, place: usize, found: Ceiling) {
+        (self.harmonics[place], self.chatter[place], self.status[place]) = (found.harmonics, found.chatter, found.status);
+    }
+}
+
 /// The ceilings of `points` points, on all cores where the feature `threads` is on. None depends on what else is asked.
 ///
 /// # Errors
 /// [`Stopped`] when the watch says so.
-pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<Vec<Ceiling>, Stopped> {
+pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<Ceilings, Stopped> {
+    let mut found = Ceilings::room(points);
     if points > 1 {
         if let Some(shared) = Shared::of(asked) {
-            return shared.ceilings(asked, points, watch);
+            shared.ceilings(asked, &mut found, watch)?;
+            return Ok(found);
         }
     }
-    let chunk = |start: usize| -> Result<Vec<Ceiling>, Stopped> {
+    let part = |mut part: Part<'_>| {
         let mut kept = Kept::default();
-        let end = points.min(start + CHUNK);
-        let one = |point| if watch.stop() { Err(Stopped) } else { Ok(asked.one(point, &mut kept)) };
-        let out = (start..end).map(one).collect();
-        watch.done(end - start);
-        out
+        for place in 0..part.len() {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let ceiling = asked.one(part.start + place, &mut kept);
+            part.set(place, ceiling);
+        }
+        watch.done(part.len());
+        Ok(())
     };
-    Ok(each((0..points).step_by(CHUNK).collect(), chunk)?.concat())
+    each(found.parts(CHUNK).collect(), part)?;
+    Ok(found)
 }
 
 /// A loop that all points share whose contacts all move: only the ranges differ.
@@ -157,16 +202,22 @@ struct Shared<'n> {
     direct_a: f64,
 }
 
-/// Points of a chunk in the order of their cells.
-struct Sorted {
-    start: usize,
-    order: Vec<u32>,
-    /// cell, where its points begin and end in `order`; points without a cell come last
-    groups: Vec<(Option<usize>, usize, usize)>,
-}
-
 /// Points of a shared loop that one thread takes at a time.
 const SHARED_CHUNK: usize = 8192;
+
+/// Number of no cell: points that share nothing.
+const NONE: usize = Loop::CELLS;
+
+/// Points of a part in the order of their cells.
+#[derive(Default)]
+struct Sorted {
+    numbers: Vec<u32>,
+    /// where the next point of each cell goes, at the end where the points of the next cell begin
+    next: Vec<u32>,
+    order: Vec<u32>,
+    ends: [Vec<f64>; 2],
+    found: [Vec<f64>; 2],
+}
 
 impl<'n> Shared<'n> {
     fn of(asked: &Asked<'n>) -> Option<Self> {
@@ -187,9 +238,10 @@ impl<'n> Shared<'n> {
     }
 
     /// The range of all contacts together, if each of them moves.
-    fn sum(asked: &Asked<'_>, point: usize) -> Option<(f64, f64)> {
+    #[inline]
+    fn sum(ranges: &[(usize, Values<'_>, Values<'_>)], point: usize) -> Option<(f64, f64)> {
         let mut sum = (0.0, 0.0);
-        for (_, low, high) in asked.ranges? {
+        for (_, low, high) in ranges {
             let (low, high) = (low.at(point), high.at(point));
             if high.is_nan() || high <= low {
                 return None;
@@ -199,69 +251,97 @@ impl<'n> Shared<'n> {
         Some(sum)
     }
 
-    fn sorted(&self, asked: &Asked<'_>, start: usize, end: usize) -> Sorted {
-        let none = Loop::CELLS;
-        let cell = |point| Self::sum(asked, point).and_then(|sum| self.ready.cell_number(sum)).unwrap_or(none);
-        let numbers: Vec<usize> = (start..end).map(cell).collect();
-        let mut begins = vec![0u32; none + 2];
-        numbers.iter().for_each(|&number| begins[number + 1] += 1);
-        let mut groups = Vec::new();
-        let mut before = 0;
-        for number in 0..=none {
-            let count = begins[number + 1] as usize;
-            if count > 0 {
-                groups.push(((number < none).then_some(number), before, before + count));
-            }
-            begins[number] = before as u32;
-            before += count;
-        }
-        let mut order = vec![0u32; numbers.len()];
-        for (at, &number) in numbers.iter().enumerate() {
-            order[begins[number] as usize] = at as u32;
-            begins[number] += 1;
-        }
-        Sorted { start, order, groups }
+    /// Number of the cell of a point, and its range as the bound takes it.
+    #[inline]
+    fn placed(&self, ranges: &[(usize, Values<'_>, Values<'_>)], point: usize) -> (usize, (f64, f64)) {
+        Self::sum(ranges, point).and_then(|sum| self.ready.cell_number(sum)).unwrap_or((NONE, (0.0, 1.0)))
     }
 
-    fn answer(&self, asked: &Asked<'n>, sorted: &Sorted, out: &mut [Ceiling], watch: &dyn Watch) -> Result<(), Stopped> {
+    fn answer(&self, asked: &Asked<'n>, part: &mut Part<'_>, sorted: &mut Sorted, watch: &dyn Watch) -> Result<(), Stopped> {
+        let Some(ranges) = asked.ranges else { return Ok(()) };
+        let count = part.len();
+        let Sorted { numbers, next, order, ends, found } = sorted;
+        numbers.clear();
+        next.clear();
+        next.resize(NONE + 2, 0);
+        // `harmonics` and `chatter` hold the ends until the answers come
+        for place in 0..count {
+            let (number, own) = self.placed(ranges, part.start + place);
+            (part.harmonics[place], part.chatter[place]) = own;
+            numbers.push(number as u32);
+            next[number + 1] += 1;
+        }
+        for number in 0..=NONE {
+            next[number + 1] += next[number];
+        }
+        order.resize(count, 0);
+        for list in ends.iter_mut().chain(&mut *found) {
+            list.resize(count + ROOM, 1.0);
+        }
+        for (place, &number) in numbers.iter().enumerate() {
+            let to = &mut next[number as usize];
+            let at = *to as usize;
+            *to += 1;
+            order[at] = place as u32;
+            (ends[0][at], ends[1][at]) = (part.harmonics[place], part.chatter[place]);
+        }
         let mut kept = Kept::default();
-        for &(number, from, to) in &sorted.groups {
+        let mut from = 0;
+        while from < count {
             if watch.stop() {
                 return Err(Stopped);
             }
-            let places = &sorted.order[from..to];
-            let Some(number) = number else {
-                for &place in places {
-                    out[place as usize] = asked.one(sorted.start + place as usize, &mut kept);
+            let number = numbers[order[from] as usize] as usize;
+            let to = next[number] as usize;
+            let cell = if number == NONE { None } else { self.ready.cell(number) };
+            if let Some(cell) = &cell {
+                let [low, high] = &*ends;
+                let [harmonics, chatter] = &mut *found;
+                let found = [&mut harmonics[from..], &mut chatter[from..]];
+                self.ready.from_cell(cell, to - from, [&low[from..], &high[from..]], found);
+            }
+            for at in from..to {
+                let (place, harmonics, chatter) = (order[at] as usize, found[0][at], found[1][at]);
+                if cell.is_some() && !chatter.is_nan() && self.direct_a == 0.0 {
+                    (part.harmonics[place], part.chatter[place]) = (harmonics, chatter);
+                    continue;
                 }
-                continue;
-            };
-            let cell = self.ready.cell(number);
-            let range = |place: &u32| Self::sum(asked, sorted.start + *place as usize).unwrap_or((0.0, 0.0));
-            self.ready.from_cell(cell.as_deref(), places.iter().map(range), |k, found| {
-                let place = places[k] as usize;
-                out[place] = if self.direct_a == 0.0 {
-                    found
-                } else {
-                    self.ready.grown(found, range(&places[k]), asked.emf_v.at(sorted.start + place), self.direct_a)
+                let point = part.start + place;
+                let ceiling = match Self::sum(ranges, point) {
+                    // not all of its contacts move
+                    None => asked.one(point, &mut kept),
+                    Some(sum) => {
+                        let ceiling = if cell.is_some() && !chatter.is_nan() {
+                            Ceiling { harmonics, chatter, status: Status::Holds }
+                        } else {
+                            self.ready.ceiling(sum)
+                        };
+                        self.ready.grown(ceiling, sum, asked.emf_v.at(point), self.direct_a)
+                    }
                 };
-            });
+                part.set(place, ceiling);
+            }
+            from = to;
         }
-        watch.done(sorted.order.len());
+        watch.done(count);
         Ok(())
     }
 
-    fn ceilings(&self, asked: &Asked<'n>, points: usize, watch: &dyn Watch) -> Result<Vec<Ceiling>, Stopped> {
-        let starts: Vec<usize> = (0..points).step_by(SHARED_CHUNK).collect();
-        let sorted = each(starts, |start| Ok(self.sorted(asked, start, points.min(start + SHARED_CHUNK))))?;
+    fn ceilings(&self, asked: &Asked<'n>, found: &mut Ceilings, watch: &dyn Watch) -> Result<(), Stopped> {
+        let points = found.status.len();
+        let Some(ranges) = asked.ranges else { return Ok(()) };
         // cells first, each by one thread
-        let numbers = sorted.iter().flat_map(|part| part.groups.iter().filter_map(|group| group.0));
-        let numbers: std::collections::BTreeSet<usize> = numbers.collect();
+        let starts: Vec<usize> = (0..points).step_by(SHARED_CHUNK).collect();
+        let used = each(starts, |start| {
+            let mut used = vec![false; NONE + 1];
+            (start..points.min(start + SHARED_CHUNK)).for_each(|point| used[self.placed(ranges, point).0] = true);
+            Ok(used)
+        })?;
+        let numbers: Vec<usize> = (0..NONE).filter(|&number| used.iter().any(|used| used[number])).collect();
         let make = |number| if watch.stop() { Err(Stopped) } else { Ok(drop(self.ready.cell(number))) };
-        each(numbers.into_iter().collect(), make)?;
-        let mut out = vec![Ceiling::NOTHING_MOVES; points];
-        let parts: Vec<_> = sorted.iter().zip(out.chunks_mut(SHARED_CHUNK)).collect();
-        each(parts, |(sorted, out)| self.answer(asked, sorted, out, watch))?;
-        Ok(out)
+        each(numbers, make)?;
+        let parts: Vec<_> = found.parts(SHARED_CHUNK).collect();
+        each(parts, |mut part| self.answer(asked, &mut part, &mut Sorted::default(), watch))?;
+        Ok(())
     }
 }

@@ -40,11 +40,11 @@ const DEPTH: u32 = 14;
 /// Most intervals that a cell may keep.
 const MOST: usize = 64;
 
-/// Steps of Newton.
-const STEPS: usize = 4;
+/// Steps of Newton from the lowest point of the parabola.
+const STEPS: usize = 3;
 
-/// Ranges in one pass of the kernel.
-pub(super) const BLOCK: usize = 64;
+/// Room behind ranges so that whole vectors can be read and written.
+pub(super) const ROOM: usize = 32;
 
 /// `a`, `b` and `c` over an interval as polynomials, each with the bound of its rest.
 #[derive(Debug, Clone)]
@@ -198,7 +198,9 @@ fn corners_of(cell: usize) -> Corners {
 /// `phi` on an interval where its curvature is proved.
 #[derive(Debug)]
 struct Bowl {
-    form: Arc<Form<MANY>>,
+    form: Form<MANY>,
+    /// coefficients that count
+    terms: usize,
     /// `1/(2 m)`
     inverse_curvature: f64,
 }
@@ -311,9 +313,7 @@ impl Table {
                     let varying = form.parts.map(|part| part[1..].iter().map(|c| c.abs()).sum());
                     cell.floors.push(form.floor(0.0, varying));
                 }
-                Run::Bowl(curvature) => {
-                    cell.bowls.push(Bowl { form: Arc::clone(form), inverse_curvature: 0.5 / curvature });
-                }
+                Run::Bowl(curvature) => cell.bowls.push(Bowl::new(form, curvature, corners)),
                 Run::Unclear => return None,
             }
         }
@@ -382,14 +382,15 @@ fn run_of(form: &Form<MANY>, corners: &Corners) -> Run {
     }
 }
 
-/// Ranges of one cell, and their answers: `harmonics` and `chatter`; NaN where a range must go the old road.
+/// Ranges of one cell, and their answers: `harmonics` and `chatter`, NaN where a range must go the old road. Whole vectors are read and
+/// written, so all have [`ROOM`] behind them.
 pub(super) struct Ranges<'a> {
     pub(super) cell: &'a Cell,
-    pub(super) low: &'a [f64; BLOCK],
-    pub(super) high: &'a [f64; BLOCK],
     pub(super) count: usize,
-    pub(super) harmonics: &'a mut [f64; BLOCK],
-    pub(super) chatter: &'a mut [f64; BLOCK],
+    pub(super) low: &'a [f64],
+    pub(super) high: &'a [f64],
+    pub(super) harmonics: &'a mut [f64],
+    pub(super) chatter: &'a mut [f64],
 }
 
 impl WithSimd for Ranges<'_> {
@@ -421,13 +422,29 @@ impl WithSimd for Ranges<'_> {
 }
 
 impl Bowl {
+    /// With as few coefficients as can be: the others go to the rest, while that stays within [`LEFT_OUT`].
+    fn new(form: &Form<MANY>, curvature: f64, corners: &Corners) -> Self {
+        let mut found = Self { form: form.clone(), terms: MANY, inverse_curvature: 0.5 / curvature };
+        for terms in (4..MANY).rev() {
+            let mut short = found.form.clone();
+            for (part, rest) in short.parts.iter_mut().zip(&mut short.rest) {
+                *rest += part[terms].abs();
+                part[terms] = 0.0;
+            }
+            let Run::Bowl(curvature) = run_of(&short, corners) else { break };
+            found = Self { form: short, terms, inverse_curvature: 0.5 / curvature };
+        }
+        found
+    }
+
     /// Below the least of each range on the interval; minus infinity where the steps of Newton have not come near enough.
     #[inline(always)]
     fn least<S: Simd>(&self, simd: S, s: Lanes<S>, p: Lanes<S>) -> Lanes<S> {
         let splat = |number: f64| Lanes::splat(simd, number);
         let ([a, b, c], [ra, rb, rc]) = (&self.form.parts, self.form.rest);
         let mut q = [splat(0.0); MANY];
-        for k in 0..MANY {
+        let terms = self.terms.clamp(4, MANY);
+        for k in 0..terms {
             q[k] = p.times_plus(splat(c[k]), s.times_plus(splat(b[k]), splat(a[k])));
         }
         let rest = p.times_plus(splat(rc), s.times_plus(splat(rb), splat(ra)));
@@ -435,9 +452,9 @@ impl Bowl {
         let mut x = clipped(-(q[1] / (q[2] + q[2])));
         let mut slope = splat(0.0);
         for step in 0..=STEPS {
-            slope = q[MANY - 1] * (MANY - 1) as f64;
+            slope = q[terms - 1] * (terms - 1) as f64;
             let mut bend = splat(0.0);
-            for k in (1..MANY - 1).rev() {
+            for k in (1..terms - 1).rev() {
                 bend = bend.times_plus(x, slope);
                 slope = slope.times_plus(x, q[k] * k as f64);
             }
@@ -445,8 +462,8 @@ impl Bowl {
                 x = clipped(x - slope / bend);
             }
         }
-        let mut found = q[MANY - 1];
-        for k in (0..MANY - 1).rev() {
+        let mut found = q[terms - 1];
+        for k in (0..terms - 1).rev() {
             found = found.times_plus(x, q[k]);
         }
         // at an end of the interval with the slope outwards nothing inside is lower

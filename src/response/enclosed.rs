@@ -19,6 +19,7 @@ use crate::circuit::stage::{
 };
 use crate::circuit::twoport::{Ladder, Step};
 use num_complex::Complex64;
+use std::cell::OnceCell;
 use std::f64::consts::TAU;
 
 /// A polynomial in `s` over an interval; near infinite frequency divided by that power of `s` (in units of [`SPLIT`]).
@@ -141,8 +142,13 @@ impl Field {
         if p.jet.is_zero() {
             return Some(Jet::ZERO);
         }
-        let ratio = p.jet.times(&q.jet.inverse()?);
-        (p.degree <= q.degree).then(|| self.lowered(&ratio, q.degree - p.degree))
+        self.lowered_ratio(p, q.degree, &q.jet.inverse()?)
+    }
+
+    /// The same with the inverse of `q`, of a degree, at hand.
+    fn lowered_ratio<const N: usize>(&self, p: &Term<N>, degree: i32, inverse: &Jet<N>) -> Option<Jet<N>> {
+        let ratio = p.jet.times(inverse);
+        (p.degree <= degree).then(|| self.lowered(&ratio, degree - p.degree))
     }
 
     /// Gain and equalisation of a list of stages.
@@ -201,6 +207,8 @@ pub(crate) struct Walk<const N: usize = 3> {
     pub(crate) load: Term<N>,
     pub(crate) emf: Term<N>,
     pub(crate) cuts: Vec<Cut<N>>,
+    /// of the EMF, once asked for: everything is divided by it
+    inverse: OnceCell<Option<Jet<N>>>,
 }
 
 /// The other element of a shared return: twice in the even mode of two channels, not at all in the odd one.
@@ -321,28 +329,36 @@ impl<const N: usize> Walk<N> {
                 }
             }
         }
-        Self { load, emf, cuts }
+        Self { load, emf, cuts, inverse: OnceCell::new() }
+    }
+
+    fn per_emf(&self, field: &Field, p: &Term<N>) -> Option<Jet<N>> {
+        if p.jet.is_zero() {
+            return Some(Jet::ZERO);
+        }
+        let inverse = self.inverse.get_or_init(|| self.emf.jet.inverse());
+        field.lowered_ratio(p, self.emf.degree, inverse.as_ref()?)
     }
 
     /// Load voltage per EMF.
     pub(crate) fn transfer(&self, field: &Field) -> Option<Jet<N>> {
-        field.ratio(&self.load, &self.emf)
+        self.per_emf(field, &self.load)
     }
 
     /// Load voltage per cause at contact `k`.
     pub(crate) fn reach(&self, field: &Field, k: usize) -> Option<Jet<N>> {
-        field.ratio(&field.times(&self.load, self.cuts[k].u()), &self.emf)
+        self.per_emf(field, &field.times(&self.load, self.cuts[k].u()))
     }
 
     /// Effect at contact `k` per EMF.
     pub(crate) fn drive(&self, field: &Field, k: usize) -> Option<Jet<N>> {
-        field.ratio(self.cuts[k].b(), &self.emf)
+        self.per_emf(field, self.cuts[k].b())
     }
 
     /// Effect at contact `j` per cause at contact `k`.
     pub(crate) fn between(&self, field: &Field, j: usize, k: usize) -> Option<Jet<N>> {
         let (near, far) = (&self.cuts[j.min(k)], &self.cuts[j.max(k)]);
-        let found = field.ratio(&field.times(far.b(), near.u()), &self.emf)?;
+        let found = self.per_emf(field, &field.times(far.b(), near.u()))?;
         Some(if j < k && near.across != far.across { found.scaled(-1.0) } else { found })
     }
 }

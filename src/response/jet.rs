@@ -8,7 +8,7 @@
 
 use num_complex::Complex64;
 
-/// Enclosure of a complex function over an interval: `N` coefficients, three unless told otherwise.
+/// Enclosure of a complex function over an interval: `N` coefficients, three unless told otherwise; one for a single frequency.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Jet<const N: usize = 3> {
     c: [Complex64; N],
@@ -47,7 +47,11 @@ impl<const N: usize> Jet<N> {
     /// `at + slope x`.
     pub(crate) fn affine(at: Complex64, slope: Complex64) -> Self {
         let mut c = [Complex64::ZERO; N];
-        (c[0], c[1]) = (at, slope);
+        c[0] = at;
+        // one coefficient is one frequency
+        if N > 1 {
+            c[1] = slope;
+        }
         Self { c, rest: Self::ROUNDING * (size(at) + size(slope)) }
     }
 

@@ -77,6 +77,14 @@ impl Span {
         (middle, if a == b { 0.0 } else { (b - middle).max(middle - a) * (1.0 + 4.0 * f64::EPSILON) })
     }
 
+    /// One point of it.
+    pub(crate) fn only(self, at: f64) -> Self {
+        match self {
+            Self::Low(..) => Self::Low(at, at),
+            Self::High(..) => Self::High(at, at),
+        }
+    }
+
     pub(crate) fn halves(self) -> [Self; 2] {
         let (a, b) = self.ends();
         let middle = 0.5 * (a + b);

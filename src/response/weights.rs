@@ -97,6 +97,13 @@ fn rest(m: &[Complex64], n: usize) -> Vec<Complex64> {
     (0..n * n).map(|at| Complex64::from(f64::from(u8::from(at / n == at % n))) - entry(at / n, at % n)).collect()
 }
 
+/// Whether `1 - K^H K` is positive definite at a frequency, `K = W Delta G W^-1`.
+pub(crate) fn is_passive(g: &[Complex64], delta: &[f64], w: &[f64]) -> bool {
+    let n = w.len();
+    let k: Vec<Complex64> = (0..n * n).map(|at| g[at] * (w[at / n] * delta[at / n] / w[at % n])).collect();
+    cholesky(&mut rest(&k, n), n)
+}
+
 impl Problem {
     pub(crate) fn has_direct(&self) -> bool {
         self.direct.iter().any(|d| *d != 0.0)
