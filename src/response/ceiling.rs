@@ -268,13 +268,7 @@ impl<'a> Loop<'a> {
     }
 
     /// What a direct current adds to a ceiling.
-    pub(super) fn grown(
-        &self,
-        ceiling: Ceiling,
-        range_ohm: (f64, f64),
-        emf_v: f64,
-        direct_current_a: f64,
-    ) -> Ceiling {
+    pub(super) fn grown(&self, ceiling: Ceiling, range_ohm: (f64, f64), emf_v: f64, direct_current_a: f64) -> Ceiling {
         if direct_current_a == 0.0 || ceiling.status != Status::Holds {
             return ceiling;
         }

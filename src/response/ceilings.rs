@@ -1,8 +1,8 @@
 //! Ceilings of many points: what differs from point to point, and what is made ready once for all that share it.
 
 use super::ceiling::{Ceiling, Loop, Status};
-use super::cells::ROOM;
 use super::ceiling_many::{Beside, ceiling_many_beside};
+use super::cells::ROOM;
 use super::level::{on_contact, section_emf_v};
 use super::sweep::Values;
 use crate::circuit::chain::Network;
@@ -145,7 +145,8 @@ impl Ceilings {
     fn parts(&mut self, length: usize) -> impl Iterator<Item = Part<'_>> {
         let Self { harmonics, chatter, status } = self;
         let lists = harmonics.chunks_mut(length).zip(chatter.chunks_mut(length)).zip(status.chunks_mut(length));
-        let part = move |(number, ((harmonics, chatter), status))| Part { start: number * length, harmonics, chatter, status };
+        let part =
+            move |(number, ((harmonics, chatter), status))| Part { start: number * length, harmonics, chatter, status };
         lists.enumerate().map(part)
     }
 }
@@ -164,7 +165,8 @@ impl Part<'_> {
     }
 
     fn set(&mut self, place: usize, found: Ceiling) {
-        (self.harmonics[place], self.chatter[place], self.status[place]) = (found.harmonics, found.chatter, found.status);
+        (self.harmonics[place], self.chatter[place], self.status[place]) =
+            (found.harmonics, found.chatter, found.status);
     }
 }
 
@@ -257,7 +259,13 @@ impl<'n> Shared<'n> {
         Self::sum(ranges, point).and_then(|sum| self.ready.cell_number(sum)).unwrap_or((NONE, (0.0, 1.0)))
     }
 
-    fn answer(&self, asked: &Asked<'n>, part: &mut Part<'_>, sorted: &mut Sorted, watch: &dyn Watch) -> Result<(), Stopped> {
+    fn answer(
+        &self,
+        asked: &Asked<'n>,
+        part: &mut Part<'_>,
+        sorted: &mut Sorted,
+        watch: &dyn Watch,
+    ) -> Result<(), Stopped> {
         let Some(ranges) = asked.ranges else { return Ok(()) };
         let count = part.len();
         let Sorted { numbers, next, order, ends, found } = sorted;

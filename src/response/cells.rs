@@ -270,8 +270,11 @@ impl Table {
     }
 
     fn make(&self, of: &impl Enclosing, corners: &Corners) -> Option<Cell> {
-        let coarse: Vec<Piece<3>> =
-            self.bases.iter().map(|(span, form)| Piece { span: *span, form: Arc::new(form.clone()), depth: 0 }).collect();
+        let coarse: Vec<Piece<3>> = self
+            .bases
+            .iter()
+            .map(|(span, form)| Piece { span: *span, form: Arc::new(form.clone()), depth: 0 })
+            .collect();
         let mut marks = Vec::new();
         let coarse = left(coarse, corners, &mut marks);
         let mut open = Vec::with_capacity(coarse.len());

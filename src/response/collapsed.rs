@@ -272,7 +272,15 @@ impl<'a> Collapsed<'a> {
 
     /// Sums of resistances, conductances across the signal, of the points from `start` on.
     #[inline(always)]
-    fn resistances<S: Simd>(&self, simd: S, start: usize, count: usize, room: usize, rho: &mut [f64], next: &mut [f64]) {
+    fn resistances<S: Simd>(
+        &self,
+        simd: S,
+        start: usize,
+        count: usize,
+        room: usize,
+        rho: &mut [f64],
+        next: &mut [f64],
+    ) {
         let groups = self.plan.parts.iter().flat_map(|part| &part.groups);
         for (group, rho) in groups.zip(rho.chunks_exact_mut(room)) {
             for (number, &member) in group.members.iter().enumerate() {

@@ -228,7 +228,8 @@ impl Problem {
             }
             w
         };
-        let mut order = Order { band: (0..self.band.len()).collect(), everywhere: (0..self.everywhere.len()).collect() };
+        let mut order =
+            Order { band: (0..self.band.len()).collect(), everywhere: (0..self.everywhere.len()).collect() };
         let mut w = passive.clone();
         let mut best = self.cost(&w, f64::INFINITY, &mut order);
         if sections.len() > 1 {

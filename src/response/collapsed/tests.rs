@@ -41,8 +41,12 @@ fn chain() -> Network {
     let stage =
         Stage { name: "stage".into(), gain_db: 35.0, equalisation: Equalisation::Riaa, output_resistance_ohm: 0.1 };
     let path = vec![lead(0.1, 1e-8), contact("e")];
-    let second =
-        Section { name: "second".into(), source: None, path, load: Load { loudspeaker: Some(speaker), ..Load::resistance(8.0) } };
+    let second = Section {
+        name: "second".into(),
+        source: None,
+        path,
+        load: Load { loudspeaker: Some(speaker), ..Load::resistance(8.0) },
+    };
     let items = vec![ChainItem::Section(first), ChainItem::Stage(stage), ChainItem::Section(second)];
     Network::from_chain(&Chain { items }).unwrap()
 }
@@ -163,6 +167,9 @@ fn what_a_logarithm_does_not_know_is_as_in_the_plain_walk() {
     for ohm in [1e155, 1e200, f64::MAX, f64::INFINITY] {
         let found = losses(&network, Values::One(1e3), &[Values::One(ohm), Values::One(1.0)], 1)[0];
         let plain = linear::loss_db(&network, 1e3, &[ohm, 1.0]);
-        assert!(found == plain || (found.is_nan() && plain.is_nan()) || (found - plain).abs() < 1e-9, "{found} {plain}");
+        assert!(
+            found == plain || (found.is_nan() && plain.is_nan()) || (found - plain).abs() < 1e-9,
+            "{found} {plain}"
+        );
     }
 }
