@@ -7,6 +7,9 @@ use super::level::{on_contact, section_emf_v};
 use super::sweep::Values;
 use crate::circuit::chain::Network;
 use crate::watch::{Stopped, Watch};
+use std::collections::HashMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Points that one thread takes at a time; a loop is made ready once for those that share it.
 const CHUNK: usize = 64;
@@ -30,14 +33,67 @@ pub struct Asked<'a> {
     pub other_channel: Option<f64>,
 }
 
-/// A loop made ready, with the frequency, fixed resistances and moving contacts that it is ready for.
-type Prepared<'n> = (f64, Vec<f64>, Vec<usize>, Result<Loop<'n>, Status>);
+/// What a loop is ready for: driven frequency, fixed resistances, moving contacts.
+#[derive(PartialEq, Clone)]
+struct Key {
+    hz: f64,
+    fixed_ohm: Vec<f64>,
+    moving: Vec<usize>,
+}
+
+impl Key {
+    /// The same for equal keys.
+    fn number(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        // zeros of both signs are equal
+        let parts = std::iter::once(self.hz).chain(self.fixed_ohm.iter().copied());
+        parts.for_each(|part| (part + 0.0).to_bits().hash(&mut hasher));
+        self.moving.hash(&mut hasher);
+        hasher.finish()
+    }
+}
+
+/// A loop made ready, or why there is none.
+type Prepared<'n> = Arc<(Key, Result<Loop<'n>, Status>)>;
+
+/// Loops that are kept for points further on; what comes after them is made anew for each run of points.
+const KEPT: usize = 256;
+
+/// Loops that several points share, wherever in the arrays these stand: with a loop its cells are kept.
+#[derive(Default)]
+struct Store<'n>(Mutex<HashMap<u64, Prepared<'n>>>);
+
+impl<'n> Store<'n> {
+    fn find(&self, key: &Key, make: impl FnOnce() -> Result<Loop<'n>, Status>) -> Prepared<'n> {
+        let number = key.number();
+        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&number).cloned();
+        if let Some(found) = known().filter(|found| found.0 == *key) {
+            return found;
+        }
+        let made: Prepared<'n> = Arc::new((key.clone(), make()));
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() < KEPT {
+            // another thread may have been faster: its loop is the same
+            let kept = all.entry(number).or_insert_with(|| Arc::clone(&made));
+            if kept.0 == *key {
+                return Arc::clone(kept);
+            }
+        }
+        made
+    }
+}
 
 /// What a run of points has in common.
-#[derive(Default)]
-struct Kept<'n> {
+struct Kept<'n, 's> {
+    store: &'s Store<'n>,
     open_at: Option<(f64, Vec<f64>)>,
     prepared: Option<Prepared<'n>>,
+}
+
+impl<'n, 's> Kept<'n, 's> {
+    fn new(store: &'s Store<'n>) -> Self {
+        Self { store, open_at: None, prepared: None }
+    }
 }
 
 impl<'a> Asked<'a> {
@@ -51,7 +107,7 @@ impl<'a> Asked<'a> {
     }
 
     /// The contacts that are named or that have a film, with their ranges at a point.
-    fn moving(&self, point: usize, kept: &mut Kept<'a>) -> Vec<(usize, (f64, f64))> {
+    fn moving(&self, point: usize, kept: &mut Kept<'a, '_>) -> Vec<(usize, (f64, f64))> {
         if let Some(ranges) = self.ranges {
             return ranges.iter().map(|&(k, low, high)| (k, (low.at(point), high.at(point)))).collect();
         }
@@ -70,7 +126,7 @@ impl<'a> Asked<'a> {
     }
 
     /// The ceiling of one point.
-    fn one(&self, point: usize, kept: &mut Kept<'a>) -> Ceiling {
+    fn one(&self, point: usize, kept: &mut Kept<'a, '_>) -> Ceiling {
         let (network, f) = (self.network, self.frequency_hz.at(point));
         let moving = self.moving(point, kept);
         let contacts = self.film_ohm.iter().zip(&network.contacts);
@@ -90,21 +146,22 @@ impl<'a> Asked<'a> {
             return Ceiling::NOTHING_MOVES;
         }
         let direct_a = indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
+        let key = Key { hz: f, fixed_ohm: fixed, moving: indices };
         let prepared = match &mut kept.prepared {
-            Some(ready) if ready.0 == f && ready.1 == fixed && ready.2 == indices => ready,
+            Some(ready) if ready.0 == key => ready,
             other => {
-                let ready = Loop::new(network, &indices, &fixed, f, self.band_hz);
-                other.insert((f, fixed, indices, ready))
+                let make = || Loop::new(network, &key.moving, &key.fixed_ohm, f, self.band_hz);
+                other.insert(kept.store.find(&key, make))
             }
         };
-        match &prepared.3 {
+        match &prepared.1 {
             Ok(ready) => ready.grown(ready.one_from_cell(sum), sum, self.emf_v.at(point), direct_a),
             // not one loop: T2
             Err(Status::SeveralLoops | Status::SharedReturn) => {
                 let direct_current_a = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
                 let beside =
                     Beside { emf_v: self.emf_v.at(point), direct_current_a, other_channel: self.other_channel };
-                ceiling_many_beside(network, f, &moving, &prepared.1, self.band_hz, &beside)
+                ceiling_many_beside(network, f, &moving, &key.fixed_ohm, self.band_hz, &beside)
             }
             Err(status) => Ceiling::none(*status),
         }
@@ -182,8 +239,9 @@ pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<C
             return Ok(found);
         }
     }
+    let store = Store::default();
     let part = |mut part: Part<'_>| {
-        let mut kept = Kept::default();
+        let mut kept = Kept::new(&store);
         for place in 0..part.len() {
             if watch.stop() {
                 return Err(Stopped);
@@ -293,7 +351,8 @@ impl<'n> Shared<'n> {
             order[at] = place as u32;
             (ends[0][at], ends[1][at]) = (part.harmonics[place], part.chatter[place]);
         }
-        let mut kept = Kept::default();
+        let store = Store::default();
+        let mut kept = Kept::new(&store);
         let mut from = 0;
         while from < count {
             if watch.stop() {

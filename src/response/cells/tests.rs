@@ -173,6 +173,36 @@ fn one_range_has_the_bits_that_it_has_among_many() {
 }
 
 #[test]
+fn frequencies_along_either_axis_are_the_same() {
+    let network = &networks()[1].1;
+    let (hz, (low, high)): (Vec<f64>, (Vec<f64>, Vec<f64>)) =
+        ([37.0, 1e3, 2.5e3].to_vec(), ranges(150, false).into_iter().unzip());
+    let of = |hz: Values<'_>, low: Values<'_>, high: Values<'_>, points: usize| {
+        let ranges = [(0, low, high)];
+        let asked = Asked {
+            network,
+            frequency_hz: hz,
+            emf_v: Values::One(1.0),
+            film_ohm: &[Values::One(0.0)],
+            ranges: Some(&ranges),
+            band_hz: AUDIBLE_BAND_HZ,
+            other_channel: Some(1.0),
+        };
+        ceilings(&asked, points, &Unwatched).unwrap()
+    };
+    let rows = of(Values::Spread(&hz, 150), Values::Spread(&low, 1), Values::Spread(&high, 1), 450);
+    let columns = of(Values::Spread(&hz, 1), Values::Spread(&low, 3), Values::Spread(&high, 3), 450);
+    for (row, &f) in hz.iter().enumerate() {
+        let shared = of(Values::One(f), Values::Many(&low), Values::Many(&high), 150);
+        for k in 0..150 {
+            let (by_row, by_column) = (rows.chatter[row * 150 + k], columns.chatter[k * 3 + row]);
+            assert_eq!((by_row.to_bits(), by_column.to_bits()), (shared.chatter[k].to_bits(), by_row.to_bits()));
+            assert_eq!(rows.harmonics[row * 150 + k].to_bits(), shared.harmonics[k].to_bits());
+        }
+    }
+}
+
+#[test]
 fn a_range_lies_in_its_cell() {
     for range in ranges(5000, false) {
         let number = cell_of(range).unwrap();
