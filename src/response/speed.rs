@@ -11,7 +11,8 @@
 //! and the ratio. The logarithm takes the deviation from one as it is, so a loss of 1e-12 dB keeps its digits. What is left beside
 //! arithmetic: resistances are written to a tile of 512 points and read again, and the answer is written to memory.
 //! A large answer is numpy's own memory from the start (`numpy.empty`): it is not set to zero before, and numpy asks the system for large
-//! pages, which our own allocation did not.
+//! pages, which our own allocation did not. Eight million points took 15 626 page faults and 43 ms of system time beside 59 ms of
+//! arithmetic (`getrusage`, the walk of before); `numpy.empty` filled with ones takes 296 and 7 ms. That is why a second thread helped by 1.58 only.
 //!
 //! # Ceilings
 //!
