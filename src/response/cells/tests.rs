@@ -214,3 +214,35 @@ fn a_range_lies_in_its_cell() {
         assert_eq!(cell_of(beyond), None);
     }
 }
+
+/// `1/least^2` of a polynomial whose curvature is at least `m`, as the kernel sees it: half a swing of one, no sum, no product.
+fn lowest(a: &[f64], rest: f64, m: f64) -> f64 {
+    let mut parts = [[0.0; MANY]; 3];
+    parts[0][..a.len()].copy_from_slice(a);
+    let form = Form { parts, rest: [rest, 0.0, 0.0] };
+    let bowl = Bowl { form, terms: a.len(), inverse_curvature: 0.5 / m };
+    let cell = Cell { floors: Vec::new(), bowls: vec![bowl], harmonics: Vec::new() };
+    let [mut harmonics, mut chatter] = [[0.0; ROOM]; 2];
+    let (low, high) = ([-1.0; ROOM], [1.0; ROOM]);
+    pulp::Arch::new().dispatch(Ranges {
+        cell: &cell,
+        count: 1,
+        low: &low,
+        high: &high,
+        harmonics: &mut harmonics,
+        chatter: &mut chatter,
+    });
+    chatter[0].powi(-2)
+}
+
+#[test]
+fn a_bowl_is_never_taken_for_higher_than_it_is() {
+    // the product is -1 here and its part zero. Least 0.955 at x = -0.3, and the rest comes off
+    let found = lowest(&[1.0, 0.3, 0.5, 0.0], 1e-3, 1.0);
+    assert!((found - 0.954).abs() < 1e-12, "{found}");
+    // the least at an end, the slope outwards: nothing comes off for the slope
+    let found = lowest(&[2.0, -1.5, 0.1, 0.0], 0.0, 0.2);
+    assert!((found - 0.6).abs() < 1e-12, "{found}");
+    // three steps do not arrive: the old road, not a number that is too high
+    assert!(lowest(&[3.0, 0.9, 0.05, 0.0, 3.0], 0.0, 0.1).is_nan());
+}
