@@ -353,7 +353,7 @@ impl<'a> Loop<'a> {
 
     /// Ceilings of `count` ranges of one cell as the bound takes them, to the front of `harmonics` and `chatter`; all lists have
     /// room for a vector more. NaN in `chatter` where the cell does not say: such a range goes interval by interval.
-    pub(super) fn from_cell(&self, cell: &Cell, count: usize, ends: [&[f64]; 2], found: [&mut [f64]; 2]) {
+    pub(super) fn in_cell(&self, cell: &Cell, count: usize, ends: [&[f64]; 2], found: [&mut [f64]; 2]) {
         let ([low, high], [harmonics, chatter]) = (ends, found);
         pulp::Arch::new().dispatch(Ranges { cell, count, low, high, harmonics, chatter });
         if self.dense {
@@ -368,7 +368,7 @@ impl<'a> Loop<'a> {
         let Some((number, (low, high))) = self.cell_number(range_ohm) else { return self.ceiling(range_ohm) };
         let Some(cell) = self.cell(number) else { return self.ceiling(range_ohm) };
         let [mut harmonics, mut chatter] = [[f64::NAN; ROOM]; 2];
-        self.from_cell(&cell, 1, [&[low; ROOM], &[high; ROOM]], [&mut harmonics, &mut chatter]);
+        self.in_cell(&cell, 1, [&[low; ROOM], &[high; ROOM]], [&mut harmonics, &mut chatter]);
         if chatter[0].is_nan() {
             return self.ceiling(range_ohm);
         }

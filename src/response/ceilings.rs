@@ -365,7 +365,7 @@ impl<'n> Shared<'n> {
                 let [low, high] = &*ends;
                 let [harmonics, chatter] = &mut *found;
                 let found = [&mut harmonics[from..], &mut chatter[from..]];
-                self.ready.from_cell(cell, to - from, [&low[from..], &high[from..]], found);
+                self.ready.in_cell(cell, to - from, [&low[from..], &high[from..]], found);
             }
             for at in from..to {
                 let (place, harmonics, chatter) = (order[at] as usize, found[0][at], found[1][at]);
@@ -405,7 +405,13 @@ impl<'n> Shared<'n> {
             Ok(used)
         })?;
         let numbers: Vec<usize> = (0..NONE).filter(|&number| used.iter().any(|used| used[number])).collect();
-        let make = |number| if watch.stop() { Err(Stopped) } else { Ok(drop(self.ready.cell(number))) };
+        let make = |number| {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            self.ready.cell(number);
+            Ok(())
+        };
         each(numbers, make)?;
         let parts: Vec<_> = found.parts(SHARED_CHUNK).collect();
         each(parts, |mut part| self.answer(asked, &mut part, &mut Sorted::default(), watch))?;

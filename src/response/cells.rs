@@ -221,14 +221,18 @@ pub(super) trait Enclosing {
     fn form<const N: usize>(&self, span: Span) -> Option<Form<N>>;
 }
 
+/// What was worked out once, or that there is none.
+type Found<T> = Option<Arc<T>>;
+
 /// Intervals of a band, and what cells have asked of them so far.
 #[derive(Debug)]
 pub(super) struct Table {
     bases: Vec<(Span, Form<3>)>,
     /// the three parts at each harmonic
     harmonics: Vec<[f64; 3]>,
-    pieces: Mutex<HashMap<(u64, u64), Option<Arc<Form<MANY>>>>>,
-    cells: Mutex<HashMap<usize, Option<Arc<Cell>>>>,
+    /// by the bits of both ends
+    pieces: Mutex<HashMap<(u64, u64), Found<Form<MANY>>>>,
+    cells: Mutex<HashMap<usize, Found<Cell>>>,
 }
 
 impl Table {

@@ -88,7 +88,7 @@ fn from_cells(ready: &Loop<'_>, range: (f64, f64)) -> (Ceiling, bool) {
     if let Some((number, (low, high))) = ready.cell_number(range) {
         if let Some(cell) = ready.cell(number) {
             let [harmonics, chatter] = &mut found;
-            ready.from_cell(&cell, 1, [&[low; ROOM], &[high; ROOM]], [harmonics, chatter]);
+            ready.in_cell(&cell, 1, [&[low; ROOM], &[high; ROOM]], [harmonics, chatter]);
         }
     }
     (ready.one_from_cell(range), !found[1][0].is_nan())
