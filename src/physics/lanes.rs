@@ -8,6 +8,7 @@
 //! | --- | --- | --- | --- |
 //! | [`Lanes::exp`] | -700 to 700 | 1 | 1 |
 //! | [`Lanes::ln`] | normal numbers above zero | 1 | 1 |
+//! | [`Lanes::ln_beside`] of `1 + x` | -1 to 1e300, excluded | 2 | 2 |
 //! | [`sinh_and_cosh_beyond`] | to 1.5 | 4 | 4 |
 //! | [`atan_and_beyond`] | to 1e100 | 6 | 6 |
 
@@ -315,6 +316,12 @@ impl<S: Simd> Lanes<S> {
     /// Natural logarithm of a normal number above zero.
     #[inline(always)]
     pub fn ln(self) -> Self {
+        self.ln_beside(Self::splat(self.simd, f64::NAN))
+    }
+
+    /// The same with what the number is beside one, `beyond`, known better than the number itself; not a number where it is not.
+    #[inline(always)]
+    pub fn ln_beside(self, beyond: Self) -> Self {
         // mantissa between sqrt(1/2) and sqrt(2): what the exponent of that range lacks of the number's own
         const LEAST: u64 = std::f64::consts::FRAC_1_SQRT_2.to_bits();
         const EXPONENT: u64 = !((1 << 52) - 1);
@@ -323,7 +330,9 @@ impl<S: Simd> Lanes<S> {
         const HOLDER: f64 = (1u64 << 52) as f64;
         let held = self.with_bits(|bits| (bits.wrapping_sub(LEAST).wrapping_add(1 << 62) >> 52) | HOLDER.to_bits());
         let power = held - (HOLDER + 1024.0);
-        let f = mantissa - 1.0;
+        // no power of two: as near to one as it gets
+        let near = (power * power).below(Self::splat(self.simd, 0.25)).and(beyond.below(Self::splat(self.simd, 1.0)));
+        let f = near.select(beyond, mantissa - 1.0);
         let s = f / (f + 2.0);
         let z = s * s;
         let half = 0.5 * f * f;

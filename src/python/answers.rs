@@ -6,9 +6,8 @@ use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::response::ceiling::{self as bounds, Status};
-use crate::response::ceiling_many::{Beside, ceiling_many_beside};
+use crate::response::ceilings::{Asked, ceilings};
 use crate::response::distortion::Outcome;
-use crate::response::level::{on_contact, section_emf_v};
 use crate::response::sweep::Values;
 use numpy::PyReadonlyArrayDyn;
 use pyo3::prelude::*;
@@ -87,9 +86,9 @@ impl<'py> Ready<'py> {
         Ok(Self { columns: arguments.broadcast()?, frequency, contacts })
     }
 
+    /// The kernel's answer at every point, as Python sees it.
     pub(super) fn evaluate<T>(
         &self,
-        py: Python<'py>,
         network: &Network,
         blank: T,
         kernel: impl Fn(
@@ -101,9 +100,9 @@ impl<'py> Ready<'py> {
         ) -> Result<(), crate::watch::Stopped>
         + Send
         + Sync,
-    ) -> PyResult<Vec<T>>
+    ) -> PyResult<Py<PyAny>>
     where
-        T: Copy + Send + Sync,
+        T: numpy::Element + Copy + Send + Sync + pyo3::IntoPyObjectExt<'py>,
     {
         let frequency = self.columns.values(self.frequency)?;
         let mut stores = vec![Vec::new(); self.contacts.len()];
@@ -111,12 +110,7 @@ impl<'py> Ready<'py> {
         for ((&number, contact), store) in self.contacts.iter().zip(&network.contacts).zip(&mut stores) {
             values.push(with_constriction(self.columns.values(number)?, contact.constriction_ohm, store));
         }
-        let size = self.columns.size;
-        run(py, size, |watch| {
-            let mut out = vec![blank; size];
-            kernel(network, frequency, &values, &mut out, watch)?;
-            Ok(out)
-        })
+        self.columns.filled(blank, |out, watch| kernel(network, frequency, &values, out, watch))
     }
 }
 
@@ -127,9 +121,6 @@ pub(super) fn whole(network: &Network, values: &[Values<'_>], point: usize) -> V
 
 /// Points of work of one answer that looks over a whole band.
 pub(super) const GRID_WORK: usize = 1000;
-
-/// A loop made ready, with the frequency, fixed resistances and moving contacts that it is ready for.
-pub(super) type Prepared<'n> = (f64, Vec<f64>, Vec<usize>, Result<bounds::Loop<'n>, Status>);
 
 pub(super) fn ceiling<'py>(
     py: Python<'py>,
@@ -167,79 +158,20 @@ pub(super) fn ceiling<'py>(
         wanted.push((*index, low, high));
     }
     let size = columns.size;
-    let by_default = ranges.is_none();
-    let direct_current_a =
-        |indices: &[usize]| indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
-    let all_direct: Vec<f64> = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
-    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
-        let open_per_emf = |f: f64| -> Vec<f64> {
-            let section_emf = section_emf_v(network, f);
-            let scale = |k: usize| section_emf[network.section_of(k)] / network.emf_v;
-            let one = |k: usize| std::f64::consts::SQRT_2 * scale(k) * on_contact(network, k, 1.0, f).open_v;
-            (0..network.contacts.len()).map(|k| if network.emf_v > 0.0 { one(k) } else { 0.0 }).collect()
-        };
-        let mut open_at = (f64::NAN, Vec::new());
-        let mut prepared: Option<Prepared<'_>> = None;
-        let mut out = Vec::with_capacity(size);
-        for point in 0..size {
-            if watch.stop() {
-                return Err(crate::watch::Stopped);
-            }
-            let f = at(frequency, point);
-            let mut fixed = whole(network, &values, point);
-            let moving: Vec<(usize, (f64, f64))> = if by_default {
-                if open_at.0 != f {
-                    open_at = (f, open_per_emf(f));
-                }
-                let peak = |k: usize| open_at.1[k] * at(emf, point);
-                let chords = |k: usize| {
-                    let mut contact = network.contacts[k].clone();
-                    contact.film = contact.film.with_resistance(at(values[k], point));
-                    contact.chords_ohm(peak(k))
-                };
-                (0..network.contacts.len()).map(|k| (k, chords(k))).collect()
-            } else {
-                wanted.iter().map(|&(k, low, high)| (k, (at(low, point), at(high, point)))).collect()
-            };
-            let mut sum = (0.0, 0.0);
-            let mut indices = Vec::new();
-            for &(k, (low, high)) in &moving {
-                if high > low {
-                    indices.push(k);
-                    sum = (sum.0 + low, sum.1 + high);
-                    fixed[k] = network.contacts[k].role.perfect_ohm();
-                } else {
-                    fixed[k] = low;
-                }
-            }
-            if indices.is_empty() {
-                out.push(bounds::Ceiling::NOTHING_MOVES);
-                continue;
-            }
-            let direct_a = direct_current_a(&indices);
-            let same = prepared.as_ref().is_some_and(|p| p.0 == f && p.1 == fixed && p.2 == indices);
-            if !same {
-                let ready = bounds::Loop::new(network, &indices, &fixed, f, band_hz);
-                prepared = Some((f, fixed, indices, ready));
-            }
-            out.push(match prepared.as_ref().map(|p| &p.3) {
-                Some(Ok(ready)) => ready.ceiling_beside(sum, at(emf, point), direct_a),
-                // not one loop: T2
-                Some(Err(Status::SeveralLoops | Status::SharedReturn)) => {
-                    let fixed = prepared.as_ref().map_or(&[][..], |p| p.1.as_slice());
-                    let beside = Beside { emf_v: at(emf, point), direct_current_a: all_direct.clone(), other_channel };
-                    ceiling_many_beside(network, f, &moving, fixed, band_hz, &beside)
-                }
-                Some(Err(status)) => bounds::Ceiling { harmonics: f64::NAN, chatter: f64::NAN, status: *status },
-                None => continue,
-            });
-        }
-        Ok(out)
-    })?;
+    let asked = Asked {
+        network,
+        frequency_hz: frequency,
+        emf_v: emf,
+        film_ohm: &values,
+        ranges: ranges.is_some().then_some(&wanted[..]),
+        band_hz,
+        other_channel,
+    };
+    let out = run(py, size.saturating_mul(GRID_WORK), |watch| ceilings(&asked, size, watch))?;
     Ok(Ceiling {
-        harmonics: columns.result(out.iter().map(|c| c.harmonics).collect::<Vec<f64>>())?,
-        chatter: columns.result(out.iter().map(|c| c.chatter).collect::<Vec<f64>>())?,
-        statuses: Statuses::new(&columns, out.iter().map(|c| c.status))?,
+        statuses: Statuses::new(&columns, out.status.iter().copied())?,
+        harmonics: columns.result(out.harmonics)?,
+        chatter: columns.result(out.chatter)?,
     })
 }
 

@@ -7,7 +7,7 @@ use super::errors::{guarded, input_error};
 use crate::error::InputError;
 use crate::response::sweep::Values;
 use crate::watch::{Stopped, Watch};
-use numpy::{Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
+use numpy::{Element, IntoPyArray, PyArray1, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
 use pyo3::IntoPyObjectExt;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyInt};
@@ -216,6 +216,35 @@ impl<'py> Columns<'py> {
         })
     }
 
+    /// A result that work writes in place. A large one is numpy's own memory from the start: not set to zero before it is filled,
+    /// and on large pages where the system has them.
+    pub(super) fn filled<T>(
+        &self,
+        blank: T,
+        work: impl FnOnce(&mut [T], &dyn Watch) -> Result<(), Stopped> + Send,
+    ) -> PyResult<Py<PyAny>>
+    where
+        T: Element + Copy + Send + Sync + IntoPyObjectExt<'py>,
+    {
+        let size = self.size;
+        if size < OWN_MEMORY_FROM {
+            let out = run(self.py, size, move |watch| {
+                let mut out = vec![blank; size];
+                work(&mut out, watch)?;
+                Ok(out)
+            })?;
+            return self.result(out);
+        }
+        let empty = self.py.import("numpy")?.call_method1("empty", (size, T::get_dtype(self.py)))?;
+        let array = empty.cast_into::<PyArray1<T>>()?;
+        {
+            let mut view = array.try_readwrite()?;
+            let out = view.as_slice_mut()?;
+            run(self.py, size, |watch| work(out, watch))?;
+        }
+        Ok(array.reshape(self.shape.clone())?.into_any().unbind())
+    }
+
     /// A result: a plain number where every argument was one, else an array of the common shape.
     pub(super) fn result<T>(&self, values: Vec<T>) -> PyResult<Py<PyAny>>
     where
@@ -229,6 +258,9 @@ impl<'py> Columns<'py> {
         Ok(array.into_any().unbind())
     }
 }
+
+/// Points from which on numpy is asked for the memory of a result.
+const OWN_MEMORY_FROM: usize = 4096;
 
 /// The value of one point.
 pub(super) fn at(values: Values<'_>, point: usize) -> f64 {

@@ -25,8 +25,7 @@ pub(super) fn crosstalk_db<'py>(
     contacts: ByContact<'_, 'py>,
 ) -> PyResult<Py<PyAny>> {
     let ready = Ready::new(py, network, frequency_hz, contacts)?;
-    let out = ready.evaluate(py, network, 0.0, sweep::crosstalk_db)?;
-    ready.columns.result(out)
+    ready.evaluate(network, 0.0, sweep::crosstalk_db)
 }
 
 pub(super) fn imbalance_db<'py>(
@@ -38,8 +37,7 @@ pub(super) fn imbalance_db<'py>(
 ) -> PyResult<Py<PyAny>> {
     let loss = |contacts| -> PyResult<Py<PyAny>> {
         let ready = Ready::new(py, network, frequency_hz, contacts)?;
-        let out = ready.evaluate(py, network, 0.0, sweep::loss_db)?;
-        ready.columns.result(out)
+        ready.evaluate(network, 0.0, sweep::loss_db)
     };
     Ok(loss(right)?.bind(py).sub(loss(left)?)?.unbind())
 }

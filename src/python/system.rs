@@ -45,8 +45,7 @@ macro_rules! system_methods {
             ) -> PyResult<Py<PyAny>> {
                 let network = self.network(py)?;
                 let ready = Ready::new(py, network, frequency_hz, contacts)?;
-                let out = ready.evaluate(py, network, Complex64::new(0.0, 0.0), sweep::transfer)?;
-                ready.columns.result(out)
+                ready.evaluate(network, Complex64::new(0.0, 0.0), sweep::transfer)
             }
 
             #[pyo3(signature = (frequency_hz, *, contacts=None))]
@@ -58,8 +57,7 @@ macro_rules! system_methods {
             ) -> PyResult<Py<PyAny>> {
                 let network = self.network(py)?;
                 let ready = Ready::new(py, network, frequency_hz, contacts)?;
-                let out = ready.evaluate(py, network, 0.0, sweep::loss_db)?;
-                ready.columns.result(out)
+                ready.evaluate(network, 0.0, sweep::loss_db)
             }
 
             #[pyo3(signature = (frequency_hz, *, contacts=None))]

@@ -44,7 +44,8 @@
 //!
 //! **The supremum** is not searched on a grid: every quantity is a ratio of polynomials in `s`, enclosed over whole intervals
 //! with a bound of the rounding (`response::jet`), and intervals are halved until the upper bound is within `1e-11` of a value
-//! that is reached, or within what rounding leaves. The bound that is returned is the upper one.
+//! that is reached, or within what rounding leaves. The bound that is returned is the upper one. Over arrays of ranges the
+//! same is proved for whole cells of ranges at once, since `D/|T|^2` is affine in `Rmin + Rmax` and `Rmin Rmax`: see `response::cells`.
 //!
 //! # T2: several contacts anywhere ([`ceiling_many`](super::ceiling_many))
 //!

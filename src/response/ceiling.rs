@@ -25,6 +25,7 @@
 //! The supremum over the band is enclosed (`response::supremum`): never too small, no frequency left out. Proofs of
 //! all of it: [`bounds`](super::bounds).
 
+use super::cells::{CELLS, Cell, Enclosing, Form, ROOM, Ranges, Table, cell_of, form};
 use super::enclosed::{Cut, EVEN, Field, Walk};
 use super::jet::Jet;
 use super::linear::gain_after;
@@ -35,6 +36,7 @@ use crate::circuit::chain::Network;
 use crate::circuit::ports::Ports;
 use crate::circuit::twoport::Ladder;
 use num_complex::Complex64;
+use std::sync::{Arc, OnceLock};
 
 /// A ceiling, as ratios to the fundamental at the output.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,17 +75,19 @@ pub struct Loop<'a> {
     dense: bool,
     /// the contact stands across the signal: conductances for resistances
     across: bool,
+    /// for very many ranges, made when it is first asked for
+    table: OnceLock<Option<Table>>,
     /// impedance of the loop at the driven frequency, and the closed contact's current per EMF of the chain, S
     pub(super) driven: (Complex64, f64),
 }
 
 /// What T1 needs over an interval, all times `|e|^2`'s denominator: see [`super::enclosed`].
 #[derive(Debug, Clone, Copy)]
-struct Enclosed {
+struct Enclosed<const N: usize = 3> {
     /// `|load u|^2`, what follows included, relative to the driven frequency
-    output: Jet,
+    output: Jet<N>,
     /// `|e|^2`, real part, `|b u|^2`: `D` is `|e|^2 + (Rmin + Rmax) real + Rmin Rmax |b u|^2`
-    parts: [Jet; 3],
+    parts: [Jet<N>; 3],
 }
 
 impl Enclosed {
@@ -166,6 +170,7 @@ impl<'a> Loop<'a> {
             on_harmonics: Seen::default(),
             dense: false,
             across,
+            table: OnceLock::new(),
             driven: (Complex64::new(f64::NAN, 0.0), f64::NAN),
         };
         let at_driven = this.see(&[driven_hz]);
@@ -183,10 +188,10 @@ impl<'a> Loop<'a> {
         Ok(this)
     }
 
-    fn enclose(&self, span: Span) -> Option<Enclosed> {
+    fn enclose<const N: usize>(&self, span: Span) -> Option<Enclosed<N>> {
         let field = Field::new(span);
         let links = &self.network.links;
-        let walk = |ladder| Walk::new(&field, ladder, &self.fixed_ohm, EVEN);
+        let walk = |ladder| Walk::<N>::new(&field, ladder, &self.fixed_ohm, EVEN);
         let here = walk(&links[self.link].ladder);
         let mut after = field.stages(&links[self.link].stages)?;
         for link in &links[self.link + 1..] {
@@ -259,7 +264,11 @@ impl<'a> Loop<'a> {
     /// beside the signal of an EMF (of the whole chain, V rms).
     #[must_use]
     pub fn ceiling_beside(&self, range_ohm: (f64, f64), emf_v: f64, direct_current_a: f64) -> Ceiling {
-        let ceiling = self.ceiling(range_ohm);
+        self.grown(self.ceiling(range_ohm), range_ohm, emf_v, direct_current_a)
+    }
+
+    /// What a direct current adds to a ceiling.
+    pub(super) fn grown(&self, ceiling: Ceiling, range_ohm: (f64, f64), emf_v: f64, direct_current_a: f64) -> Ceiling {
         if direct_current_a == 0.0 || ceiling.status != Status::Holds {
             return ceiling;
         }
@@ -284,15 +293,22 @@ impl<'a> Loop<'a> {
         Ceiling { harmonics: ceiling.harmonics * grown, chatter: ceiling.chatter * grown, status: Status::Holds }
     }
 
+    /// A range as the bound takes it: across the signal in siemens.
+    pub(super) fn own_range(&self, range_ohm: (f64, f64)) -> Result<(f64, f64), Status> {
+        match self.across {
+            false if range_ohm.1.is_infinite() => Err(Status::CanOpen),
+            true if range_ohm.0 <= 0.0 => Err(Status::CanShort),
+            true => Ok((range_ohm.1.recip(), range_ohm.0.recip())),
+            false => Ok(range_ohm),
+        }
+    }
+
     /// The ceiling for a range of the loop's moving contacts added together, ohm.
     #[must_use]
     pub fn ceiling(&self, range_ohm: (f64, f64)) -> Ceiling {
-        let range = match self.across {
-            false if range_ohm.1.is_infinite() => return Ceiling::none(Status::CanOpen),
-            true if range_ohm.0 <= 0.0 => return Ceiling::none(Status::CanShort),
-            // in siemens
-            true => (range_ohm.1.recip(), range_ohm.0.recip()),
-            false => range_ohm,
+        let range = match self.own_range(range_ohm) {
+            Ok(range) => range,
+            Err(status) => return Ceiling::none(status),
         };
         let over = |seen: &Seen| -> Vec<f64> {
             (0..seen.output.len())
@@ -300,7 +316,7 @@ impl<'a> Loop<'a> {
                 .collect()
         };
         let known = self.on_spans.iter().map(|seen| seen.and_then(|seen| seen.share_sqr(range)));
-        let largest = supremum(&self.spans, known, |span| self.enclose(span)?.share_sqr(range));
+        let largest = supremum(&self.spans, known, |span| self.enclose::<3>(span)?.share_sqr(range));
         let chatter = largest.max(0.0).sqrt() * factor(range);
         if chatter.is_infinite() {
             return Ceiling::none(Status::NoBound);
@@ -308,6 +324,62 @@ impl<'a> Loop<'a> {
         let at_harmonics = over(&self.on_harmonics).into_iter().fold(f64::NAN, f64::max);
         let harmonics = if self.dense { chatter } else { at_harmonics };
         Ceiling { harmonics, chatter, status: Status::Holds }
+    }
+
+    fn table(&self) -> Option<&Table> {
+        let make = || {
+            let seen = &self.on_harmonics;
+            let line = |k: usize| {
+                let per = (seen.output[k] * seen.output[k]).recip();
+                [seen.magnitude_sqr[k] * per, seen.resistance[k] * per, per]
+            };
+            Table::new(self, &self.spans, (0..seen.output.len()).map(line).collect())
+        };
+        self.table.get_or_init(make).as_ref()
+    }
+
+    /// The number of the cell that a range is answered from, see [`super::cells`], and the range as the bound takes it.
+    pub(super) fn cell_number(&self, range_ohm: (f64, f64)) -> Option<(usize, (f64, f64))> {
+        let own = self.own_range(range_ohm).ok()?;
+        Some((cell_of(own)?, own))
+    }
+
+    /// Numbers of cells are below this.
+    pub(super) const CELLS: usize = CELLS;
+
+    pub(super) fn cell(&self, number: usize) -> Option<Arc<Cell>> {
+        self.table()?.cell(self, number)
+    }
+
+    /// Ceilings of `count` ranges of one cell as the bound takes them, to the front of `harmonics` and `chatter`; all lists have
+    /// room for a vector more. NaN in `chatter` where the cell does not say: such a range goes interval by interval.
+    pub(super) fn in_cell(&self, cell: &Cell, count: usize, ends: [&[f64]; 2], found: [&mut [f64]; 2]) {
+        let ([low, high], [harmonics, chatter]) = (ends, found);
+        pulp::Arch::new().dispatch(Ranges { cell, count, low, high, harmonics, chatter });
+        if self.dense {
+            harmonics[..count].copy_from_slice(&chatter[..count]);
+        } else if self.on_harmonics.output.is_empty() {
+            harmonics[..count].fill(f64::NAN);
+        }
+    }
+
+    /// The ceiling of one range, from its cell if it has one: the same bits as among many.
+    pub(super) fn one_from_cell(&self, range_ohm: (f64, f64)) -> Ceiling {
+        let Some((number, (low, high))) = self.cell_number(range_ohm) else { return self.ceiling(range_ohm) };
+        let Some(cell) = self.cell(number) else { return self.ceiling(range_ohm) };
+        let [mut harmonics, mut chatter] = [[f64::NAN; ROOM]; 2];
+        self.in_cell(&cell, 1, [&[low; ROOM], &[high; ROOM]], [&mut harmonics, &mut chatter]);
+        if chatter[0].is_nan() {
+            return self.ceiling(range_ohm);
+        }
+        Ceiling { harmonics: harmonics[0], chatter: chatter[0], status: Status::Holds }
+    }
+}
+
+impl Enclosing for Loop<'_> {
+    fn form<const N: usize>(&self, span: Span) -> Option<Form<N>> {
+        let seen = self.enclose::<N>(span)?;
+        form(&seen.output, &seen.parts)
     }
 }
 

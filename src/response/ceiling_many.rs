@@ -160,6 +160,7 @@ fn lambda(seen: &SeenAt, delta: &[f64], w: &[f64]) -> Option<Jet> {
     let all: Vec<Jet> = (0..n * n).map(|at| k(at / n, at % n)).collect();
     // 1 - K^H K = L diag(d) L^H, and z = L^-1 g^H
     let (mut l, mut d, mut z) = (vec![Jet::ZERO; n * n], vec![Jet::ZERO; n], vec![Jet::ZERO; n]);
+    let mut inverses = Vec::with_capacity(n);
     let mut sum = Jet::ZERO;
     for i in 0..n {
         for j in 0..=i {
@@ -175,8 +176,9 @@ fn lambda(seen: &SeenAt, delta: &[f64], w: &[f64]) -> Option<Jet> {
                     return None;
                 }
                 d[i] = entry;
+                inverses.push(entry.inverse()?);
             } else {
-                l[i * n + j] = entry.times(&d[j].inverse()?);
+                l[i * n + j] = entry.times(&inverses[j]);
             }
         }
         let mut entry = seen.h[i].conj().scaled(w[i].recip());
@@ -184,14 +186,14 @@ fn lambda(seen: &SeenAt, delta: &[f64], w: &[f64]) -> Option<Jet> {
             entry = entry.minus(&l[i * n + m].times(&z[m]));
         }
         z[i] = entry;
-        sum = sum.plus(&entry.square().times(&d[i].inverse()?));
+        sum = sum.plus(&entry.square().times(&inverses[i]));
     }
     Some(sum)
 }
 
 impl Several<'_> {
     fn problem(&self, moving: &[Moving], beside: &Beside) -> Option<Problem> {
-        let driven = self.seen.at(Span::at(self.driven_hz))?.plain();
+        let driven = self.seen.plain(self.driven_hz)?;
         // one contact has no weights to search
         let searched = driven.a.len() > 1;
         let plain = |hz: Vec<f64>| if searched { self.plain(&hz) } else { Vec::new() };
@@ -207,7 +209,7 @@ impl Several<'_> {
     }
 
     fn plain(&self, frequency_hz: &[f64]) -> Vec<super::seen::Plain> {
-        frequency_hz.iter().filter_map(|&f| Some(self.seen.at(Span::at(f))?.plain())).collect()
+        frequency_hz.iter().filter_map(|&f| self.seen.plain(f)).collect()
     }
 
     /// Whether no frequency from zero to infinity can take a negative share under these weights.
@@ -215,9 +217,12 @@ impl Several<'_> {
         let mut open = Span::everywhere();
         for _ in 0..MOST_INTERVALS {
             let Some(span) = open.pop() else { return true };
-            let proved = self.seen.at(span).is_some_and(|seen| lambda(&seen, delta, w).is_some());
+            let proved = self.seen.at::<3>(span).is_some_and(|seen| lambda(&seen, delta, w).is_some());
             if !proved {
-                if span.is_narrow() {
+                // where it fails in the middle no half of it is ever proved
+                let (middle, _) = span.middle_and_half();
+                let at = self.seen.at::<1>(span.only(middle)).map(|seen| seen.plain());
+                if span.is_narrow() || at.is_none_or(|at| !weights::is_passive(&at.g, delta, w)) {
                     return false;
                 }
                 open.extend(span.halves());

@@ -19,16 +19,17 @@ use crate::circuit::stage::{
 };
 use crate::circuit::twoport::{Ladder, Step};
 use num_complex::Complex64;
+use std::cell::OnceCell;
 use std::f64::consts::TAU;
 
 /// A polynomial in `s` over an interval; near infinite frequency divided by that power of `s` (in units of [`SPLIT`]).
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Term {
-    jet: Jet,
+pub(crate) struct Term<const N: usize = 3> {
+    jet: Jet<N>,
     degree: i32,
 }
 
-impl Term {
+impl<const N: usize> Term<N> {
     /// A square times a weight above zero.
     pub(crate) fn scaled(&self, by: f64) -> Self {
         Self { jet: self.jet.scaled(by), degree: self.degree }
@@ -38,7 +39,7 @@ impl Term {
     const ONE: Self = Self { jet: Jet::ONE, degree: 0 };
 
     /// As it is, inside a finite interval.
-    pub(crate) fn jet(&self) -> &Jet {
+    pub(crate) fn jet(&self) -> &Jet<N> {
         &self.jet
     }
 }
@@ -64,17 +65,17 @@ impl Field {
     }
 
     /// `a |amount|^2`: a real term whose degree counts twice.
-    pub(crate) fn weighed_square(&self, weight: f64, amount: &Term) -> Term {
+    pub(crate) fn weighed_square<const N: usize>(&self, weight: f64, amount: &Term<N>) -> Term<N> {
         Term { jet: amount.jet.square().scaled(weight), degree: amount.degree }
     }
 
     /// Product of two such terms.
-    pub(crate) fn times_squares(&self, a: &Term, b: &Term) -> Term {
+    pub(crate) fn times_squares<const N: usize>(&self, a: &Term<N>, b: &Term<N>) -> Term<N> {
         Term { jet: a.jet.times(&b.jet), degree: a.degree + b.degree }
     }
 
     /// Sum of two such terms: near infinity brought to the higher degree by powers of `1/|s|^2`.
-    pub(crate) fn plus_squares(&self, a: &Term, b: &Term) -> Term {
+    pub(crate) fn plus_squares<const N: usize>(&self, a: &Term<N>, b: &Term<N>) -> Term<N> {
         if a.jet.is_zero() {
             return *b;
         }
@@ -82,12 +83,12 @@ impl Field {
             return *a;
         }
         let degree = a.degree.max(b.degree);
-        let raised = |term: &Term| self.lowered_square(&term.jet, degree - term.degree);
+        let raised = |term: &Term<N>| self.lowered_square(&term.jet, degree - term.degree);
         Term { jet: raised(a).plus(&raised(b)), degree }
     }
 
     /// Ratio of two such terms.
-    pub(crate) fn ratio_of_squares(&self, p: &Term, q: &Term) -> Option<Jet> {
+    pub(crate) fn ratio_of_squares<const N: usize>(&self, p: &Term<N>, q: &Term<N>) -> Option<Jet<N>> {
         if p.jet.is_zero() {
             return Some(Jet::ZERO);
         }
@@ -95,13 +96,13 @@ impl Field {
         (p.degree <= q.degree).then(|| self.lowered_square(&ratio, q.degree - p.degree))
     }
 
-    fn lowered_square(&self, jet: &Jet, power: i32) -> Jet {
+    fn lowered_square<const N: usize>(&self, jet: &Jet<N>, power: i32) -> Jet<N> {
         let inverse = Jet::affine(Complex64::new(0.0, -self.middle), Complex64::new(0.0, -self.half)).square();
         (0..power).fold(*jet, |product, _| product.times(&inverse))
     }
 
     /// `r + s x`.
-    fn affine(&self, r: f64, x: f64) -> Term {
+    fn affine<const N: usize>(&self, r: f64, x: f64) -> Term<N> {
         if x == 0.0 {
             return if r == 0.0 { Term::ZERO } else { Term { jet: Jet::real(r), degree: 0 } };
         }
@@ -115,12 +116,12 @@ impl Field {
     }
 
     /// Times `(1/s)^power`.
-    fn lowered(&self, jet: &Jet, power: i32) -> Jet {
+    fn lowered<const N: usize>(&self, jet: &Jet<N>, power: i32) -> Jet<N> {
         let inverse = Jet::affine(Complex64::new(0.0, -self.middle), Complex64::new(0.0, -self.half));
         (0..power).fold(*jet, |product, _| product.times(&inverse))
     }
 
-    pub(crate) fn plus(&self, a: &Term, b: &Term) -> Term {
+    pub(crate) fn plus<const N: usize>(&self, a: &Term<N>, b: &Term<N>) -> Term<N> {
         if a.jet.is_zero() {
             return *b;
         }
@@ -128,25 +129,30 @@ impl Field {
             return *a;
         }
         let degree = a.degree.max(b.degree);
-        let raised = |term: &Term| self.lowered(&term.jet, degree - term.degree);
+        let raised = |term: &Term<N>| self.lowered(&term.jet, degree - term.degree);
         Term { jet: raised(a).plus(&raised(b)), degree }
     }
 
-    pub(crate) fn times(&self, a: &Term, b: &Term) -> Term {
+    pub(crate) fn times<const N: usize>(&self, a: &Term<N>, b: &Term<N>) -> Term<N> {
         Term { jet: a.jet.times(&b.jet), degree: a.degree + b.degree }
     }
 
     /// `p/q`; nothing if `q` may vanish or the ratio grows without end.
-    pub(crate) fn ratio(&self, p: &Term, q: &Term) -> Option<Jet> {
+    pub(crate) fn ratio<const N: usize>(&self, p: &Term<N>, q: &Term<N>) -> Option<Jet<N>> {
         if p.jet.is_zero() {
             return Some(Jet::ZERO);
         }
-        let ratio = p.jet.times(&q.jet.inverse()?);
-        (p.degree <= q.degree).then(|| self.lowered(&ratio, q.degree - p.degree))
+        self.lowered_ratio(p, q.degree, &q.jet.inverse()?)
+    }
+
+    /// The same with the inverse of `q`, of a degree, at hand.
+    fn lowered_ratio<const N: usize>(&self, p: &Term<N>, degree: i32, inverse: &Jet<N>) -> Option<Jet<N>> {
+        let ratio = p.jet.times(inverse);
+        (p.degree <= degree).then(|| self.lowered(&ratio, degree - p.degree))
     }
 
     /// Gain and equalisation of a list of stages.
-    pub(crate) fn stages(&self, stages: &[Stage]) -> Option<Jet> {
+    pub(crate) fn stages<const N: usize>(&self, stages: &[Stage]) -> Option<Jet<N>> {
         let mut product = Jet::ONE;
         for stage in stages {
             product = product.scaled(stage.gain());
@@ -170,37 +176,39 @@ impl Field {
 
 /// A section cut at one of its contacts.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Cut {
+pub(crate) struct Cut<const N: usize = 3> {
     /// voltage and current towards the load
-    pub(crate) down: (Term, Term),
+    pub(crate) down: (Term<N>, Term<N>),
     /// numerator and denominator of the impedance towards the source
-    pub(crate) up: (Term, Term),
+    pub(crate) up: (Term<N>, Term<N>),
     /// real part of `V conj(I)`, and of `N conj(D)`, as sums of squares; see [`Field::with_energy`] for infinite intervals
-    pub(crate) power: (Term, Term),
+    pub(crate) power: (Term<N>, Term<N>),
     /// `L |I|^2` and `C |V|^2` of everything beyond, the same way; only [`Field::with_energy`]
-    pub(crate) stored: (Term, Term),
+    pub(crate) stored: (Term<N>, Term<N>),
     /// across the signal
     pub(crate) across: bool,
 }
 
-impl Cut {
+impl<const N: usize> Cut<N> {
     /// What it carries per load: current in series, voltage across.
-    pub(crate) fn b(&self) -> &Term {
+    pub(crate) fn b(&self) -> &Term<N> {
         if self.across { &self.down.0 } else { &self.down.1 }
     }
 
     /// What it reaches: see the page.
-    pub(crate) fn u(&self) -> &Term {
+    pub(crate) fn u(&self) -> &Term<N> {
         if self.across { &self.up.0 } else { &self.up.1 }
     }
 }
 
 /// A section walked from both ends over an interval.
 #[derive(Debug, Clone)]
-pub(crate) struct Walk {
-    pub(crate) load: Term,
-    pub(crate) emf: Term,
-    pub(crate) cuts: Vec<Cut>,
+pub(crate) struct Walk<const N: usize = 3> {
+    pub(crate) load: Term<N>,
+    pub(crate) emf: Term<N>,
+    pub(crate) cuts: Vec<Cut<N>>,
+    /// of the EMF, once asked for: everything is divided by it
+    inverse: OnceCell<Option<Jet<N>>>,
 }
 
 /// The other element of a shared return: twice in the even mode of two channels, not at all in the odd one.
@@ -208,7 +216,7 @@ pub(crate) const EVEN: f64 = 2.0;
 /// See [`EVEN`].
 pub(crate) const ODD: f64 = 0.0;
 
-impl Walk {
+impl<const N: usize> Walk<N> {
     /// Walks a ladder; `contact_ohm` counts to the network, contacts in a shared return `shared_times`.
     pub(crate) fn new(field: &Field, ladder: &Ladder, contact_ohm: &[f64], shared_times: f64) -> Self {
         let first = ladder.contacts().start;
@@ -221,15 +229,15 @@ impl Walk {
         };
         let mut cuts = vec![blank; ladder.contacts().len()];
         // a finite interval has powers, near infinity few ask for them
-        let add = |sum: &mut Term, weight: f64, amount: &Term| {
+        let add = |sum: &mut Term<N>, weight: f64, amount: &Term<N>| {
             *sum = field.plus_squares(sum, &field.weighed_square(weight, amount));
         };
-        let lossy = |power: &mut Term, loss: f64, amount: &Term| {
+        let lossy = |power: &mut Term<N>, loss: f64, amount: &Term<N>| {
             if loss != 0.0 && (field.energy || !field.high) {
                 add(power, loss, amount);
             }
         };
-        let storing = |stored: &mut Term, amount: f64, of: &Term| {
+        let storing = |stored: &mut Term<N>, amount: f64, of: &Term<N>| {
             if amount != 0.0 && field.energy {
                 add(stored, amount, of);
             }
@@ -321,28 +329,36 @@ impl Walk {
                 }
             }
         }
-        Self { load, emf, cuts }
+        Self { load, emf, cuts, inverse: OnceCell::new() }
+    }
+
+    fn per_emf(&self, field: &Field, p: &Term<N>) -> Option<Jet<N>> {
+        if p.jet.is_zero() {
+            return Some(Jet::ZERO);
+        }
+        let inverse = self.inverse.get_or_init(|| self.emf.jet.inverse());
+        field.lowered_ratio(p, self.emf.degree, inverse.as_ref()?)
     }
 
     /// Load voltage per EMF.
-    pub(crate) fn transfer(&self, field: &Field) -> Option<Jet> {
-        field.ratio(&self.load, &self.emf)
+    pub(crate) fn transfer(&self, field: &Field) -> Option<Jet<N>> {
+        self.per_emf(field, &self.load)
     }
 
     /// Load voltage per cause at contact `k`.
-    pub(crate) fn reach(&self, field: &Field, k: usize) -> Option<Jet> {
-        field.ratio(&field.times(&self.load, self.cuts[k].u()), &self.emf)
+    pub(crate) fn reach(&self, field: &Field, k: usize) -> Option<Jet<N>> {
+        self.per_emf(field, &field.times(&self.load, self.cuts[k].u()))
     }
 
     /// Effect at contact `k` per EMF.
-    pub(crate) fn drive(&self, field: &Field, k: usize) -> Option<Jet> {
-        field.ratio(self.cuts[k].b(), &self.emf)
+    pub(crate) fn drive(&self, field: &Field, k: usize) -> Option<Jet<N>> {
+        self.per_emf(field, self.cuts[k].b())
     }
 
     /// Effect at contact `j` per cause at contact `k`.
-    pub(crate) fn between(&self, field: &Field, j: usize, k: usize) -> Option<Jet> {
+    pub(crate) fn between(&self, field: &Field, j: usize, k: usize) -> Option<Jet<N>> {
         let (near, far) = (&self.cuts[j.min(k)], &self.cuts[j.max(k)]);
-        let found = field.ratio(&field.times(far.b(), near.u()), &self.emf)?;
+        let found = self.per_emf(field, &field.times(far.b(), near.u()))?;
         Some(if j < k && near.across != far.across { found.scaled(-1.0) } else { found })
     }
 }
@@ -398,7 +414,7 @@ mod tests {
             // the same frequency from below and from above: one written as its inverse
             for span in [Span::at(f), Span::High(SPLIT / (TAU * f), SPLIT / (TAU * f))] {
                 let field = Field::new(span);
-                let walk = Walk::new(&field, ladder, &r, EVEN);
+                let walk = Walk::<3>::new(&field, ladder, &r, EVEN);
                 prop_assert!(close(&walk.transfer(&field).unwrap(), ports.output[0]));
                 for k in 0..4 {
                     prop_assert!(close(&walk.drive(&field, k).unwrap(), ports.drive[k]));
@@ -424,7 +440,7 @@ mod tests {
             let exact = Ports::new(ladder, &[inside], &r);
             for span in [Span::Low(a, b), Span::High(SPLIT / b, SPLIT / a)] {
                 let field = Field::new(span);
-                let walk = Walk::new(&field, ladder, &r, EVEN);
+                let walk = Walk::<3>::new(&field, ladder, &r, EVEN);
                 if let Some(jet) = walk.transfer(&field) {
                     let (value, bounds) = (exact.output[0].norm_sqr(), jet.square());
                     prop_assert!(value <= bounds.largest().1 * (1.0 + 1e-12) && value >= bounds.least() * (1.0 - 1e-12));
@@ -437,7 +453,7 @@ mod tests {
             let load = Load { loudspeaker: speaker.then_some(DRIVER), ..Load::resistance(47.0) };
             let network = network(3.0, henry, Lead { resistance_ohm: 1.0, inductance_h: 1e-5, capacitance_f: 1e-8 }, load);
             let field = Field::new(Span::at(f));
-            let walk = Walk::new(&field, &network.links[0].ladder, &[1.0, 2.0, 30.0, 0.5], EVEN);
+            let walk = Walk::<3>::new(&field, &network.links[0].ladder, &[1.0, 2.0, 30.0, 0.5], EVEN);
             for cut in &walk.cuts {
                 let part = |(a, b): (Term, Term)| (a.jet.middle() * b.jet.middle().conj()).re;
                 for (sum, pair) in [(cut.power.0, cut.down), (cut.power.1, cut.up)] {
@@ -453,7 +469,7 @@ mod tests {
         let lead = Lead::default();
         let network = network(2.0, 0.0, lead, Load::resistance(6.5));
         let field = Field::new(Span::at(1e3));
-        let walk = Walk::new(&field, &network.links[0].ladder, &[1.0, 0.0, 30.0, 0.5], EVEN);
+        let walk = Walk::<3>::new(&field, &network.links[0].ladder, &[1.0, 0.0, 30.0, 0.5], EVEN);
         let node = 1.0 / (1.0 / 3.0 + 1.0 / 30.0 + 1.0 / 7.0);
         assert!(close(&walk.between(&field, 2, 2).unwrap(), node.into()));
         assert!(close(&walk.between(&field, 0, 2).unwrap(), (-node / 3.0).into()));

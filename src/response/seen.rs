@@ -44,11 +44,11 @@ pub(crate) struct Seen<'a> {
 
 /// What the contacts see over an interval; `g` row by row.
 #[derive(Debug, Clone)]
-pub(crate) struct SeenAt {
-    pub(crate) a: Vec<Jet>,
-    pub(crate) t: Jet,
-    pub(crate) g: Vec<Jet>,
-    pub(crate) h: Vec<Jet>,
+pub(crate) struct SeenAt<const N: usize = 3> {
+    pub(crate) a: Vec<Jet<N>>,
+    pub(crate) t: Jet<N>,
+    pub(crate) g: Vec<Jet<N>>,
+    pub(crate) h: Vec<Jet<N>>,
 }
 
 /// The same in plain numbers.
@@ -60,23 +60,23 @@ pub(crate) struct Plain {
     pub(crate) h: Vec<Complex64>,
 }
 
-impl SeenAt {
+impl<const N: usize> SeenAt<N> {
     pub(crate) fn plain(&self) -> Plain {
-        let of = |jets: &[Jet]| jets.iter().map(Jet::middle).collect();
+        let of = |jets: &[Jet<N>]| jets.iter().map(Jet::middle).collect();
         Plain { a: of(&self.a), t: self.t.middle(), g: of(&self.g), h: of(&self.h) }
     }
 }
 
 /// One mode of two channels, or the only one.
-struct Mode {
-    walks: Vec<Walk>,
+struct Mode<const N: usize> {
+    walks: Vec<Walk<N>>,
     /// from the chain's EMF to each section's
-    before: Vec<Jet>,
+    before: Vec<Jet<N>>,
     /// from each section's load to the output
-    after: Vec<Jet>,
+    after: Vec<Jet<N>>,
     /// each section's own transfer and its stages
-    own: Vec<(Jet, Jet)>,
-    t: Jet,
+    own: Vec<(Jet<N>, Jet<N>)>,
+    t: Jet<N>,
 }
 
 impl<'a> Seen<'a> {
@@ -139,11 +139,11 @@ impl<'a> Seen<'a> {
         self.ports.iter().all(|port| port.link == self.ports[0].link)
     }
 
-    fn mode(&self, field: &Field, shared_times: f64) -> Option<Mode> {
+    fn mode<const N: usize>(&self, field: &Field, shared_times: f64) -> Option<Mode<N>> {
         let links = &self.network.links;
-        let walks: Vec<Walk> =
+        let walks: Vec<Walk<N>> =
             links.iter().map(|link| Walk::new(field, &link.ladder, &self.ohm, shared_times)).collect();
-        let own: Option<Vec<(Jet, Jet)>> =
+        let own: Option<Vec<(Jet<N>, Jet<N>)>> =
             walks.iter().zip(links).map(|(w, link)| Some((w.transfer(field)?, field.stages(&link.stages)?))).collect();
         let own = own?;
         let mut before = Vec::with_capacity(own.len());
@@ -168,7 +168,7 @@ impl<'a> Seen<'a> {
     }
 
     /// Effect at `to` per cause at `from`, in one mode.
-    fn between(&self, field: &Field, mode: &Mode, to: &Port, from: &Port) -> Option<Jet> {
+    fn between<const N: usize>(&self, field: &Field, mode: &Mode<N>, to: &Port, from: &Port) -> Option<Jet<N>> {
         if to.link < from.link {
             return Some(Jet::ZERO);
         }
@@ -183,16 +183,21 @@ impl<'a> Seen<'a> {
         Some(product.times(&mode.walks[to.link].drive(field, self.local(to))?))
     }
 
+    /// What is seen at one frequency, Hz.
+    pub(crate) fn plain(&self, frequency_hz: f64) -> Option<Plain> {
+        Some(self.at::<1>(Span::at(frequency_hz))?.plain())
+    }
+
     /// What is seen over an interval; nothing where it is too wide to say.
-    pub(crate) fn at(&self, span: Span) -> Option<SeenAt> {
+    pub(crate) fn at<const N: usize>(&self, span: Span) -> Option<SeenAt<N>> {
         let field = Field::new(span);
         let n = self.ports.len();
-        let even = self.mode(&field, EVEN)?;
-        let odd = if self.two_channels { Some(self.mode(&field, ODD)?) } else { None };
-        let a = |mode: &Mode, port: &Port| -> Option<Jet> {
+        let even = self.mode::<N>(&field, EVEN)?;
+        let odd = if self.two_channels { Some(self.mode::<N>(&field, ODD)?) } else { None };
+        let a = |mode: &Mode<N>, port: &Port| -> Option<Jet<N>> {
             Some(mode.before[port.link].times(&mode.walks[port.link].drive(&field, self.local(port))?))
         };
-        let h = |mode: &Mode, port: &Port| -> Option<Jet> {
+        let h = |mode: &Mode<N>, port: &Port| -> Option<Jet<N>> {
             Some(mode.after[port.link].times(&mode.walks[port.link].reach(&field, self.local(port))?))
         };
         let mut out =
@@ -208,7 +213,7 @@ impl<'a> Seen<'a> {
             return Some(out);
         };
         let (sum, difference) = (0.5 * (1.0 + self.other), 0.5 * (1.0 - self.other));
-        let mix = |e: Jet, o: Jet, (p, q): (f64, f64)| e.scaled(p).plus(&o.scaled(q));
+        let mix = |e: Jet<N>, o: Jet<N>, (p, q): (f64, f64)| e.scaled(p).plus(&o.scaled(q));
         out.t = mix(even.t, odd.t, (sum, difference));
         for port in &self.ports {
             let (of_a, of_h) = match port.kind {

@@ -62,7 +62,8 @@ impl Span {
         low.chain(halves(14).into_iter().map(|(a, b)| Self::High(a, b))).collect()
     }
 
-    fn ends(self) -> (f64, f64) {
+    /// Both ends, in the units of the interval.
+    pub(crate) fn ends(self) -> (f64, f64) {
         match self {
             Self::Low(a, b) | Self::High(a, b) => (a, b),
         }
@@ -74,6 +75,14 @@ impl Span {
         let middle = 0.5 * (a + b);
         // no end may fall outside by rounding
         (middle, if a == b { 0.0 } else { (b - middle).max(middle - a) * (1.0 + 4.0 * f64::EPSILON) })
+    }
+
+    /// One point of it.
+    pub(crate) fn only(self, at: f64) -> Self {
+        match self {
+            Self::Low(..) => Self::Low(at, at),
+            Self::High(..) => Self::High(at, at),
+        }
     }
 
     pub(crate) fn halves(self) -> [Self; 2] {

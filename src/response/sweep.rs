@@ -1,12 +1,13 @@
 //! The array kernel of the linear response: many points at once, structure of arrays, no allocation inside.
 //!
-//! Points are walked (`walk`) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart, in vectors
-//! as wide as the processor's; which ones is found out at run time.
+//! Loss is worked out from what depends on frequency alone and the resistances (`collapsed`); for the rest points are walked
+//! (`walk`) in blocks of [`LANES`], real and imaginary parts of voltages and currents apart. Vectors are as wide as the
+//! processor's; which ones is found out at run time.
 
+use super::collapsed::Collapsed;
 use super::walk::{Block, at};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
-use crate::physics::lanes::Lanes;
 use crate::watch::{Stopped, Watch};
 use num_complex::Complex64;
 use pulp::{Simd, WithSimd};
@@ -40,22 +41,40 @@ impl Values<'_> {
         }
     }
 
-    /// `count` points from `start` on; lanes past them repeat the last.
-    #[inline(always)]
-    pub(super) fn load(&self, start: usize, count: usize, lanes: &mut [f64; LANES]) {
+    /// The value of all of `count` points from `start` on, where it is the same.
+    #[inline]
+    pub(super) fn same(&self, start: usize, count: usize) -> Option<f64> {
         match *self {
-            Self::One(value) => {
-                *lanes = [value; LANES];
-                return;
-            }
-            Self::Many(values) => lanes[..count].copy_from_slice(&values[start..start + count]),
+            Self::One(value) => Some(value),
+            Self::Spread(values, each) if each - start % each >= count => Some(values[start / each % values.len()]),
+            Self::Many(_) | Self::Spread(..) => None,
+        }
+    }
+
+    /// The points from `start` on.
+    #[inline(always)]
+    pub(super) fn read(&self, start: usize, to: &mut [f64]) {
+        if let Some(same) = self.same(start, to.len()) {
+            to.fill(same);
+        } else {
+            self.several(start, to);
+        }
+    }
+
+    /// The points from `start` on, value after value.
+    #[inline(always)]
+    fn several(&self, start: usize, to: &mut [f64]) {
+        let count = to.len();
+        match *self {
+            Self::One(value) => to.fill(value),
+            Self::Many(values) => to.copy_from_slice(&values[start..start + count]),
             Self::Spread(values, each) => {
                 let (mut at, mut left) = ((start / each) % values.len(), each - start % each);
                 let mut filled = 0;
                 while filled < count {
                     // neighbours where each value holds for one point, else one value for a run of them
                     let run = if each == 1 { values.len() - at } else { left }.min(count - filled);
-                    let to = &mut lanes[filled..filled + run];
+                    let to = &mut to[filled..filled + run];
                     filled += run;
                     if each == 1 {
                         to.copy_from_slice(&values[at..at + run]);
@@ -68,6 +87,12 @@ impl Values<'_> {
                 }
             }
         }
+    }
+
+    /// `count` points from `start` on; lanes past them repeat the last.
+    #[inline(always)]
+    pub(super) fn load(&self, start: usize, count: usize, lanes: &mut [f64; LANES]) {
+        self.several(start, &mut lanes[..count]);
         let last = lanes[count - 1];
         lanes[count..].fill(last);
     }
@@ -89,7 +114,7 @@ fn any_shared(network: &Network) -> bool {
 }
 
 /// A kernel: fills in the points of `out`, the first of which has number `start`.
-trait Kernel<T>: Sync {
+pub(super) trait Kernel<T>: Sync {
     fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]);
 }
 
@@ -155,38 +180,7 @@ fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch)
 }
 
 /// Decibels of a power ratio per its natural logarithm.
-const DB_PER_NEPER_OF_POWER: f64 = 10.0 / std::f64::consts::LN_10;
-
-/// Writes power ratios in dB to the front of a list.
-#[inline(always)]
-fn store_db<S: Simd>(ratio: Lanes<S>, to: &mut [f64]) {
-    let splat = |number| Lanes::splat(ratio.simd(), number);
-    (ratio.ln() * DB_PER_NEPER_OF_POWER).store(to);
-    let usual = splat(f64::MIN_POSITIVE).below(ratio).and(ratio.below(splat(f64::MAX)));
-    if !usual.all() {
-        // zero, infinite, not a number: the logarithm of the lanes does not know them
-        let mut all = [0.0; LANES];
-        ratio.store(&mut all);
-        for (loss, ratio) in to.iter_mut().zip(&all[..Lanes::<S>::COUNT]) {
-            if !ratio.is_normal() {
-                *loss = 10.0 * ratio.log10();
-            }
-        }
-    }
-}
-
-struct Loss;
-
-impl OnBlock<f64> for Loss {
-    #[inline(always)]
-    fn block<S: Simd>(&self, block: &Block<'_, S>, out: &mut [f64]) {
-        let mut loss = [0.0; LANES];
-        for from in (0..out.len()).step_by(Lanes::<S>::COUNT) {
-            store_db(block.power_ratio(Contacts::EVEN, from), &mut loss[from..]);
-        }
-        out.copy_from_slice(&loss[..out.len()]);
-    }
-}
+pub(super) const DB_PER_NEPER_OF_POWER: f64 = 10.0 / std::f64::consts::LN_10;
 
 /// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.
 struct LossOfTwoModes;
@@ -257,7 +251,7 @@ pub fn loss_db(
     if any_shared(network) {
         return in_chunks(&ByBlocks { kernel: LossOfTwoModes, network, frequency_hz, contacts }, out, watch);
     }
-    in_chunks(&ByBlocks { kernel: Loss, network, frequency_hz, contacts }, out, watch)
+    in_chunks(&Collapsed::new(network, frequency_hz, contacts, out.len()), out, watch)
 }
 
 /// Crosstalk in dB at every point of `out`, see [`super::linear::crosstalk_db`].

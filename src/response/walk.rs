@@ -92,18 +92,6 @@ impl<'a, S: Simd> Block<'a, S> {
         series((v_re, v_im), (i_re, i_im), ladder.source_ohm, ladder.source_h)
     }
 
-    /// Power of the EMF with these contacts over that without any, all sections together.
-    #[inline(always)]
-    pub(super) fn power_ratio(&self, contacts: Contacts, from: usize) -> Lanes<S> {
-        let mut ratio = Lanes::splat(self.simd, 1.0);
-        for link in &self.network.links {
-            let (re, im) = self.emf(&link.ladder, Some(contacts), from);
-            let (best_re, best_im) = self.emf(&link.ladder, None, from);
-            ratio = ratio * (re.times_plus(re, im * im) / best_re.times_plus(best_re, best_im * best_im));
-        }
-        ratio
-    }
-
     /// Transfer of every section together, stages left out.
     #[inline(always)]
     pub(super) fn sections(&self, contacts: Option<Contacts>, to: &mut Parts) {

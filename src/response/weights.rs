@@ -44,6 +44,12 @@ pub(crate) struct Problem {
     pub(crate) everywhere: Vec<Plain>,
 }
 
+/// In which order frequencies are asked: those that refused last come first.
+struct Order {
+    band: Vec<usize>,
+    everywhere: Vec<usize>,
+}
+
 /// Lower triangle of a Hermitian positive definite matrix as `L L^H`, in place; false where it is not.
 fn cholesky(m: &mut [Complex64], n: usize) -> bool {
     for j in 0..n {
@@ -91,6 +97,13 @@ fn rest(m: &[Complex64], n: usize) -> Vec<Complex64> {
     (0..n * n).map(|at| Complex64::from(f64::from(u8::from(at / n == at % n))) - entry(at / n, at % n)).collect()
 }
 
+/// Whether `1 - K^H K` is positive definite at a frequency, `K = W Delta G W^-1`.
+pub(crate) fn is_passive(g: &[Complex64], delta: &[f64], w: &[f64]) -> bool {
+    let n = w.len();
+    let k: Vec<Complex64> = (0..n * n).map(|at| g[at] * (w[at / n] * delta[at / n] / w[at % n])).collect();
+    cholesky(&mut rest(&k, n), n)
+}
+
 impl Problem {
     pub(crate) fn has_direct(&self) -> bool {
         self.direct.iter().any(|d| *d != 0.0)
@@ -110,9 +123,9 @@ impl Problem {
         over(rest(&self.k(&seen.g, w, ROOM), w.len()), row)
     }
 
-    fn passive_everywhere(&self, w: &[f64]) -> bool {
+    fn is_passive(&self, seen: &Plain, w: &[f64]) -> bool {
         let n = w.len();
-        self.everywhere.iter().all(|seen| cholesky(&mut rest(&self.k(&seen.g, w, ROOM), n), n))
+        cholesky(&mut rest(&self.k(&seen.g, w, ROOM), n), n)
     }
 
     /// Largest of the bracket of T2 over the fundamental: see [`super::ceiling_many`].
@@ -167,12 +180,29 @@ impl Problem {
         high
     }
 
-    fn cost(&self, w: &[f64]) -> f64 {
+    /// The bound under these weights on the frequencies of the search, if it is below `best`; infinite where it is not, or where
+    /// some frequency takes a negative share. Which frequencies refuse first is remembered: most weights are refused by the same.
+    fn cost(&self, w: &[f64], best: f64, order: &mut Order) -> f64 {
         let driven = self.driven(w);
-        if !driven.is_finite() || !self.passive_everywhere(w) {
+        if !driven.is_finite() {
             return f64::INFINITY;
         }
-        driven * self.band.iter().map(|seen| self.lambda(seen, w)).fold(0.0, f64::max)
+        let mut largest = 0.0f64;
+        for place in 0..order.band.len() {
+            largest = largest.max(self.lambda(&self.band[order.band[place]], w));
+            // a largest value only grows
+            if driven * largest >= best {
+                order.band[..=place].rotate_right(1);
+                return f64::INFINITY;
+            }
+        }
+        for place in 0..order.everywhere.len() {
+            if !self.is_passive(&self.everywhere[order.everywhere[place]], w) {
+                order.everywhere[..=place].rotate_right(1);
+                return f64::INFINITY;
+            }
+        }
+        driven * largest
     }
 
     /// `1/sqrt(Delta)`: what passivity asks for within one section.
@@ -198,12 +228,14 @@ impl Problem {
             }
             w
         };
+        let mut order =
+            Order { band: (0..self.band.len()).collect(), everywhere: (0..self.everywhere.len()).collect() };
         let mut w = passive.clone();
-        let mut best = self.cost(&w);
+        let mut best = self.cost(&w, f64::INFINITY, &mut order);
         if sections.len() > 1 {
             for step in [3.0, 1.0, 0.5, 0.25, 0.1, 0.03, 0.01, 1e-3, 1e-4] {
                 let other = guess(step);
-                let found = self.cost(&other);
+                let found = self.cost(&other, best, &mut order);
                 if found < best {
                     (w, best) = (other, found);
                 }
@@ -224,7 +256,7 @@ impl Problem {
                     for factor in [step, step.recip()] {
                         let mut other = w.clone();
                         together.iter().for_each(|&k| other[k] *= factor);
-                        let found = self.cost(&other);
+                        let found = self.cost(&other, best, &mut order);
                         // from no bound at all any bound is better
                         if found < best {
                             (w, best) = (other, found);

@@ -6,6 +6,8 @@ import weaklink as wl
 from .common import row
 
 T1_COUNT, T2_COUNT, GRID = 100_000, 2_000, 200
+# sections that differ in more than the range: one call, but each is a network of its own
+SECTIONS = 5_000
 HZ, BAND_HZ = 1e3, (20.0, 20e3)
 CAPACITANCE_F = (150e-12, 200e-12)
 LOAD_OHM, LOAD_F = 47e3, 100e-12
@@ -18,6 +20,11 @@ def source():
 def one_loop():
     path = [wl.Lead(capacitance_f=CAPACITANCE_F[0]), wl.Contact("k", resistance_ohm=1.0)]
     return wl.Section("one", source=source(), path=path, load=wl.Load(resistance_ohm=LOAD_OHM, capacitance_f=LOAD_F))
+
+
+def two_loops():
+    path = [wl.Contact("fixed", resistance_ohm=1.0), wl.Lead(capacitance_f=CAPACITANCE_F[0]), wl.Contact("k", resistance_ohm=1.0)]
+    return wl.Section("two", source=source(), path=path, load=wl.Load(resistance_ohm=LOAD_OHM, capacitance_f=LOAD_F))
 
 
 def three_loops():
@@ -41,6 +48,19 @@ def t1_by_numpy(high, hz):
         if k != at:
             np.maximum(best, output[k] * 0.5 * high / np.sqrt(magnitude[k] + high * real[k]), out=best)
     return best
+
+
+def t1_of_sections_by_numpy(fixed, high, hz):
+    """The same with another contact before the lead, `fixed` ohm: sections by frequencies at once."""
+    w = 2j * np.pi * hz
+    upstream = 1000.0 + w * 0.5 + fixed[:, None]
+    upstream = upstream / (1 + w * CAPACITANCE_F[0] * upstream)
+    load = 1 / (1 / LOAD_OHM + w * LOAD_F)
+    m = upstream + load
+    at = np.argmin(abs(hz - HZ))
+    share = np.abs(load / load[at]) * 0.5 * high[:, None] / np.sqrt(np.abs(m) ** 2 + high[:, None] * m.real)
+    share[:, at] = 0.0
+    return share.max(axis=1)
 
 
 def t2_by_numpy(high, hz):
@@ -82,6 +102,16 @@ def rows():
     assert (seen <= found.chatter * (1 + 1e-9)).all() and (found.chatter < 1.02 * seen).all()
     out = [row(f"ceiling T1, {T1_COUNT} ranges", lambda: ready.ceiling(HZ, ranges={"k": (0.0, high)}),
                f"numpy on {GRID} frequencies", lambda: t1_by_numpy(high, hz), 40)]  # fmt: skip
+    two, fixed, some = two_loops(), 10 ** rng.uniform(0, 4, SECTIONS), high[:SECTIONS]
+
+    def sections():
+        return two.ceiling(HZ, ranges={"k": (0.0, some)}, contacts={"fixed": fixed})
+
+    seen, found = t1_of_sections_by_numpy(fixed, some, hz), sections()
+    assert (seen <= found.chatter * (1 + 1e-9)).all() and (found.chatter < 1.02 * seen).all()
+    # the API takes arrays of contacts, not of sources, leads or loads
+    out.append(row(f"ceiling T1, {SECTIONS} sections that differ in another contact too", sections,
+                   f"numpy on {GRID} frequencies", lambda: t1_of_sections_by_numpy(fixed, some, hz), None, runs=3))  # fmt: skip
     three = three_loops()
     ranges = 10 ** rng.uniform(0, 3.5, (T2_COUNT, 3))
     named = {name: (0.0, ranges[:, k]) for k, name in enumerate("abc")}

@@ -21,6 +21,8 @@ class Row:
     # what one call does so many of, and the processor time that one may take, us
     solves: int | None = None
     wanted_us: float | None = None
+    # what the answer takes in memory, written once; None where it is not what costs
+    written_bytes: float | None = None
 
     @property
     def ratio(self):
@@ -43,7 +45,7 @@ def interleaved(*sides, runs=RUNS):
     return [(statistics.median(w), statistics.median(c)) for w, c in zip(wall, cpu, strict=True)]
 
 
-def row(name, ours, peer_name, peer, wanted, times=1.0, operations=None, runs=RUNS, solves=None, wanted_us=None):
+def row(name, ours, peer_name, peer, wanted, times=1.0, operations=None, runs=RUNS, solves=None, wanted_us=None, written_bytes=None):
     """A row; `times` scales a peer that does only a part of the work."""
     (ours_s, ours_cpu_s), (peer_s, peer_cpu_s) = interleaved(ours, peer, runs=runs)
-    return Row(name, peer_name, times * peer_s, ours_s, ours_cpu_s, times * peer_cpu_s, wanted, operations, solves, wanted_us)
+    return Row(name, peer_name, times * peer_s, ours_s, ours_cpu_s, times * peer_cpu_s, wanted, operations, solves, wanted_us, written_bytes)

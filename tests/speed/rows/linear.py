@@ -6,8 +6,8 @@ import weaklink as wl
 from .common import row
 
 SETS, FREQUENCIES = 4000, 200
-# per point, counted from src/response/walk.rs: two walks (31 and 19), the ratio (8), the logarithm (34)
-OPERATIONS = 92
+# per point, counted from src/response/collapsed.rs: two sums of resistances, the polynomial (9), the logarithm (35)
+OPERATIONS = 46
 
 
 def section(contacts=3):
@@ -74,5 +74,5 @@ def rows():
     for name, peer, wanted in (("chain matrices", by_matrices, 40), ("best closed form", by_closed_form, 15)):
         assert np.max(abs(ours() - peer(f, ohms))) < 1e-9
         title = f"loss_db, {SETS} sets x {FREQUENCIES} frequencies"
-        out.append(row(title, ours, f"numpy, {name}", lambda peer=peer: peer(f, ohms), wanted, operations=OPERATIONS * points))
+        out.append(row(title, ours, f"numpy, {name}", lambda peer=peer: peer(f, ohms), wanted, operations=OPERATIONS * points, written_bytes=8 * points))
     return out

@@ -1,0 +1,420 @@
+//! Ceilings of many points: what differs from point to point, and what is made ready once for all that share it.
+
+use super::ceiling::{Ceiling, Loop, Status};
+use super::ceiling_many::{Beside, ceiling_many_beside};
+use super::cells::ROOM;
+use super::level::{on_contact, section_emf_v};
+use super::sweep::Values;
+use crate::circuit::chain::Network;
+use crate::watch::{Stopped, Watch};
+use std::collections::HashMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// Points that one thread takes at a time; a loop is made ready once for those that share it.
+const CHUNK: usize = 64;
+
+/// What is asked, a column each.
+#[derive(Debug)]
+pub struct Asked<'a> {
+    /// the section or chain
+    pub network: &'a Network,
+    /// driven frequency, Hz
+    pub frequency_hz: Values<'a>,
+    /// the chain's EMF, V rms
+    pub emf_v: Values<'a>,
+    /// resistance of every contact's film, ohm; its constriction comes on top
+    pub film_ohm: &'a [Values<'a>],
+    /// contacts that move, each with the ends of its range, ohm; without any every contact keeps to the chords of its film
+    pub ranges: Option<&'a [(usize, Values<'a>, Values<'a>)]>,
+    /// band at the output, Hz
+    pub band_hz: (f64, f64),
+    /// the other channel's EMF over this one's, see [`Beside`]
+    pub other_channel: Option<f64>,
+}
+
+/// What a loop is ready for: driven frequency, fixed resistances, moving contacts.
+#[derive(PartialEq, Clone)]
+struct Key {
+    hz: f64,
+    fixed_ohm: Vec<f64>,
+    moving: Vec<usize>,
+}
+
+impl Key {
+    /// The same for equal keys.
+    fn number(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        // zeros of both signs are equal
+        let parts = std::iter::once(self.hz).chain(self.fixed_ohm.iter().copied());
+        parts.for_each(|part| (part + 0.0).to_bits().hash(&mut hasher));
+        self.moving.hash(&mut hasher);
+        hasher.finish()
+    }
+}
+
+/// A loop made ready, or why there is none.
+type Prepared<'n> = Arc<(Key, Result<Loop<'n>, Status>)>;
+
+/// Loops that are kept for points further on; what comes after them is made anew for each run of points.
+const KEPT: usize = 256;
+
+/// Loops that several points share, wherever in the arrays these stand: with a loop its cells are kept.
+#[derive(Default)]
+struct Store<'n>(Mutex<HashMap<u64, Prepared<'n>>>);
+
+impl<'n> Store<'n> {
+    fn find(&self, key: &Key, make: impl FnOnce() -> Result<Loop<'n>, Status>) -> Prepared<'n> {
+        let number = key.number();
+        let known = || self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&number).cloned();
+        if let Some(found) = known().filter(|found| found.0 == *key) {
+            return found;
+        }
+        let made: Prepared<'n> = Arc::new((key.clone(), make()));
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() < KEPT {
+            // another thread may have been faster: its loop is the same
+            let kept = all.entry(number).or_insert_with(|| Arc::clone(&made));
+            if kept.0 == *key {
+                return Arc::clone(kept);
+            }
+        }
+        made
+    }
+}
+
+/// What a run of points has in common.
+struct Kept<'n, 's> {
+    store: &'s Store<'n>,
+    open_at: Option<(f64, Vec<f64>)>,
+    prepared: Option<Prepared<'n>>,
+}
+
+impl<'n, 's> Kept<'n, 's> {
+    fn new(store: &'s Store<'n>) -> Self {
+        Self { store, open_at: None, prepared: None }
+    }
+}
+
+impl<'a> Asked<'a> {
+    /// Peak voltage of every contact when open, per volt of the chain's EMF.
+    fn open_per_emf(&self, f: f64) -> Vec<f64> {
+        let network = self.network;
+        let section_emf = section_emf_v(network, f);
+        let scale = |k: usize| section_emf[network.section_of(k)] / network.emf_v;
+        let one = |k: usize| std::f64::consts::SQRT_2 * scale(k) * on_contact(network, k, 1.0, f).open_v;
+        (0..network.contacts.len()).map(|k| if network.emf_v > 0.0 { one(k) } else { 0.0 }).collect()
+    }
+
+    /// The contacts that are named or that have a film, with their ranges at a point.
+    fn moving(&self, point: usize, kept: &mut Kept<'a, '_>) -> Vec<(usize, (f64, f64))> {
+        if let Some(ranges) = self.ranges {
+            return ranges.iter().map(|&(k, low, high)| (k, (low.at(point), high.at(point)))).collect();
+        }
+        let f = self.frequency_hz.at(point);
+        let emf = self.emf_v.at(point);
+        let open = match &mut kept.open_at {
+            Some((at, open)) if *at == f => open,
+            other => &mut other.insert((f, self.open_per_emf(f))).1,
+        };
+        let chords = |k: usize| {
+            let mut contact = self.network.contacts[k].clone();
+            contact.film = contact.film.with_resistance(self.film_ohm[k].at(point));
+            contact.chords_ohm(open[k] * emf)
+        };
+        (0..self.network.contacts.len()).map(|k| (k, chords(k))).collect()
+    }
+
+    /// The ceiling of one point.
+    fn one(&self, point: usize, kept: &mut Kept<'a, '_>) -> Ceiling {
+        let (network, f) = (self.network, self.frequency_hz.at(point));
+        let moving = self.moving(point, kept);
+        let contacts = self.film_ohm.iter().zip(&network.contacts);
+        let mut fixed: Vec<f64> = contacts.map(|(v, c)| v.at(point) + c.constriction_ohm).collect();
+        let mut sum = (0.0, 0.0);
+        let mut indices = Vec::new();
+        for &(k, (low, high)) in &moving {
+            if high > low {
+                indices.push(k);
+                sum = (sum.0 + low, sum.1 + high);
+                fixed[k] = network.contacts[k].role.perfect_ohm();
+            } else {
+                fixed[k] = low;
+            }
+        }
+        if indices.is_empty() {
+            return Ceiling::NOTHING_MOVES;
+        }
+        let direct_a = indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
+        let key = Key { hz: f, fixed_ohm: fixed, moving: indices };
+        let prepared = match &mut kept.prepared {
+            Some(ready) if ready.0 == key => ready,
+            other => {
+                let make = || Loop::new(network, &key.moving, &key.fixed_ohm, f, self.band_hz);
+                other.insert(kept.store.find(&key, make))
+            }
+        };
+        match &prepared.1 {
+            Ok(ready) => ready.grown(ready.one_from_cell(sum), sum, self.emf_v.at(point), direct_a),
+            // not one loop: T2
+            Err(Status::SeveralLoops | Status::SharedReturn) => {
+                let direct_current_a = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
+                let beside =
+                    Beside { emf_v: self.emf_v.at(point), direct_current_a, other_channel: self.other_channel };
+                ceiling_many_beside(network, f, &moving, &key.fixed_ohm, self.band_hz, &beside)
+            }
+            Err(status) => Ceiling::none(*status),
+        }
+    }
+}
+
+/// Applies work to every item of a list, on all cores where the feature `threads` is on and there is more than one item.
+fn each<T: Send, U: Send>(
+    items: Vec<T>,
+    work: impl Fn(T) -> Result<U, Stopped> + Sync + Send,
+) -> Result<Vec<U>, Stopped> {
+    #[cfg(feature = "threads")]
+    if items.len() > 1 {
+        use rayon::prelude::*;
+        if let Some(pool) = crate::threads::pool() {
+            return pool.install(|| items.into_par_iter().map(work).collect());
+        }
+    }
+    items.into_iter().map(work).collect()
+}
+
+/// Ceilings of many points, a list of each part of [`Ceiling`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ceilings {
+    /// see [`Ceiling::harmonics`]
+    pub harmonics: Vec<f64>,
+    /// see [`Ceiling::chatter`]
+    pub chatter: Vec<f64>,
+    /// see [`Ceiling::status`]
+    pub status: Vec<Status>,
+}
+
+impl Ceilings {
+    fn room(points: usize) -> Self {
+        Self { harmonics: vec![0.0; points], chatter: vec![0.0; points], status: vec![Status::Holds; points] }
+    }
+
+    fn parts(&mut self, length: usize) -> impl Iterator<Item = Part<'_>> {
+        let Self { harmonics, chatter, status } = self;
+        let lists = harmonics.chunks_mut(length).zip(chatter.chunks_mut(length)).zip(status.chunks_mut(length));
+        let part =
+            move |(number, ((harmonics, chatter), status))| Part { start: number * length, harmonics, chatter, status };
+        lists.enumerate().map(part)
+    }
+}
+
+/// Points one after another, the first of which has number `start`.
+struct Part<'a> {
+    start: usize,
+    harmonics: &'a mut [f64],
+    chatter: &'a mut [f64],
+    status: &'a mut [Status],
+}
+
+impl Part<'_> {
+    fn len(&self) -> usize {
+        self.status.len()
+    }
+
+    fn set(&mut self, place: usize, found: Ceiling) {
+        (self.harmonics[place], self.chatter[place], self.status[place]) =
+            (found.harmonics, found.chatter, found.status);
+    }
+}
+
+/// The ceilings of `points` points, on all cores where the feature `threads` is on. None depends on what else is asked.
+///
+/// # Errors
+/// [`Stopped`] when the watch says so.
+pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<Ceilings, Stopped> {
+    let mut found = Ceilings::room(points);
+    if points > 1 {
+        if let Some(shared) = Shared::of(asked) {
+            shared.ceilings(asked, &mut found, watch)?;
+            return Ok(found);
+        }
+    }
+    let store = Store::default();
+    let part = |mut part: Part<'_>| {
+        let mut kept = Kept::new(&store);
+        for place in 0..part.len() {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let ceiling = asked.one(part.start + place, &mut kept);
+            part.set(place, ceiling);
+        }
+        watch.done(part.len());
+        Ok(())
+    };
+    each(found.parts(CHUNK).collect(), part)?;
+    Ok(found)
+}
+
+/// A loop that all points share whose contacts all move: only the ranges differ.
+struct Shared<'n> {
+    ready: Loop<'n>,
+    direct_a: f64,
+}
+
+/// Points of a shared loop that one thread takes at a time.
+const SHARED_CHUNK: usize = 8192;
+
+/// Number of no cell: points that share nothing.
+const NONE: usize = Loop::CELLS;
+
+/// Points of a part in the order of their cells.
+#[derive(Default)]
+struct Sorted {
+    numbers: Vec<u32>,
+    /// where the next point of each cell goes, at the end where the points of the next cell begin
+    next: Vec<u32>,
+    order: Vec<u32>,
+    ends: [Vec<f64>; 2],
+    found: [Vec<f64>; 2],
+}
+
+impl<'n> Shared<'n> {
+    fn of(asked: &Asked<'n>) -> Option<Self> {
+        let network = asked.network;
+        let (Values::One(f), Some(ranges)) = (asked.frequency_hz, asked.ranges) else { return None };
+        let mut fixed = Vec::with_capacity(network.contacts.len());
+        for (values, contact) in asked.film_ohm.iter().zip(&network.contacts) {
+            let Values::One(ohm) = values else { return None };
+            fixed.push(ohm + contact.constriction_ohm);
+        }
+        let indices: Vec<usize> = ranges.iter().map(|range| range.0).collect();
+        for &k in &indices {
+            fixed[k] = network.contacts[k].role.perfect_ohm();
+        }
+        let direct_a = indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
+        let ready = Loop::new(network, &indices, &fixed, f, asked.band_hz).ok()?;
+        Some(Self { ready, direct_a })
+    }
+
+    /// The range of all contacts together, if each of them moves.
+    #[inline]
+    fn sum(ranges: &[(usize, Values<'_>, Values<'_>)], point: usize) -> Option<(f64, f64)> {
+        let mut sum = (0.0, 0.0);
+        for (_, low, high) in ranges {
+            let (low, high) = (low.at(point), high.at(point));
+            if high.is_nan() || high <= low {
+                return None;
+            }
+            sum = (sum.0 + low, sum.1 + high);
+        }
+        Some(sum)
+    }
+
+    /// Number of the cell of a point, and its range as the bound takes it.
+    #[inline]
+    fn placed(&self, ranges: &[(usize, Values<'_>, Values<'_>)], point: usize) -> (usize, (f64, f64)) {
+        Self::sum(ranges, point).and_then(|sum| self.ready.cell_number(sum)).unwrap_or((NONE, (0.0, 1.0)))
+    }
+
+    fn answer(
+        &self,
+        asked: &Asked<'n>,
+        part: &mut Part<'_>,
+        sorted: &mut Sorted,
+        watch: &dyn Watch,
+    ) -> Result<(), Stopped> {
+        let Some(ranges) = asked.ranges else { return Ok(()) };
+        let count = part.len();
+        let Sorted { numbers, next, order, ends, found } = sorted;
+        numbers.clear();
+        next.clear();
+        next.resize(NONE + 2, 0);
+        // `harmonics` and `chatter` hold the ends until the answers come
+        for place in 0..count {
+            let (number, own) = self.placed(ranges, part.start + place);
+            (part.harmonics[place], part.chatter[place]) = own;
+            numbers.push(number as u32);
+            next[number + 1] += 1;
+        }
+        for number in 0..=NONE {
+            next[number + 1] += next[number];
+        }
+        order.resize(count, 0);
+        for list in ends.iter_mut().chain(&mut *found) {
+            list.resize(count + ROOM, 1.0);
+        }
+        for (place, &number) in numbers.iter().enumerate() {
+            let to = &mut next[number as usize];
+            let at = *to as usize;
+            *to += 1;
+            order[at] = place as u32;
+            (ends[0][at], ends[1][at]) = (part.harmonics[place], part.chatter[place]);
+        }
+        let store = Store::default();
+        let mut kept = Kept::new(&store);
+        let mut from = 0;
+        while from < count {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let number = numbers[order[from] as usize] as usize;
+            let to = next[number] as usize;
+            let cell = if number == NONE { None } else { self.ready.cell(number) };
+            if let Some(cell) = &cell {
+                let [low, high] = &*ends;
+                let [harmonics, chatter] = &mut *found;
+                let found = [&mut harmonics[from..], &mut chatter[from..]];
+                self.ready.in_cell(cell, to - from, [&low[from..], &high[from..]], found);
+            }
+            for at in from..to {
+                let (place, harmonics, chatter) = (order[at] as usize, found[0][at], found[1][at]);
+                if cell.is_some() && !chatter.is_nan() && self.direct_a == 0.0 {
+                    (part.harmonics[place], part.chatter[place]) = (harmonics, chatter);
+                    continue;
+                }
+                let point = part.start + place;
+                let ceiling = match Self::sum(ranges, point) {
+                    // not all of its contacts move
+                    None => asked.one(point, &mut kept),
+                    Some(sum) => {
+                        let ceiling = if cell.is_some() && !chatter.is_nan() {
+                            Ceiling { harmonics, chatter, status: Status::Holds }
+                        } else {
+                            self.ready.ceiling(sum)
+                        };
+                        self.ready.grown(ceiling, sum, asked.emf_v.at(point), self.direct_a)
+                    }
+                };
+                part.set(place, ceiling);
+            }
+            from = to;
+        }
+        watch.done(count);
+        Ok(())
+    }
+
+    fn ceilings(&self, asked: &Asked<'n>, found: &mut Ceilings, watch: &dyn Watch) -> Result<(), Stopped> {
+        let points = found.status.len();
+        let Some(ranges) = asked.ranges else { return Ok(()) };
+        // cells first, each by one thread
+        let starts: Vec<usize> = (0..points).step_by(SHARED_CHUNK).collect();
+        let used = each(starts, |start| {
+            let mut used = vec![false; NONE + 1];
+            (start..points.min(start + SHARED_CHUNK)).for_each(|point| used[self.placed(ranges, point).0] = true);
+            Ok(used)
+        })?;
+        let numbers: Vec<usize> = (0..NONE).filter(|&number| used.iter().any(|used| used[number])).collect();
+        let make = |number| {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            self.ready.cell(number);
+            Ok(())
+        };
+        each(numbers, make)?;
+        let parts: Vec<_> = found.parts(SHARED_CHUNK).collect();
+        each(parts, |mut part| self.answer(asked, &mut part, &mut Sorted::default(), watch))?;
+        Ok(())
+    }
+}
