@@ -16,10 +16,14 @@
 //! No lane looks at another: a film's answer does not depend on what stands beside it.
 
 mod foresee;
+mod gauss;
+mod graded;
 mod laws;
 
 use crate::physics::lanes::{Lanes, Mask};
 pub use foresee::Foresee;
+pub use gauss::Gauss;
+pub use graded::{ForeseeGraded, GRADED, SolveGraded};
 use laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use pulp::{Simd, WithSimd};
 
@@ -76,8 +80,8 @@ impl Table {
 pub struct Abreast {
     /// films that are there
     pub count: usize,
-    /// instants of the table that they were solved on
-    pub instants: usize,
+    /// lines that were found: orders below this
+    pub orders: usize,
     /// share of the zero-voltage conductance of each that is a plain leak
     pub leak: f64,
     /// `Z/R`
@@ -111,7 +115,7 @@ impl Default for Abreast {
         let none = [0.0; MOST_LANES];
         Self {
             count: 0,
-            instants: 0,
+            orders: 0,
             leak: 0.0,
             front: none,
             drive: none,
@@ -125,6 +129,31 @@ impl Default for Abreast {
             solved: none,
             lines: Vec::new(),
             excess: Vec::new(),
+        }
+    }
+}
+
+impl Abreast {
+    /// Room for lines and for what is kept of the instants.
+    fn make_room(&mut self, orders: usize, kept: usize) {
+        self.orders = orders;
+        if self.lines.len() < orders {
+            self.lines.resize(orders, [0.0; MOST_LANES]);
+        }
+        if self.excess.len() < kept * MOST_LANES {
+            self.excess.resize(kept * MOST_LANES, 0.0);
+        }
+    }
+
+    /// Some films at a time.
+    #[inline(always)]
+    fn in_groups(&mut self, lanes: usize, mut work: impl FnMut(&mut Self, usize)) {
+        for from in (0..self.count).step_by(lanes) {
+            // a group that is not full is filled with its first film
+            for lane in self.count..from + lanes {
+                (self.front[lane], self.drive[lane]) = (self.front[from], self.drive[from]);
+            }
+            work(self, from);
         }
     }
 }
@@ -232,18 +261,9 @@ impl WithSimd for Solve<'_> {
 #[inline(always)]
 fn solve<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table) {
     let count = Lanes::<S>::COUNT;
-    films.instants = table.cosine.len();
-    if films.lines.len() < 2 * films.instants {
-        films.lines.resize(2 * films.instants, [0.0; MOST_LANES]);
-        films.excess.resize((2 * films.instants + 1) * MOST_LANES, 0.0);
-    }
-    for from in (0..films.count).step_by(count) {
-        // a group that is not full is filled with its first film
-        for lane in films.count..from + count {
-            (films.front[lane], films.drive[lane]) = (films.front[from], films.drive[from]);
-        }
-        some::<S, L, WEAK>(simd, films, table, from);
-    }
+    let instants = table.cosine.len();
+    films.make_room(2 * instants, 2 * instants + 1);
+    films.in_groups(count, |films, from| some::<S, L, WEAK>(simd, films, table, from));
 }
 
 #[inline(always)]
