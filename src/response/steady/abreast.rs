@@ -145,15 +145,10 @@ impl Abreast {
         }
     }
 
-    /// Some films at a time.
-    #[inline(always)]
-    fn in_groups(&mut self, lanes: usize, mut work: impl FnMut(&mut Self, usize)) {
-        for from in (0..self.count).step_by(lanes) {
-            // a group that is not full is filled with its first film
-            for lane in self.count..from + lanes {
-                (self.front[lane], self.drive[lane]) = (self.front[from], self.drive[from]);
-            }
-            work(self, from);
+    /// A group that is not full is filled with its first film.
+    fn fill(&mut self, from: usize, lanes: usize) {
+        for lane in self.count..from + lanes {
+            (self.front[lane], self.drive[lane]) = (self.front[from], self.drive[from]);
         }
     }
 }
@@ -263,7 +258,10 @@ fn solve<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table:
     let count = Lanes::<S>::COUNT;
     let instants = table.cosine.len();
     films.make_room(2 * instants, 2 * instants + 1);
-    films.in_groups(count, |films, from| some::<S, L, WEAK>(simd, films, table, from));
+    for from in (0..films.count).step_by(count) {
+        films.fill(from, count);
+        some::<S, L, WEAK>(simd, films, table, from);
+    }
 }
 
 #[inline(always)]

@@ -13,9 +13,9 @@
 //!   those that the nodes do not know, as the outer quarter of the orders does on even instants.
 
 use super::gauss::Gauss;
-use super::laws::{Law, Loops};
+use super::laws::{Law, Loops, Point};
 use super::{Abreast, Atan, Expm1, MOST_LANES, Shape, Sinh};
-use crate::physics::lanes::{Lanes, atan_and_beyond};
+use crate::physics::lanes::{Lanes, Mask, atan_and_beyond};
 use pulp::{Simd, WithSimd};
 use std::f64::consts::{FRAC_PI_2, LN_10, PI, SQRT_2};
 
@@ -38,6 +38,11 @@ struct Place<S: Simd> {
     half: Lanes<S>,
     /// `s` at the ends, both as positive numbers
     ends: [Lanes<S>; 2],
+}
+
+#[inline(always)]
+fn asinh<S: Simd>(a: Lanes<S>) -> Lanes<S> {
+    (a + (a * a + 1.0).sqrt()).ln()
 }
 
 /// Parameter `m` of the ellipse with foci -1 and 1 through `x + i y`, y above zero, as `sinh m` and `cosh m`.
@@ -70,7 +75,6 @@ impl<S: Simd> Place<S> {
         let turned = ((1.0 - z) / (z + 1.0).max(splat(1e-30))).sqrt();
         let theta = 2.0 * atan_and_beyond(turned).0;
         let end = if L::ODD { FRAC_PI_2 } else { PI };
-        let asinh = |a: Lanes<S>| (a + (a * a + 1.0).sqrt()).ln();
         let ends = [asinh(theta / delta), asinh((end - theta).max(splat(0.0)) / delta)];
         Self {
             from_quarter: FRAC_PI_2 - theta,
@@ -86,14 +90,16 @@ impl<S: Simd> Place<S> {
     fn narrowest(&self) -> Lanes<S> {
         let splat = |number| Lanes::splat(self.half.simd(), number);
         let own = parameter(ellipse(-self.middle / self.half, FRAC_PI_2 / self.half));
-        // an image lies where sinh s = 2 a + i, a = sinh of the end: with k = exp(end) at arcosh k + i arcsin(1/k)
-        let image = |end: Lanes<S>| {
-            let k = end.exp();
-            let beside = (k * k - 1.0).max(splat(1e-20)).sqrt();
-            let beyond = (beside / k + 1.0).ln() / self.half;
-            parameter(ellipse(beyond + 1.0, atan_and_beyond(1.0 / beside).0 / self.half))
-        };
-        own.min(image(self.ends[0])).min(image(self.ends[1]))
+        own.min(self.image(self.ends[0])).min(self.image(self.ends[1]))
+    }
+
+    /// `m` of an image: it lies where sinh s = 2 a + i, a = sinh of the end; with k = exp(end) at arcosh k + i arcsin(1/k).
+    #[inline(always)]
+    fn image(&self, end: Lanes<S>) -> Lanes<S> {
+        let k = end.exp();
+        let beside = (k * k - 1.0).max(Lanes::splat(end.simd(), 1e-20)).sqrt();
+        let beyond = (beside / k + 1.0).ln() / self.half;
+        parameter(ellipse(beyond + 1.0, atan_and_beyond(1.0 / beside).0 / self.half))
     }
 }
 
@@ -176,7 +182,10 @@ impl SolveGraded<'_> {
         let Self { films, rule, top, .. } = self;
         // the first two harmonics have their places, asked for or not
         films.make_room(top.max(3) + 1, KEPT * rule.node.len());
-        films.in_groups(Lanes::<S>::COUNT, |films, from| some::<S, L>(simd, films, rule, top, from));
+        for from in (0..films.count).step_by(Lanes::<S>::COUNT) {
+            films.fill(from, Lanes::<S>::COUNT);
+            some::<S, L>(simd, films, rule, top, from);
+        }
     }
 }
 
@@ -198,6 +207,33 @@ fn sine<S: Simd>(u: Lanes<S>) -> Lanes<S> {
     ];
     let z = u * u;
     (u * z).times_plus(z.polynomial(&SERIES), u)
+}
+
+/// Which of voltage, shape and excess is summed.
+struct Choice<S: Simd> {
+    voltage: Mask<S>,
+    shape: Mask<S>,
+    of_voltage: Lanes<S>,
+    of_shape: Lanes<S>,
+}
+
+impl<S: Simd> Choice<S> {
+    #[inline(always)]
+    fn of(&self, x: Lanes<S>, phi: Lanes<S>, excess: Lanes<S>) -> Lanes<S> {
+        self.voltage.select(self.of_voltage * x, self.shape.select(self.of_shape * phi, excess))
+    }
+}
+
+/// Largest size of two.
+#[inline(always)]
+fn most<S: Simd>(a: Lanes<S>, b: Lanes<S>) -> Lanes<S> {
+    a.abs().max(b.abs())
+}
+
+/// Chord over the zero-voltage resistance.
+#[inline(always)]
+fn chord<S: Simd>(leak: Lanes<S>, at: Point<S>) -> Lanes<S> {
+    at.x / leak.times_plus(at.x, (1.0 - leak) * at.phi)
 }
 
 #[inline(always)]
@@ -236,12 +272,11 @@ fn some<S: Simd, L: Law>(simd: S, films: &mut Abreast, rule: &Gauss, top: usize,
         let ahead = point.x + loops.series::<L>(point, inverse, (y - before) * inverse);
         let (next, slope, one) = loops.root::<L, false>(y, ahead.max(low).min(high), (low, high));
         solved = solved.and(one);
-        for (kept, number) in [(&mut *voltage, next.x), (&mut *shape, next.phi), (&mut *excess, next.excess)]
-            .into_iter()
-            .chain([(&mut *cosine, cos), (&mut *measure, here)])
-        {
-            number.store(&mut kept[k * lanes..]);
-        }
+        next.x.store(&mut voltage[k * lanes..]);
+        next.phi.store(&mut shape[k * lanes..]);
+        next.excess.store(&mut excess[k * lanes..]);
+        cos.store(&mut cosine[k * lanes..]);
+        here.store(&mut measure[k * lanes..]);
         let weighted = here * cos;
         fundamentals = [
             next.x.times_plus(weighted, fundamentals[0]),
@@ -259,32 +294,31 @@ fn some<S: Simd, L: Law>(simd: S, films: &mut Abreast, rule: &Gauss, top: usize,
         solved = solved.and(one);
         trough
     };
-    let chord = |at: super::laws::Point<S>| at.x / leak.times_plus(at.x, share * at.phi);
-    let (first, second) = (chord(crest), chord(trough));
+    let (first, second) = (chord(leak, crest), chord(leak, trough));
     first.min(second).min(splat(1.0)).store(&mut films.chord_least[from..]);
     first.max(second).max(splat(1.0)).store(&mut films.chord_most[from..]);
 
     // (1+c) x + law (phi - x) is the cosine alone, and so is linear x + law phi
     let of_voltage = -((front + 1.0) / loops.law);
     let of_shape = loops.law / loops.linear + 1.0;
-    let most = |a: Lanes<S>, b: Lanes<S>| a.abs().max(b.abs());
     let sizes = [
         most(crest.x, trough.x) * of_voltage.abs(),
         most(crest.phi, trough.phi) * of_shape,
         most(crest.excess, trough.excess),
     ];
-    let by_voltage = sizes[0].below(sizes[1].min(sizes[2]));
-    let by_shape = sizes[1].below(sizes[2]);
-    let chosen = |x: Lanes<S>, phi: Lanes<S>, excess: Lanes<S>| {
-        by_voltage.select(of_voltage * x, by_shape.select(of_shape * phi, excess))
+    let choice = Choice {
+        voltage: sizes[0].below(sizes[1].min(sizes[2])),
+        shape: sizes[1].below(sizes[2]),
+        of_voltage,
+        of_shape,
     };
     let [x_first, phi_first, excess_first] = fundamentals;
-    let summed_first = chosen(x_first, phi_first, excess_first);
+    let summed_first = choice.of(x_first, phi_first, excess_first);
     let at = |k: usize| k * lanes..(k + 1) * lanes;
     let load = |from: &[f64], k: usize| Lanes::load(simd, &from[at(k)]);
     let mut mean = splat(0.0);
     for k in 0..count {
-        let one = chosen(load(voltage, k), load(shape, k), load(excess, k));
+        let one = choice.of(load(voltage, k), load(shape, k), load(excess, k));
         one.store(&mut excess[at(k)]);
         mean = one.times_plus(load(measure, k), mean);
     }
