@@ -88,7 +88,6 @@ impl<S: Simd> Place<S> {
     /// The smallest `m` of the singular points and of their images beyond both ends.
     #[inline(always)]
     fn narrowest(&self) -> Lanes<S> {
-        let splat = |number| Lanes::splat(self.half.simd(), number);
         let own = parameter(ellipse(-self.middle / self.half, FRAC_PI_2 / self.half));
         own.min(self.image(self.ends[0])).min(self.image(self.ends[1]))
     }
@@ -389,3 +388,73 @@ fn some<S: Simd, L: Law>(simd: S, films: &mut Abreast, rule: &Gauss, top: usize,
 
 /// Lines of a walk over the instants: as many as the registers hold.
 const AT_ONCE: usize = 4;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Films of a law on `count` nodes.
+    fn solved(shape: Shape, leak: f64, some: &[(f64, f64)], count: usize, top: usize) -> Abreast {
+        let mut films = Abreast { count: some.len(), leak, ..Abreast::default() };
+        for (lane, film) in some.iter().enumerate() {
+            (films.front[lane], films.drive[lane]) = *film;
+        }
+        pulp::Arch::new().dispatch(SolveGraded { shape, films: &mut films, rule: &Gauss::new(count), top });
+        films
+    }
+
+    fn foreseen(shape: Shape, leak: f64, some: &[(f64, f64)], top: usize) -> Vec<f64> {
+        let (front, drive): (Vec<f64>, Vec<f64>) = some.iter().copied().unzip();
+        let mut wanted = vec![0.0; some.len()];
+        let (front, drive, out) = (&front[..], &drive[..], &mut wanted[..]);
+        pulp::Arch::new().dispatch(ForeseeGraded { shape, leak, top, front, drive, wanted: out });
+        wanted
+    }
+
+    /// What the answer says of its own error in `thd_f`.
+    fn bound(films: &Abreast, lane: usize) -> f64 {
+        let thd_f = films.thd_f[lane];
+        films.error[lane] * thd_f / films.residue[lane] / SQRT_2 * (1.0 + thd_f)
+    }
+
+    fn films() -> impl Strategy<Value = (Shape, f64, Vec<(f64, f64)>)> {
+        let film = (-8.0f64..5.0, 0.7f64..4.5).prop_map(|(c, y)| (10f64.powf(c), 10f64.powf(y)));
+        let shape = prop::sample::select(vec![Shape::Sinh, Shape::Expm1, Shape::Atan]);
+        (shape, -4.0f64..-0.01, prop::collection::vec(film, 16))
+            .prop_map(|(shape, leak, some)| (shape, if shape == Shape::Expm1 { 10f64.powf(leak) } else { 0.0 }, some))
+    }
+
+    proptest! {
+        #[test]
+        fn the_error_is_bounded_on_too_few_nodes((shape, leak, some) in films()) {
+            let known = solved(shape, leak, &some, 480, 11);
+            for count in [24, 32, 40, 56] {
+                let found = solved(shape, leak, &some, count, 11);
+                for lane in 0..some.len() {
+                    if known.solved[lane] * found.solved[lane] == 0.0 || known.error[lane] > 1e-9 * known.residue[lane] {
+                        continue;
+                    }
+                    let off = (found.thd_f[lane] - known.thd_f[lane]).abs();
+                    prop_assert!(off <= bound(&found, lane) + bound(&known, lane), "{count} {:?} {off} {}", some[lane], bound(&found, lane));
+                }
+            }
+        }
+
+        #[test]
+        fn the_nodes_that_are_foreseen_are_enough((shape, leak, some) in films(), top in prop::sample::select(vec![2usize, 3, 6, 11, 21, 60])) {
+            let known = solved(shape, leak, &some, 480, top);
+            for (lane, wanted) in foreseen(shape, leak, &some, top).into_iter().enumerate() {
+                let Some(&count) = GRADED.iter().find(|&&count| count as f64 >= wanted) else { continue };
+                let found = solved(shape, leak, &some[lane..=lane], count, top);
+                prop_assert!(found.solved[0] == 1.0);
+                prop_assert!(found.error[0] <= 1e-8 * SQRT_2 * found.residue[0], "{count} {:?} {}", some[lane], found.error[0] / found.residue[0]);
+                prop_assert!((found.thd_f[0] / known.thd_f[lane] - 1.0).abs() < 1e-12, "{count} {:?}", some[lane]);
+                for order in (3..=top).step_by(2) {
+                    let off = (found.lines[order][0] - known.lines[order][lane]).abs();
+                    prop_assert!(off <= 1e-10 * known.residue[lane], "{count} {order} {:?} {}", some[lane], off / known.residue[lane]);
+                }
+            }
+        }
+    }
+}
