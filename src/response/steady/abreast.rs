@@ -11,6 +11,7 @@
 //!   whether they were enough is judged by the tail itself, as on the [direct road](super::direct).
 //! * **Roots.** From the crest down, each root is the start of the next: the inverse series of the loop to the
 //!   fourth power of the step. All derivatives of a law are at hand, so that one exponential (or arctangent) per instant is the rule.
+//! * **Stiff films**, those that want more than some forty even instants, go on instants that stand where the waveform bends (`graded`).
 //! * **Exact to the last figures.** `phi(x) - x` and `phi'(x) - 1` are carried, not their sums, and moved along by the addition theorem.
 //!
 //! No lane looks at another: a film's answer does not depend on what stands beside it.
@@ -27,7 +28,7 @@ pub use graded::{ForeseeGraded, GRADED, SolveGraded};
 use laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use pulp::{Simd, WithSimd};
 
-/// Instants of a quarter period that there are tables for.
+/// Even instants of a quarter period that there are tables for.
 pub const INSTANTS: [usize; 20] = [4, 5, 6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64, 80, 104, 136, 184, 256];
 
 /// Most films side by side, on any processor.
@@ -90,7 +91,7 @@ pub struct Abreast {
     pub drive: [f64; MOST_LANES],
     /// `sqrt(sum of c_n^2)` from the second line on, c as in `x = 2 Re sum c_n exp(j n theta)` of what the law adds
     pub residue: [f64; MOST_LANES],
-    /// bound of its error
+    /// bound of its error, times the root of two
     pub error: [f64; MOST_LANES],
     /// change of the fundamental, dB
     pub fundamental_db: [f64; MOST_LANES],

@@ -194,7 +194,12 @@ mod tests {
                 for line in near.chain(far) {
                     let Some(here) = at(loops, &ports, line) else { continue };
                     for i in (0..loops.parts.len()).filter(|&i| !bare[i]) {
-                        assert!(here.inward[i] <= bound[i] * (1.0 + 1e-9), "part {i} line {line}: {} above {}", here.inward[i], bound[i]);
+                        assert!(
+                            here.inward[i] <= bound[i] * (1.0 + 1e-9),
+                            "part {i} line {line}: {} above {}",
+                            here.inward[i],
+                            bound[i]
+                        );
                         nearest = nearest.max(here.inward[i] / bound[i]);
                     }
                 }
