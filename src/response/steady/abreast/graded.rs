@@ -401,6 +401,7 @@ const AT_ONCE: usize = 4;
 
 #[cfg(test)]
 mod tests {
+    use super::super::Foresee;
     use super::*;
     use proptest::prelude::*;
 
@@ -422,6 +423,15 @@ mod tests {
         wanted
     }
 
+    /// Which of them come this way: those that want more even instants than are given to mild ones.
+    fn stiff(shape: Shape, leak: f64, some: &[(f64, f64)]) -> Vec<bool> {
+        let (front, drive): (Vec<f64>, Vec<f64>) = some.iter().copied().unzip();
+        let mut wanted = vec![0.0; some.len()];
+        let (front, drive, out) = (&front[..], &drive[..], &mut wanted[..]);
+        pulp::Arch::new().dispatch(Foresee { shape, leak, front, drive, wanted: out });
+        wanted.iter().map(|wanted| wanted.abs() > 40.0 && wanted.is_finite()).collect()
+    }
+
     /// What the answer says of its own error in `thd_f`.
     fn bound(films: &Abreast, lane: usize) -> f64 {
         let thd_f = films.thd_f[lane];
@@ -438,11 +448,11 @@ mod tests {
     proptest! {
         #[test]
         fn the_error_is_bounded_on_too_few_nodes((shape, leak, some) in films()) {
-            let known = solved(shape, leak, &some, 480, 11);
+            let (known, stiff) = (solved(shape, leak, &some, 480, 11), stiff(shape, leak, &some));
             for count in [24, 32, 40, 56] {
                 let found = solved(shape, leak, &some, count, 11);
                 for lane in 0..some.len() {
-                    if known.solved[lane] * found.solved[lane] == 0.0 || known.error[lane] > 1e-9 * known.residue[lane] {
+                    if !stiff[lane] || known.solved[lane] * found.solved[lane] == 0.0 || known.error[lane] > 1e-9 * known.residue[lane] {
                         continue;
                     }
                     let off = (found.thd_f[lane] - known.thd_f[lane]).abs();
@@ -453,9 +463,12 @@ mod tests {
 
         #[test]
         fn the_nodes_that_are_foreseen_are_enough((shape, leak, some) in films(), top in prop::sample::select(vec![2usize, 3, 6, 11, 21, 60, 101])) {
-            let known = solved(shape, leak, &some, 480, top);
+            let (known, stiff) = (solved(shape, leak, &some, 480, top), stiff(shape, leak, &some));
             for (lane, wanted) in foreseen(shape, leak, &some, top).into_iter().enumerate() {
                 let Some(&count) = GRADED.iter().find(|&&count| count as f64 >= wanted) else { continue };
+                if !stiff[lane] || known.error[lane] > 1e-9 * known.residue[lane] {
+                    continue;
+                }
                 let found = solved(shape, leak, &some[lane..=lane], count, top);
                 prop_assert!(found.solved[0] == 1.0);
                 prop_assert!(found.error[0] <= 1e-8 * SQRT_2 * found.residue[0], "{count} {:?} {}", some[lane], found.error[0] / found.residue[0]);
