@@ -17,7 +17,7 @@
 //! roots and a tenth lines. Writing ten harmonics and the other columns adds 30 to 60 ns. A film costs as many even instants as its strip of analyticity
 //! asks for (about `1.5 + 11.5/eta`), whatever its law does in between.
 //!
-//! From 40 even instants on a film goes on instants that stand where its waveform bends: 24 to 96 of them, for eleven lines, where the strip is anything
+//! From 40 even instants on a film goes on instants that stand where its waveform bends: 24 to 128 of them, for eleven lines, where the strip is anything
 //! from 0.3 down to 1e-4, so that a stiff film costs a few times a mild one. The nodes are foreseen as `18.5/m`, `m` from the ellipse through the
 //! nearest singular point, and some two for each order of the highest line asked for: harmonics that are not asked for cost nothing. The kernel
 //! alone by the clock, one thread of a machine with much other work on it, best of five, 2000 films of 1 to 300 ohm in a loop of 1 kohm:
