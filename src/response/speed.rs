@@ -19,21 +19,17 @@
 //!
 //! From 40 even instants on a film goes on instants that stand where its waveform bends: 24 to 128 of them, for eleven lines, where the strip is anything
 //! from 0.3 down to 1e-4, so that a stiff film costs a few times a mild one. The nodes are foreseen as `18.5/m`, `m` from the ellipse through the
-//! nearest singular point, and some two for each order of the highest line asked for: harmonics that are not asked for cost nothing. The kernel
-//! alone by the clock, one thread of a machine with much other work on it, best of five, 2000 films of 1 to 300 ohm in a loop of 1 kohm:
+//! nearest singular point, and some two for each order of the highest line asked for: harmonics that are not asked for cost nothing. Processor
+//! time of the whole call a film, ten harmonics written, 20 000 films of 1 to 300 ohm in a loop of 1 kohm (`alone.scaling()` of `tests/speed/table.py`; a machine with much other work on it):
 //!
-//! | film | harmonics written | 0.5 V, ns | 2 V | 5 V | 50 V |
-//! | --- | --- | --- | --- | --- | --- |
-//! | tunnelling, 0.1 V | 10 | 128 | 240 | 316 | 578 |
-//! | rectifying, leak 0.1 | 10 | 374 | 583 | 763 | 1465 |
-//! | rectifying, leak 1e-3 | 10 | 374 | 724 | 905 | 2004 |
-//! | bridged | 10 | 147 | 318 | 487 | 997 |
-//! | tunnelling, 0.1 V | 1 | 126 | | 347 | 452 |
-//! | rectifying, leak 1e-3 | 1 | 400 | | 920 | 1475 |
-//! | bridged | 1 | 136 | | 404 | 735 |
+//! | film | 0.5 V, ns | 5 V | 50 V |
+//! | --- | --- | --- | --- |
+//! | tunnelling, 0.1 V | 213 | 421 | 673 |
+//! | rectifying, leak 0.1 | 434 | 872 | 1603 |
+//! | bridged | 263 | 642 | 1144 |
 //!
-//! (300 ohm to 100 kohm: 370 to 1970.) Before there were graded instants the same films cost 1 to 5 us at 104 to 256 even instants, and past them, alone, 60 to 600 us
-//! (235 us on the average of the tunnelling row at 50 V). A hundred harmonics ask for more nodes than there are rules for (480) from some levels on: such films
+//! Before there were graded instants the same films cost 1 to 5 us at 104 to 256 even instants, and past them, alone, 60 to 600 us
+//! (235 us on the average of the tunnelling row at 50 V). A hundred harmonics ask for more nodes than there are rules for (480) from some level on: such films
 //! still go alone.
 //!
 //! # How the cost grows
