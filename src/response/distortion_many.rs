@@ -6,7 +6,9 @@
 //! neighbours, so that neither the number of threads nor the rest of the array changes an answer.
 
 use super::distortion::{Distortion, Outcome, distortion};
-use super::steady::abreast::{Abreast, Foresee, INSTANTS, MOST_LANES, Shape, Solve, Table};
+use super::steady::abreast::{
+    Abreast, Foresee, ForeseeGraded, GRADED, Gauss, INSTANTS, MOST_LANES, Shape, Solve, SolveGraded, Table,
+};
 use super::steady::films::{Seen, channel_ohm, placed};
 use super::steady::solve::{CONVERGED, ENOUGH, Solver};
 use super::sweep::Values;
@@ -31,6 +33,13 @@ const ALONE_CHUNK: usize = 4;
 
 /// Made when they are first needed.
 static TABLES: [OnceLock<Table>; INSTANTS.len()] = [const { OnceLock::new() }; INSTANTS.len()];
+static RULES: [OnceLock<Gauss>; GRADED.len()] = [const { OnceLock::new() }; GRADED.len()];
+
+/// Even instants from which a film goes on graded ones, if there is a rule for it: about where both take the same time.
+const GRADED_FROM: f64 = 40.0;
+
+/// Groups on even instants, ordinary and weak crests apart; those on graded ones follow.
+const EVEN_GROUPS: usize = 2 * INSTANTS.len();
 
 /// What is asked at each point.
 #[derive(Clone, Copy)]
@@ -228,8 +237,12 @@ struct Room {
     front: Vec<f64>,
     drive: Vec<f64>,
     wanted: Vec<f64>,
-    /// points by table, ordinary and weak crests apart
+    /// points by table, then by rule
     groups: Vec<Vec<usize>>,
+    /// stiff points, and the same of them
+    stiff: Vec<usize>,
+    stiff_front: Vec<f64>,
+    stiff_drive: Vec<f64>,
     alone: Vec<usize>,
 }
 
@@ -241,7 +254,10 @@ impl Default for Room {
             front: Vec::new(),
             drive: Vec::new(),
             wanted: Vec::new(),
-            groups: vec![Vec::new(); 2 * INSTANTS.len()],
+            groups: vec![Vec::new(); EVEN_GROUPS + GRADED.len()],
+            stiff: Vec::new(),
+            stiff_front: Vec::new(),
+            stiff_drive: Vec::new(),
             alone: Vec::new(),
         }
     }
@@ -280,7 +296,7 @@ impl Chunk<'_, '_> {
     fn abreast(&mut self, film: &OneFilm, room: &mut Room) {
         let size = self.part.thd_f.len();
         let points = self.start..self.start + size;
-        let Room { films, front, drive, wanted, groups, alone, .. } = room;
+        let Room { films, front, drive, wanted, groups, alone, stiff, stiff_front, stiff_drive, .. } = room;
         let ohm = self.asked.film_ohm[film.contact];
         front.clear();
         front.extend(points.clone().map(|k| film.rest_ohm / ohm.at(k)));
@@ -289,30 +305,58 @@ impl Chunk<'_, '_> {
         wanted.clear();
         wanted.resize(size, 0.0);
         let arch = pulp::Arch::new();
-        arch.dispatch(Foresee { shape: film.shape, leak: film.leak, front, drive, wanted });
-        for (at, wanted) in wanted.iter().enumerate() {
-            match INSTANTS.iter().position(|&count| count as f64 >= wanted.abs()) {
-                Some(table) => groups[2 * table + usize::from(*wanted < 0.0)].push(at),
-                None => alone.push(at),
+        let (shape, leak, top) = (film.shape, film.leak, self.asked.harmonics + 1);
+        arch.dispatch(Foresee { shape, leak, front, drive, wanted });
+        stiff.clear();
+        stiff.extend((0..size).filter(|&at| wanted[at].abs() > GRADED_FROM && wanted[at].is_finite()));
+        stiff_front.clear();
+        stiff_front.extend(stiff.iter().map(|&at| front[at]));
+        stiff_drive.clear();
+        stiff_drive.extend(stiff.iter().map(|&at| drive[at]));
+        let mut nodes = std::mem::take(wanted);
+        let even = |wanted: f64| {
+            let table = INSTANTS.iter().position(|&count| count as f64 >= wanted.abs())?;
+            Some(2 * table + usize::from(wanted < 0.0))
+        };
+        for (at, &wanted) in nodes.iter().enumerate() {
+            // infinite is more than any number, and no film on graded instants
+            if wanted.abs() <= GRADED_FROM || wanted.is_infinite() {
+                even(wanted).map_or(&mut *alone, |group| &mut groups[group]).push(at);
             }
         }
-        films.leak = film.leak;
+        wanted.resize(stiff.len(), 0.0);
+        arch.dispatch(ForeseeGraded { shape, leak, top, front: stiff_front, drive: stiff_drive, wanted });
+        for (&at, &wanted) in stiff.iter().zip(&*wanted) {
+            let rule = GRADED.iter().position(|&count| count as f64 >= wanted).map(|rule| EVEN_GROUPS + rule);
+            rule.or_else(|| even(nodes[at])).map_or(&mut *alone, |group| &mut groups[group]).push(at);
+        }
+        nodes.clear();
+        *wanted = nodes;
+        films.leak = leak;
         for group in 0..groups.len() {
             let mut own = std::mem::take(&mut groups[group]);
-            let number = group / 2;
+            // where to go when the tail is too large
+            let finer = if group < EVEN_GROUPS { group + 2 } else { group + 1 };
+            let finer = if group < EVEN_GROUPS && finer >= EVEN_GROUPS { groups.len() } else { finer };
             for some in own.chunks(MOST_LANES) {
-                let table = TABLES[number].get_or_init(|| Table::new(INSTANTS[number]));
                 films.count = some.len();
                 for (lane, &at) in some.iter().enumerate() {
                     (films.front[lane], films.drive[lane]) = (front[at], drive[at]);
                 }
-                arch.dispatch(Solve { shape: film.shape, films, table, weak: group % 2 == 1 });
+                if group < EVEN_GROUPS {
+                    let table = TABLES[group / 2].get_or_init(|| Table::new(INSTANTS[group / 2]));
+                    arch.dispatch(Solve { shape, films, table, weak: group % 2 == 1 });
+                } else {
+                    let number = group - EVEN_GROUPS;
+                    let rule = RULES[number].get_or_init(|| Gauss::new(GRADED[number]));
+                    arch.dispatch(SolveGraded { shape, films, rule, top });
+                }
                 for (lane, &at) in some.iter().enumerate() {
                     if films.solved[lane] == 0.0 {
                         alone.push(at);
                     } else if films.error[lane] <= ENOUGH * SQRT_2 * films.residue[lane] {
                         self.take(film, films, lane, at);
-                    } else if let Some(finer) = groups.get_mut(group + 2) {
+                    } else if let Some(finer) = groups.get_mut(finer) {
                         finer.push(at);
                     } else {
                         alone.push(at);
@@ -339,7 +383,7 @@ impl Chunk<'_, '_> {
         // the second has number 0; of an odd law even ones are none
         let (first, step) = if film.shape == Shape::Expm1 { (0, 1) } else { (1, 2) };
         let wanted = part.harmonics[at * count..][..count].iter_mut().skip(first).step_by(step);
-        for (harmonic, line) in wanted.zip(films.lines[first + 2..2 * films.instants].iter().step_by(step)) {
+        for (harmonic, line) in wanted.zip(films.lines[first + 2..films.orders].iter().step_by(step)) {
             *harmonic = Complex64::new(line[lane] * per_line, 0.0);
         }
         for (k, (low, high)) in part.chord_ohm.iter_mut().enumerate() {

@@ -32,21 +32,31 @@
 //!
 //! # Films in resistive loops
 //!
-//! [`steady::abreast`](super::steady::abreast) needs one exponential (a bridge: one arctangent) for each instant, on 4 to 256 instants of a quarter period. Of 140 ns a tunnelling film
-//! the foreseeing of instants takes 11; by the count of operations nine tenths of the rest are roots and a tenth lines. Writing ten harmonics and
-//! the other columns adds 30 to 60 ns. A film costs as many instants as its strip of analyticity asks for (about `1.5 + 11.5/eta`), whatever its law does
-//! in between. Above 256 instants it goes the road of single films, a hundred times slower: a stiff law at a high level.
+//! [`steady::abreast`](super::steady::abreast) needs one exponential (a bridge: one arctangent) for each instant. A mild film takes 4 to 40 even
+//! instants of a quarter period: of 140 ns a tunnelling film the foreseeing of instants takes 11; by the count of operations nine tenths of the rest are
+//! roots and a tenth lines. Writing ten harmonics and the other columns adds 30 to 60 ns. A film costs as many even instants as its strip of analyticity
+//! asks for (about `1.5 + 11.5/eta`), whatever its law does in between.
 //!
-//! A rectifying film needs the whole half period and a bridge its arctangent. Processor time of the whole call a film, one run of
-//! `tests/speed/table.py` before and after (1 to 300 ohm in a loop of 1 kohm at 0.5 V): rectifying 10.7 us alone, 0.49 abreast; bridged
-//! 2.43 and 0.23; tunnelling 0.22. What grows is the tail: at 104 to 256 instants a film takes 1 to 5 us, most of it for its lines, and past
-//! them, alone, 100 to 600 us (a diode with a leak of 1e-3 from 2 V on; a bridge of more than 300 ohm there).
+//! From 40 even instants on a film goes on instants that stand where its waveform bends: 24 to 128 of them, for eleven lines, where the strip is anything
+//! from 0.3 down to 1e-4, so that a stiff film costs a few times a mild one. The nodes are foreseen as `18.5/m`, `m` from the ellipse through the
+//! nearest singular point, and some two for each order of the highest line asked for: harmonics that are not asked for cost nothing. Processor
+//! time of the whole call a film, ten harmonics written, 20 000 films of 1 to 300 ohm in a loop of 1 kohm (`alone.scaling()` of `tests/speed/table.py`; a machine with much other work on it):
+//!
+//! | film | 0.5 V, ns | 5 V | 50 V |
+//! | --- | --- | --- | --- |
+//! | tunnelling, 0.1 V | 213 | 421 | 673 |
+//! | rectifying, leak 0.1 | 434 | 872 | 1603 |
+//! | bridged | 263 | 642 | 1144 |
+//!
+//! Before there were graded instants the same films cost 1 to 5 us at 104 to 256 even instants, and past them, alone, 60 to 600 us
+//! (235 us on the average of the tunnelling row at 50 V). A hundred harmonics ask for more nodes than there are rules for (480) from some level on: such films
+//! still go alone.
 //!
 //! # How the cost grows
 //!
-//! Loss: a load and four operations for each further contact. Films: with the instants, and past
-//! them with the square of the instants for the lines (table, no transform: a transform pays from some hundred instants on).
-//! Harmonics cost only their writing, 16 bytes each. Draws and points are worked in chunks of a fixed size, so time is
+//! Loss: a load and four operations for each further contact. Films: with the instants, which grow with the logarithm of the level once the
+//! film is stiff. Harmonics cost only their writing, 16 bytes each, on even instants; on graded ones each line is a sum over the instants and asks
+//! for some more of them. Draws and points are worked in chunks of a fixed size, so time is
 //! in proportion and memory beside the answer does not grow.
 //!
 //! # Tried
@@ -63,6 +73,7 @@
 //! | AVX-512, two (not taken: its intrinsics are stable from Rust 1.89 \[memory\], this crate asks for 1.85) | 79 |
 //! | AVX-512, four | 116 |
 //!
+//! * A transform for the lines of many even instants: not needed, as no film that would want it stays there.
 //! * A third of the films of that sweep would have met the tolerance on the next smaller table: what the foreseeing gives away.
 //! * Loss of one loop as `|1 + R/M|^2`, M once for each frequency that comes again: at first taken back, for answers
 //!   differed in the last place with the shape of the arrays. With the same vector walk for every shape it came again, see above.

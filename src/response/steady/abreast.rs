@@ -11,19 +11,24 @@
 //!   whether they were enough is judged by the tail itself, as on the [direct road](super::direct).
 //! * **Roots.** From the crest down, each root is the start of the next: the inverse series of the loop to the
 //!   fourth power of the step. All derivatives of a law are at hand, so that one exponential (or arctangent) per instant is the rule.
+//! * **Stiff films**, those that want more than some forty even instants, go on instants that stand where the waveform bends (`graded`).
 //! * **Exact to the last figures.** `phi(x) - x` and `phi'(x) - 1` are carried, not their sums, and moved along by the addition theorem.
 //!
 //! No lane looks at another: a film's answer does not depend on what stands beside it.
 
 mod foresee;
+mod gauss;
+mod graded;
 mod laws;
 
 use crate::physics::lanes::{Lanes, Mask};
 pub use foresee::Foresee;
+pub use gauss::Gauss;
+pub use graded::{ForeseeGraded, GRADED, SolveGraded};
 use laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use pulp::{Simd, WithSimd};
 
-/// Instants of a quarter period that there are tables for.
+/// Even instants of a quarter period that there are tables for.
 pub const INSTANTS: [usize; 20] = [4, 5, 6, 8, 10, 12, 14, 16, 20, 24, 28, 32, 40, 48, 64, 80, 104, 136, 184, 256];
 
 /// Most films side by side, on any processor.
@@ -76,8 +81,8 @@ impl Table {
 pub struct Abreast {
     /// films that are there
     pub count: usize,
-    /// instants of the table that they were solved on
-    pub instants: usize,
+    /// lines that were found: orders below this
+    pub orders: usize,
     /// share of the zero-voltage conductance of each that is a plain leak
     pub leak: f64,
     /// `Z/R`
@@ -86,7 +91,7 @@ pub struct Abreast {
     pub drive: [f64; MOST_LANES],
     /// `sqrt(sum of c_n^2)` from the second line on, c as in `x = 2 Re sum c_n exp(j n theta)` of what the law adds
     pub residue: [f64; MOST_LANES],
-    /// bound of its error
+    /// bound of its error, times the root of two
     pub error: [f64; MOST_LANES],
     /// change of the fundamental, dB
     pub fundamental_db: [f64; MOST_LANES],
@@ -111,7 +116,7 @@ impl Default for Abreast {
         let none = [0.0; MOST_LANES];
         Self {
             count: 0,
-            instants: 0,
+            orders: 0,
             leak: 0.0,
             front: none,
             drive: none,
@@ -125,6 +130,26 @@ impl Default for Abreast {
             solved: none,
             lines: Vec::new(),
             excess: Vec::new(),
+        }
+    }
+}
+
+impl Abreast {
+    /// Room for lines and for what is kept of the instants.
+    fn make_room(&mut self, orders: usize, kept: usize) {
+        self.orders = orders;
+        if self.lines.len() < orders {
+            self.lines.resize(orders, [0.0; MOST_LANES]);
+        }
+        if self.excess.len() < kept * MOST_LANES {
+            self.excess.resize(kept * MOST_LANES, 0.0);
+        }
+    }
+
+    /// A group that is not full is filled with its first film.
+    fn fill(&mut self, from: usize, lanes: usize) {
+        for lane in self.count..from + lanes {
+            (self.front[lane], self.drive[lane]) = (self.front[from], self.drive[from]);
         }
     }
 }
@@ -232,16 +257,10 @@ impl WithSimd for Solve<'_> {
 #[inline(always)]
 fn solve<S: Simd, L: Law, const WEAK: bool>(simd: S, films: &mut Abreast, table: &Table) {
     let count = Lanes::<S>::COUNT;
-    films.instants = table.cosine.len();
-    if films.lines.len() < 2 * films.instants {
-        films.lines.resize(2 * films.instants, [0.0; MOST_LANES]);
-        films.excess.resize((2 * films.instants + 1) * MOST_LANES, 0.0);
-    }
+    let instants = table.cosine.len();
+    films.make_room(2 * instants, 2 * instants + 1);
     for from in (0..films.count).step_by(count) {
-        // a group that is not full is filled with its first film
-        for lane in films.count..from + count {
-            (films.front[lane], films.drive[lane]) = (films.front[from], films.drive[from]);
-        }
+        films.fill(from, count);
         some::<S, L, WEAK>(simd, films, table, from);
     }
 }

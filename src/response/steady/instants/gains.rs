@@ -13,15 +13,20 @@
 //!
 //! with rms norms over the period; the first and third supremum are taken over the lines that are answered (direct current is none
 //! of them), the second over all. What is left over on the mean of the period has a second factor of its own: two films with
-//! nothing but a capacitance between them let a direct current through that nothing but they oppose. Past the lines
-//! that are answered the second is looked at in steps of an eighth of an octave.
+//! nothing but a capacitance between them let a direct current through that nothing but they oppose.
+//!
+//! **Past the lines that are answered** the second is bounded, not looked at ([`beyond`]). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
+//! `P Y P`. With `v = Y* P w` and w of unit size in `N`, `sum D_j |v_j|^2 + sum |w_p|^2/s_p <= 1` and the i-th number sought is the largest
+//! `|v_i|`, so at most `1/sqrt(D_i)`; and row i of `(D - j omega E - neighbours) v = P w` says `|D_i - j omega E_i| |v_i| <= |v_(i-1)| + |v_(i+1)| + sqrt(s_i)`,
+//! the last on rows with films. Neither grows with the frequency, so what holds at one line holds at all above it. A line at which
+//! rounding leaves no matrix to speak of leaves the section without gains: not proved, whatever follows.
 
 use super::loops::Loops;
 use nalgebra::{Complex, DMatrix, DVector};
 use num_complex::Complex64;
 
-/// Lines beyond the answered ones that the second supremum is taken over: octaves, eight steps each.
-const OCTAVES: i32 = 40;
+/// Times that the bounds of neighbours are put into each other.
+const ROUNDS: usize = 2 * super::march::MOST_PARTS;
 
 /// What the output moves by, per rms of what each row leaves over.
 #[derive(Debug, Clone, Default)]
@@ -61,18 +66,43 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
             found.push((out, straight.clone()));
         }
     }
-    for step in 0..8 * OCTAVES {
-        let line = most as f64 * 2f64.powf(f64::from(step) / 8.0);
-        // where rounding is all that is left of a matrix there is no line to speak of
-        let Some(here) = at(loops, &ports, line) else { break };
-        raise(&mut inward, &here.inward);
-    }
+    raise(&mut inward, &beyond(loops, (most + 1) as f64));
     let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| Gains {
         lines,
         per_row: (0..parts).map(|i| out * inward[i] + straight[i]).collect(),
         per_mean: mean.iter().map(|inward| out * inward).collect(),
     };
     Some(counts.iter().zip(found).map(each).collect())
+}
+
+/// Bounds of `|N^(-1/2) P Y_i|` at a line and all above it.
+fn beyond(loops: &Loops, harmonic: f64) -> Vec<f64> {
+    let omega = std::f64::consts::TAU * harmonic;
+    let lost = with_least_slopes(loops);
+    let mut most: Vec<f64> = lost.iter().map(|lost| lost.sqrt().recip()).collect();
+    for _ in 0..ROUNDS {
+        for (i, part) in loops.parts.iter().enumerate() {
+            let before = if i > 0 { most[i - 1] } else { 0.0 };
+            let next = most.get(i + 1).copied().unwrap_or(0.0);
+            let film = if part.element.has_films() { part.element.slopes().1.sqrt() } else { 0.0 };
+            let own = lost[i].hypot(omega * part.stored);
+            if own > 0.0 {
+                most[i] = most[i].min((before + next + film) / own);
+            }
+        }
+    }
+    // a part that neither stores nor loses leaves nothing over: it is put where its neighbours ask it to be
+    for (i, is_bare) in loops.bare().into_iter().enumerate() {
+        if is_bare {
+            most[i] = 0.0;
+        }
+    }
+    most
+}
+
+/// What each part loses, the least slope of its films with it.
+fn with_least_slopes(loops: &Loops) -> Vec<f64> {
+    loops.parts.iter().map(|part| part.lost + part.element.slopes().0).collect()
 }
 
 fn raise(most: &mut [f64], here: &[f64]) {
@@ -82,7 +112,7 @@ fn raise(most: &mut [f64], here: &[f64]) {
 fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     let parts = loops.parts.len();
     let omega = std::f64::consts::TAU * harmonic;
-    let lost: Vec<f64> = loops.parts.iter().map(|part| part.lost + part.element.slopes().0).collect();
+    let lost = with_least_slopes(loops);
     // rows and columns scaled to volts and amperes of the same size
     let scale: Vec<f64> = loops
         .parts
@@ -140,4 +170,41 @@ fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     let inward = (0..parts).map(|i| size(DVector::from_fn(count, |p, _| inverse[(ports[p], i)] * unit[p]))).collect();
     let out = size(DVector::from_fn(count, |p, _| o[ports[p]].conj() * unit[p]));
     Some(At { out, inward, straight: o.iter().map(|x| x.norm()).collect() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{mild, ohm};
+    use super::super::{LINES, Period};
+    use super::*;
+
+    #[test]
+    fn no_line_past_those_answered_passes_its_bound() {
+        let mut nearest = 0.0f64;
+        for network in mild() {
+            let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network)).unwrap();
+            let loops = &period.loops;
+            let ports: Vec<usize> = (0..loops.parts.len()).filter(|&i| loops.parts[i].element.has_films()).collect();
+            let bare = loops.bare();
+            for from in [2, 10, LINES[2] + 1] {
+                let bound = beyond(loops, from as f64);
+                // of what was looked at before there was a bound, forty octaves in eighths, and every line near the first
+                let near = (0..300).map(|more| (from + more) as f64);
+                let far = (0..320).map(|step| from as f64 * 2f64.powf(f64::from(step) / 8.0));
+                for line in near.chain(far) {
+                    let Some(here) = at(loops, &ports, line) else { continue };
+                    for i in (0..loops.parts.len()).filter(|&i| !bare[i]) {
+                        assert!(
+                            here.inward[i] <= bound[i] * (1.0 + 1e-9),
+                            "part {i} line {line}: {} above {}",
+                            here.inward[i],
+                            bound[i]
+                        );
+                        nearest = nearest.max(here.inward[i] / bound[i]);
+                    }
+                }
+            }
+        }
+        assert!(nearest > 0.9, "{nearest}");
+    }
 }

@@ -164,6 +164,16 @@ impl Loops {
         next - before
     }
 
+    /// Parts that neither store nor lose, no two side by side: each is where its neighbours ask it to be.
+    #[must_use]
+    pub fn bare(&self) -> Vec<bool> {
+        let mut bare = vec![false; self.parts.len()];
+        for i in 1..bare.len() {
+            bare[i] = !bare[i - 1] && self.parts[i].stored == 0.0 && self.parts[i].lost == 0.0;
+        }
+        bare
+    }
+
     /// EMF of the first loop at an instant, in periods.
     #[inline]
     pub fn source_v(&self, i: usize, period: f64) -> f64 {

@@ -71,6 +71,8 @@ pub struct Marcher {
     starts: Vec<f64>,
     /// which parts store
     pub stores: Vec<usize>,
+    /// which parts leave nothing over
+    bare: Vec<bool>,
     /// steps solved so far
     pub spent: usize,
 }
@@ -94,6 +96,7 @@ impl Marcher {
             change: vec![0.0; size],
             starts: vec![f64::NAN; size],
             stores: (0..parts).filter(|&i| loops.parts[i].stored > 0.0).collect(),
+            bare: loops.bare(),
             spent: 0,
         }
     }
@@ -210,11 +213,9 @@ impl Marcher {
                 size[i] += stored.abs();
             }
         }
-        let mut bare = [false; MOST_PARTS];
         for i in 1..m {
             let part = &loops.parts[i];
-            bare[i] = !bare[i - 1] && part.stored == 0.0 && part.lost == 0.0;
-            if bare[i] {
+            if self.bare[i] {
                 let asked = -loops.neighbours(|n| y[n], i);
                 let weights = &basis.free;
                 let mut wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + i]).sum();
@@ -229,7 +230,7 @@ impl Marcher {
         }
         let period = step.from + place * step.length;
         for i in 0..m {
-            if bare[i] {
+            if self.bare[i] {
                 each(i, 0.0, 0.0);
                 continue;
             }

@@ -4,7 +4,7 @@
 //! period: its lines fall as slowly as those of a step. Here the period is gone through in steps as short as the waveform asks
 //! ([`march`]), the start is moved by Newton's method until the end meets it, and what the rows leave over between the points bounds
 //! the error of every line that is answered ([`gains`](mod@gains)): a bound of another kind than that of the lines. Its
-//! sums over a step are taken at ten points and one supremum is looked at in steps of an eighth of an octave: numerically, not enclosed.
+//! suprema are over every line; its sums over a step are taken at ten points: numerically, not enclosed.
 //!
 //! Slower than the lines (tens of milliseconds), so it is asked where they gave up. One section, one tone, no direct current.
 

@@ -21,7 +21,7 @@ fn network(emf_v: f64, films: &[(Film, Role)], load: Load, farad: f64) -> Networ
     Network::from_section(&Section { name: "s".into(), source: Some(source), path, load }).unwrap()
 }
 
-fn ohm(network: &Network) -> Vec<f64> {
+pub(super) fn ohm(network: &Network) -> Vec<f64> {
     network.contacts.iter().map(|c| c.film.resistance_ohm()).collect()
 }
 
@@ -34,7 +34,7 @@ fn speaker() -> Load {
 }
 
 /// Diodes of 10 ohm to a megohm, mild and hard, one to three of them, at a cartridge and at a loudspeaker.
-fn mild() -> Vec<Network> {
+pub(super) fn mild() -> Vec<Network> {
     let diode = |ohm| Film::Rectifying { resistance_ohm: ohm, ideality: 1.5, leak_ratio: 0.1 };
     let sinh = |ohm| Film::Tunnelling { resistance_ohm: ohm, scale_v: 0.1 };
     let bridge = |ohm| Film::Bridged { resistance_ohm: ohm };
