@@ -18,7 +18,8 @@
 //! **Past the lines that are answered** the second is bounded, not looked at ([`beyond`]). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
 //! `P Y P`. With `v = Y* P w` and w of unit size in `N`, `sum D_j |v_j|^2 + sum |w_p|^2/s_p <= 1` and the i-th number sought is the largest
 //! `|v_i|`, so at most `1/sqrt(D_i)`; and row i of `(D - j omega E - neighbours) v = P w` says `|D_i - j omega E_i| |v_i| <= |v_(i-1)| + |v_(i+1)| + sqrt(s_i)`,
-//! the last on rows with films. Neither grows with the frequency, so what holds at one line holds at all above it. A line at which
+//! the last on rows with films. A row that neither stores nor loses ties its neighbours together, `v_(i+1) = v_(i-1)` but for `sqrt(s_i)`: the sum of their
+//! rows bounds both, with what either stores and loses together. None of it grows with the frequency, so what holds at one line holds at all above it. A line at which
 //! rounding leaves no matrix to speak of leaves the section without gains: not proved, whatever follows.
 
 use super::loops::Loops;
@@ -80,14 +81,31 @@ fn beyond(loops: &Loops, harmonic: f64) -> Vec<f64> {
     let omega = std::f64::consts::TAU * harmonic;
     let lost = with_least_slopes(loops);
     let mut most: Vec<f64> = lost.iter().map(|lost| lost.sqrt().recip()).collect();
+    let film = |i: usize| {
+        let element = &loops.parts[i].element;
+        if element.has_films() { element.slopes().1.sqrt() } else { 0.0 }
+    };
+    let own = |i: usize, j: usize| (lost[i] + lost[j]).hypot(omega * (loops.parts[i].stored + loops.parts[j].stored));
     for _ in 0..ROUNDS {
+        for i in 1..lost.len().saturating_sub(1) {
+            if lost[i] > 0.0 || loops.parts[i].stored > 0.0 {
+                continue;
+            }
+            let (before, next) = (if i > 1 { most[i - 2] } else { 0.0 }, most.get(i + 2).copied().unwrap_or(0.0));
+            let outer = before + next + film(i - 1) + film(i + 1);
+            for (n, past) in [(i - 1, before), (i + 1, next)] {
+                most[n] = most[n].min(outer / own(i - 1, i + 1) + film(i));
+                if film(i) == 0.0 {
+                    most[i] = most[i].min(outer + past + film(n));
+                }
+            }
+        }
         for (i, part) in loops.parts.iter().enumerate() {
             let before = if i > 0 { most[i - 1] } else { 0.0 };
             let next = most.get(i + 1).copied().unwrap_or(0.0);
-            let film = if part.element.has_films() { part.element.slopes().1.sqrt() } else { 0.0 };
             let own = lost[i].hypot(omega * part.stored);
             if own > 0.0 {
-                most[i] = most[i].min((before + next + film) / own);
+                most[i] = most[i].min((before + next + film(i)) / own);
             }
         }
     }

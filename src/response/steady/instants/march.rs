@@ -73,6 +73,8 @@ pub struct Marcher {
     pub stores: Vec<usize>,
     /// which parts leave nothing over
     bare: Vec<bool>,
+    /// for each of these a neighbour that can give way instead
+    yields: Vec<Option<usize>>,
     /// steps solved so far
     pub spent: usize,
 }
@@ -97,6 +99,7 @@ impl Marcher {
             starts: vec![f64::NAN; size],
             stores: (0..parts).filter(|&i| loops.parts[i].stored > 0.0).collect(),
             bare: loops.bare(),
+            yields: loops.yields(),
             spent: 0,
         }
     }
@@ -186,7 +189,8 @@ impl Marcher {
     /// What each row leaves over at a place of a step, and the size of what it is the sum of.
     ///
     /// A part that neither stores nor loses is put where its neighbours ask it to be, so that its own row leaves nothing over
-    /// and theirs the more: nothing else would bound what it leaves over.
+    /// and theirs the more: nothing else would bound what it leaves over. Where its film hardly answers, rounding would put it
+    /// anywhere; then a neighbour that only loses gives way instead, by as much.
     pub fn rest(
         &mut self,
         loops: &Loops,
@@ -220,6 +224,13 @@ impl Marcher {
                 let weights = &basis.free;
                 let mut wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + i]).sum();
                 let mut start = self.starts[i];
+                let stand = part.element.at(wave, &mut start);
+                if let Some(gives) = self.yields[i].filter(|&n| loops.parts[n].lost * stand.df < 1.0) {
+                    let way = if gives > i { asked - stand.f } else { stand.f - asked };
+                    y[gives] += way;
+                    rest[gives] += loops.parts[gives].lost * way;
+                    continue;
+                }
                 for _ in 0..3 {
                     let stand = part.element.at(wave, &mut start);
                     let change = (asked - stand.f) / stand.df;

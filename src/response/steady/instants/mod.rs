@@ -33,6 +33,9 @@ const LINES: [usize; 3] = [121, 364, 1093];
 const FIRST_AIM: f64 = 1e-4;
 const LAST_AIM: f64 = 3e-8;
 
+/// How much coarser the first marches aim after one that did not come to its end.
+const COARSER_BY: f64 = 1e3;
+
 /// Marches towards the periodic state, and on the steps of the last one.
 const MOST_MARCHES: usize = 60;
 const MOST_AGAIN: usize = 6;
@@ -137,9 +140,18 @@ impl Period {
         let per_row = self.gains.first()?.per_row.clone();
         let mut before = f64::INFINITY;
         let mut newton = true;
+        let mut aim_v = FIRST_AIM * self.tone_v;
         for _ in 0..MOST_MARCHES {
-            self.march = self.marcher.march(&self.loops, &self.start_v, &per_row, FIRST_AIM * self.tone_v)?;
             self.rounds += 1;
+            match self.marcher.march(&self.loops, &self.start_v, &per_row, aim_v) {
+                Some(march) => self.march = march,
+                // the tone of the small signal may be next to nothing beside what the films make of the large one
+                None if aim_v < self.loops.emf_peak_v => {
+                    aim_v *= COARSER_BY;
+                    continue;
+                }
+                None => return None,
+            }
             let gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
             if size <= 1e-5 * self.loops.emf_peak_v {
