@@ -131,7 +131,7 @@ class Python:
         said = json.loads(first)
         self.names: list[str] = said["collected"]
         # a child of a process with threads would wait for ever for the ones that it lacks
-        if said["threads"] > 1:
+        if said["threads"]:
             sys.exit(f"collecting the Python tests has begun threads: {said['threads']}")
         self.at_collection: dict[str, list[int]] = said["at_collection"]
         self.lock = threading.Lock()
