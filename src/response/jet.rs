@@ -175,3 +175,6 @@ mod tests {
         assert!(Jet::ZERO.inverse().is_none() && Jet::ZERO.is_zero() && !Jet::ONE.is_zero());
     }
 }
+
+#[cfg(test)]
+mod rounding;

@@ -251,3 +251,6 @@ impl Problem {
         (0..w.len()).map(one).collect()
     }
 }
+
+#[cfg(test)]
+mod searched;
