@@ -359,3 +359,6 @@ fn product<S: Simd>(simd: S, row: &[f64], excess: &[f64]) -> Lanes<S> {
     }
     even + odd
 }
+
+#[cfg(test)]
+mod error;
