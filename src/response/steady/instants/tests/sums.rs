@@ -19,3 +19,16 @@ fn rounding_is_of_all_that_is_summed() {
     let all = (lines[0].norm_sqr() + lines[1..].iter().map(|c| 2.0 * c.norm_sqr()).sum::<f64>()).sqrt();
     assert!(lines.len() == LINES[0] + 1 && (rounding / (ROUNDING * all) - 1.0).abs() < 1e-6, "{rounding:e} {all}");
 }
+
+#[test]
+fn the_last_part_has_no_neighbour_behind_it() {
+    let network = &mild()[1];
+    let period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+    let parts = period.loops.parts.len();
+    assert!(parts > 2);
+    for i in 0..parts {
+        // numbered from 1: what follows less what goes before, nothing past the ends
+        let expected = if i + 1 < parts { i as f64 + 2.0 } else { 0.0 } - i as f64;
+        assert_eq!(period.loops.neighbours(|n| n as f64 + 1.0, i), expected);
+    }
+}
