@@ -22,3 +22,12 @@ def test_a_diode_far_out_keeps_its_digits(ideality):
         whole = [(mpmath.mpf(0.9) * unit * mpmath.expm1(v / unit) + mpmath.mpf(0.1) * v) / 70 for v in map(mpmath.mpf, volts)]
         apart = [float(abs(found / exact - 1)) for found, exact in zip(map(mpmath.mpf, film.current_a(np.array(volts)).tolist()), whole, strict=True)]
     assert max(apart) < LAST_PLACES, max(apart)
+
+
+def test_a_leak_alone_is_ohms_law():
+    """With a leak of 1 nothing is left of the diode: v = R i, and back, to the last place or two."""
+    film = wl.Film.rectifying(resistance_ohm=70.0, ideality=1.5, leak_ratio=1.0)
+    current = np.geomspace(1e-12, 10.0, 40)
+    current = np.concatenate([-current, current])
+    assert np.abs(film.voltage_v(current) / (70.0 * current) - 1.0).max() < LAST_PLACES
+    assert np.abs(film.current_a(70.0 * current) / current - 1.0).max() < LAST_PLACES
