@@ -29,5 +29,5 @@ fn what_the_stage_behind_takes_off_the_harmonics_is_taken_off_the_residue() {
     // the same nodes with and without: what the tables miss between them is the same
     let found = table(Equalisation::Riaa) / table(Equalisation::Flat);
     let expected = exact(Equalisation::Riaa) / exact(Equalisation::Flat);
-    assert!(expected < 0.5 && (found / expected - 1.0).abs() < 0.01, "{found} {expected}");
+    assert!(expected < 0.7 && (found / expected - 1.0).abs() < 0.01, "{found} {expected}");
 }
