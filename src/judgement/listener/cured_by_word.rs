@@ -49,3 +49,22 @@ fn every_word_has_its_own_chance() {
     near(in_pauses(InPauses::Yes), 0.7 * silent);
     near(in_pauses(InPauses::No), (1.0 - 0.7) * silent);
 }
+
+#[test]
+fn a_measured_loss_is_a_window_of_two_tenths_of_a_decibel() {
+    let noted = Noted {
+        what: What::Quieter,
+        strength: Strength::Plain,
+        residue: None,
+        loss_db: Some((6.0 - MEASURED_DB, 6.0 + MEASURED_DB)),
+        goes_away: vec![],
+        comes_back: vec![],
+        in_pauses: None,
+        line: 1,
+    };
+    let heard = Heard { any: 0.5, plain: 0.4 };
+    let of = |loss_db: f64| as_noted(&noted, heard, &Effect { loss_db, ..Effect::default() });
+    // one standard deviation either way: 0.682 689 492; from one to three: 0.157 305 356 (normal law \[memory\])
+    assert!((of(6.0) - 0.5 * 0.682_689_492_137).abs() < 1e-9, "{}", of(6.0));
+    assert!((of(6.0 + 2.0 * MEASURED_DB) - 0.5 * 0.157_305_356).abs() < 1e-7, "{}", of(6.0 + 2.0 * MEASURED_DB));
+}
