@@ -188,3 +188,31 @@ fn one_symptom_is_no_reason_to_think_of_two_faults() {
     let could = |counts: &[usize]| scene(counts).could_be_two();
     assert!(!could(&[]) && !could(&[1]) && !could(&[0, 1, 0]) && could(&[2]) && could(&[1, 0, 1]));
 }
+
+#[test]
+fn draws_from_readings_weigh_as_much_less() {
+    // a weight is prior over proposal: its mean is one, and weighed logarithms of the ohms are even over their range
+    const DRAWS: usize = 20_000;
+    let deeds = deeds();
+    let (low, high) = deeds.bad_ohm();
+    let read = suspect(Nature::Contact, vec![measured(30.0, 45.0, true, false)]);
+    for hypothesis in [Hypothesis::Ohmic, Hypothesis::Chatter] {
+        let mut dice = Dice::new(Stream::new(11, 0), None);
+        let (mut whole, mut place, mut square) = (0.0, 0.0, 0.0);
+        for _ in 0..DRAWS {
+            dice.begin();
+            let cause = Cause::draw(0, &read, hypothesis, Some(&deeds), &Priors::default(), &mut dice);
+            // the readings' own part is taken off again
+            let weight = cause.weight / cause.readings;
+            let at = (cause.resistance_ohm / low).ln() / (high / low).ln();
+            whole += weight / DRAWS as f64;
+            place += weight * at / DRAWS as f64;
+            square += weight * weight / DRAWS as f64;
+        }
+        // weights are at most one over the share that is drawn from the prior: five standard errors
+        let error = 5.0 * (square / DRAWS as f64).sqrt();
+        assert!(error < 0.12, "{error}");
+        assert!((whole - 1.0).abs() < error, "{hypothesis:?} {whole} {error}");
+        assert!((place - 0.5).abs() < error, "{hypothesis:?} {place} {error}");
+    }
+}
