@@ -216,3 +216,22 @@ fn draws_from_readings_weigh_as_much_less() {
         assert!((place - 0.5).abs() < error, "{hypothesis:?} {place} {error}");
     }
 }
+
+#[test]
+fn turning_up_cures_a_crossover_that_it_halves() {
+    let stage = suspect(Nature::PowerStage, vec![]);
+    let mut under = cause(&stage, Hypothesis::Crossover, None);
+    let mut seen = [false; 2];
+    for quiescent in [0.05, 0.3, 0.9] {
+        under.quiescent = quiescent;
+        for level_v in [0.02f64, 0.1, 0.5, 2.0, 8.0] {
+            let peak_v = level_v * 2f64.sqrt();
+            let halved =
+                crossover().residue(quiescent, TURNED_UP * peak_v) < 0.5 * crossover().residue(quiescent, peak_v);
+            seen[usize::from(halved)] = true;
+            let found = under.cures(&stage, &On { deeds: None, level_v, follows_hand: true }).turned_up;
+            assert_eq!(found, if halved { 0.7 } else { 0.05 }, "{quiescent} {level_v}");
+        }
+    }
+    assert!(seen[0] && seen[1]);
+}

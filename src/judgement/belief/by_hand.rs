@@ -66,3 +66,16 @@ fn what_no_fault_explains_together_clashes() {
     // readings and a clean route may clash too
     assert_eq!(clashes(&weighed(apart()), &scene(true)), [(0, 1)]);
 }
+
+#[test]
+fn what_moves_the_leader_most_as_a_share_of_what_is_open() {
+    // masses 0.3, 0.1 and 0.1 for nothing in the sheet, whatever the ear: p = 0.6
+    let alike = || Sums { by_bin: [10.0 / BINS as f64; BINS], ..sums(10.0, 10.0, [0.0; 2], 0.0) };
+    let all = weighed([alike(), alike()]);
+    let found = moved_by(0, &all, &[0.3, 0.1], 0.1, &Priors::default()).unwrap();
+    // either what is no contact or what is nothing in the sheet, half or twice: 0.5 or 2/3
+    let middle = (0.5 + 0.6 + 2.0 / 3.0) / 3.0;
+    let variance = [0.5, 0.6, 2.0 / 3.0].iter().map(|x: &f64| (x - middle).powi(2)).sum::<f64>() / 3.0;
+    assert!((found.share - variance / (0.6 * 0.4)).abs() < 1e-12, "{} {}", found.assumption, found.share);
+    assert!((found.from - 0.5).abs() < 1e-12 && (found.to - 2.0 / 3.0).abs() < 1e-12);
+}

@@ -25,9 +25,21 @@ fn what_the_stage_behind_takes_off_the_harmonics_is_taken_off_the_residue() {
         distortion(&mut Solver::default(), &network, (TONE_HZ, 0.5), &[3e3], HARMONICS).thd_f
     };
     let priors = Priors::default();
-    let table = |equalisation| Deeds::new(&network(equalisation), 0, 0.5, &priors).of(&film).residue;
+    let deeds = |equalisation| Deeds::new(&network(equalisation), 0, 0.5, &priors);
+    let flat = deeds(Equalisation::Flat);
+    assert!((flat.of(&film).residue / exact(Equalisation::Flat) - 1.0).abs() < TABLE_ERROR[0]);
+    // 24.2 kohm in series with as much leaves half
+    assert!((flat.across_v(24.2e3) / (0.5 * 0.5 * SQRT_2) - 1.0).abs() < 1e-12, "{}", flat.across_v(24.2e3));
+    let table = |equalisation| deeds(equalisation).of(&film).residue;
     // the same nodes with and without: what the tables miss between them is the same
     let found = table(Equalisation::Riaa) / table(Equalisation::Flat);
     let expected = exact(Equalisation::Riaa) / exact(Equalisation::Flat);
     assert!(expected < 0.7 && (found / expected - 1.0).abs() < 0.01, "{found} {expected}");
+}
+
+#[test]
+fn nodes_and_what_lies_between() {
+    let axis = Axis::new(2.0, 10.0, 5);
+    assert_eq!((axis.node(0), axis.node(3), axis.node(4)), (2.0, 8.0, 10.0));
+    assert_eq!((axis.place(5.0), axis.place(2.0), axis.place(4.0)), ((1, 0.5), (0, 0.0), (1, 0.0)));
 }

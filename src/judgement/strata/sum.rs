@@ -67,4 +67,8 @@ fn priors_are_shared_out_whole() {
     }
     // what is proved innocent has no stratum at all
     assert!(strata(&scene(1, Excluded::Whatever), &priors).iter().all(|s| s.suspect.is_some_and(|s| s.0 == 0)));
+    // nor has what cannot be
+    let mut impossible = scene(1, Excluded::No);
+    impossible.suspects[1].prior = 0.0;
+    assert!(strata(&impossible, &priors).iter().all(|s| s.prior > 0.0 && s.suspect.is_some_and(|s| s.0 == 0)));
 }

@@ -32,3 +32,16 @@ fn the_last_part_has_no_neighbour_behind_it() {
         assert_eq!(period.loops.neighbours(|n| n as f64 + 1.0, i), expected);
     }
 }
+
+#[test]
+fn what_it_costs() {
+    // rounds and marches as counted when this was written, and half as many again
+    for (network, most) in mild().iter().zip([(5, 3), (5, 3), (14, 3), (12, 3), (5, 4)]) {
+        let film_ohm = ohm(network);
+        let tone = (2e3, network.emf_v);
+        let lines = Solver::default().solve(network, Tones::One(tone), &film_ohm);
+        let mut period = Period::new(network, tone, &film_ohm).unwrap();
+        period.settle().unwrap();
+        assert!(lines.rounds <= most.0 && period.rounds <= most.1, "{} {}", lines.rounds, period.rounds);
+    }
+}
