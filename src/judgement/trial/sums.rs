@@ -30,3 +30,48 @@ fn means_shares_and_variance() {
     near(sums.share_of(Some(0), Some(0)), 2.0 / 3.0);
     assert_eq!(Sums::default().share_of(Some(0), None), 0.0);
 }
+
+#[test]
+fn every_draw_of_one_that_has_no_readings_counts_one() {
+    use crate::judgement::scene::{Excluded, Nature, Noted, On, Suspect};
+    use crate::judgement::suspects::Who;
+    let suspect = Suspect {
+        who: Who::Stage("s".into()),
+        nature: Nature::Stage,
+        part: String::new(),
+        workable: false,
+        in_return: false,
+        laws: [1.0, 0.0, 0.0],
+        prior: 0.3,
+        usual_ohm: 0.1,
+        worn_ohm: 1.0,
+        readings: vec![],
+        bridges: vec![],
+        drives_control: false,
+        direct_current: false,
+        goes_with: vec![],
+        checked: None,
+        excluded: Excluded::No,
+    };
+    let noted = Noted {
+        what: crate::bench::What::Grit,
+        strength: crate::bench::Strength::Plain,
+        residue: None,
+        loss_db: None,
+        goes_away: vec![],
+        comes_back: vec![],
+        in_pauses: None,
+        line: 1,
+    };
+    let on = vec![Some(On { deeds: None, level_v: 1.0, follows_hand: true })];
+    let sighting = Sighting { route: "r".into(), line: 1, least_residue: 5e-5, noted: vec![noted], on };
+    let scene = ChannelScene { suspects: vec![suspect], sightings: vec![sighting] };
+    let priors = Priors::default();
+    let stratum = Stratum { suspect: Some((0, Hypothesis::Noise)), prior: 0.3 };
+    let how = How { guide: None, learn: false, keep: true };
+    let found = Trial::new(&scene, &priors).run(&stratum, 200, how, Stream::new(2, 0));
+    assert_eq!((found.count, found.base, found.draws.len()), (200.0, 200.0, 200));
+    // one piece of evidence: it alone is the weight; readings, of which there are none, take nothing away
+    assert!((found.single[0] - found.weight).abs() < 1e-9 * found.weight && found.weight > 0.0);
+    assert!((found.single[1] - 200.0).abs() < 1e-9 && (found.double[2] - found.single[0]).abs() < 1e-9);
+}
