@@ -241,3 +241,6 @@ fn clashes(weighed: &Weighed, scene: &ChannelScene) -> Vec<(usize, usize)> {
     }
     found
 }
+
+#[cfg(test)]
+mod by_hand;

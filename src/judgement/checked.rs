@@ -177,3 +177,6 @@ mod tests {
         assert_eq!(probability(0, &[one], &[]), 1.0);
     }
 }
+
+#[cfg(test)]
+mod tail;

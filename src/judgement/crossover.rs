@@ -49,3 +49,6 @@ impl Crossover {
         (row(a) + s * (row(a + 1) - row(a))).exp()
     }
 }
+
+#[cfg(test)]
+mod nodes;

@@ -357,3 +357,6 @@ mod tests {
         }
     }
 }
+
+#[cfg(test)]
+mod staged;

@@ -281,3 +281,6 @@ mod tests {
         assert!(of(0.01) > 0.7 && of(0.02) < 0.01 && of(0.004) < 0.01);
     }
 }
+
+#[cfg(test)]
+mod cured_by_word;

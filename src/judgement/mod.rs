@@ -27,3 +27,6 @@ pub use faults::SharedCause;
 pub use finding::{Bound, Finding, Kind};
 pub use next_step::NextStep;
 pub use suspects::{Observation, OnRoute, Picture, Standing, Who};
+
+#[cfg(test)]
+mod by_hand;

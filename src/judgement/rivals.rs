@@ -87,3 +87,6 @@ pub(super) fn noise(dice: &mut Dice<'_>) -> Effect {
         Effect { crackle: residue, ..Effect::default() }
     }
 }
+
+#[cfg(test)]
+mod often;

@@ -147,3 +147,6 @@ mod tests {
         assert_eq!(shares(&[0.0, 1.0], 1, 5), [5, 5]);
     }
 }
+
+#[cfg(test)]
+mod sum;

@@ -468,3 +468,6 @@ mod tests {
         }
     }
 }
+
+#[cfg(test)]
+mod sums;

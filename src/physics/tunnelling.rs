@@ -270,3 +270,6 @@ mod tests {
         }
     }
 }
+
+#[cfg(test)]
+mod film_of;

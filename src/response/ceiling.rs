@@ -438,3 +438,6 @@ pub fn loss_range_for_residue(residue: f64) -> f64 {
 
 #[cfg(test)]
 mod tests;
+
+#[cfg(test)]
+mod rounding;

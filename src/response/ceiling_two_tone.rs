@@ -280,3 +280,6 @@ mod tests {
         assert!(found.d2 < 0.8 * free.d2 && found.d3 < 0.83 * free.d3 && found.d2 > 0.0);
     }
 }
+
+#[cfg(test)]
+mod silent;

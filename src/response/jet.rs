@@ -237,3 +237,6 @@ mod tests {
         assert!(Jet::<3>::ZERO.inverse().is_none() && Jet::<3>::ZERO.is_zero() && !Jet::<3>::ONE.is_zero());
     }
 }
+
+#[cfg(test)]
+mod rounding;

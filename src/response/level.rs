@@ -52,3 +52,6 @@ pub fn on_contact(network: &Network, index: usize, emf_v: f64, frequency_hz: f64
         _ => OnContact { open_v: drive * seen, short_a: drive, loop_ohm: seen, load_v },
     }
 }
+
+#[cfg(test)]
+mod before;

@@ -284,3 +284,6 @@ mod tests {
         assert_relative_eq!(dissipation_w(&network, 0, 1e3, 1.0, &[0.5]), across * across / 0.5, max_relative = 1e-12);
     }
 }
+
+#[cfg(test)]
+mod refined;

@@ -225,3 +225,6 @@ mod tests {
         }
     }
 }
+
+#[cfg(test)]
+mod tables;

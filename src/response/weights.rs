@@ -283,3 +283,6 @@ impl Problem {
         (0..w.len()).map(one).collect()
     }
 }
+
+#[cfg(test)]
+mod searched;

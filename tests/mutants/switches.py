@@ -14,12 +14,56 @@ import tree_sitter_rust
 PARSER = tree_sitter.Parser(tree_sitter.Language(tree_sitter_rust.language()))
 
 CHOOSER = """
-/// Whether this mutant is the one that `MUTANT` names.
-pub fn mutated(number: u32) -> bool {
-    static CHOSEN: std::sync::LazyLock<u32> =
-        std::sync::LazyLock::new(|| std::env::var("MUTANT").ok().and_then(|text| text.parse().ok()).unwrap_or(u32::MAX));
-    *CHOSEN == number
+mod switches {
+    use std::io::Write as _;
+    use std::sync::atomic::{AtomicBool, AtomicU32, Ordering::Relaxed};
+    use std::sync::{LazyLock, Mutex};
+
+    fn named<T>(name: &str, read: impl FnOnce(String) -> Option<T>) -> Option<T> {
+        std::env::var(name).ok().and_then(read)
+    }
+    fn chosen() -> u32 {
+        named("MUTANT", |text| text.parse().ok()).unwrap_or(u32::MAX)
+    }
+    fn record() -> Option<std::fs::File> {
+        named("MUTANTS_MET", |path| std::fs::OpenOptions::new().create(true).append(true).open(path).ok())
+    }
+    static CHOSEN: LazyLock<AtomicU32> = LazyLock::new(|| AtomicU32::new(chosen()));
+    static RECORD: LazyLock<Mutex<Option<std::fs::File>>> = LazyLock::new(|| Mutex::new(record()));
+    static MET: [AtomicBool; SWITCHES] = [const { AtomicBool::new(false) }; SWITCHES];
+
+    /// Whether this mutant is the one that `MUTANT` names; the first meeting goes into the file that `MUTANTS_MET` names.
+    #[inline]
+    pub fn mutated(number: u32) -> bool {
+        if !MET[number as usize].load(Relaxed) {
+            meet(number);
+        }
+        CHOSEN.load(Relaxed) == number
+    }
+    #[cold]
+    fn meet(number: u32) {
+        if MET[number as usize].swap(true, Relaxed) {
+            return;
+        }
+        if let Ok(file) = RECORD.lock()
+            && let Some(mut file) = file.as_ref()
+        {
+            let _ = file.write_all(format!("{number}\\n").as_bytes());
+        }
+    }
+    /// Looks at the environment again and forgets what was met.
+    #[unsafe(no_mangle)]
+    pub extern "C" fn mutants_begin() {
+        CHOSEN.store(chosen(), Relaxed);
+        if let Ok(mut file) = RECORD.lock() {
+            *file = record();
+        }
+        for met in &MET {
+            met.store(false, Relaxed);
+        }
+    }
 }
+pub use switches::mutated;
 """
 
 

@@ -102,3 +102,6 @@ mod tests {
         assert_eq!(shortest(&[1.0], 0.95), None);
     }
 }
+
+#[cfg(test)]
+mod two;

@@ -378,3 +378,6 @@ fn product<S: Simd>(simd: S, row: &[f64], excess: &[f64]) -> Lanes<S> {
     }
     even + odd
 }
+
+#[cfg(test)]
+mod error;

@@ -260,3 +260,6 @@ mod tests {
         }
     }
 }
+
+#[cfg(test)]
+mod few;

@@ -217,3 +217,6 @@ fn root(bound: f64, start: f64, mut at: impl FnMut(f64) -> (f64, f64)) -> f64 {
     }
     x
 }
+
+#[cfg(test)]
+mod steps;

@@ -420,3 +420,6 @@ fn substitute(matrix: &[f64], pivots: &[usize], right: &mut [f64]) {
         right[i] = (right[i] - sum) / matrix[i * n + i];
     }
 }
+
+#[cfg(test)]
+mod kept;

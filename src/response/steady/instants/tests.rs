@@ -245,3 +245,5 @@ fn no_slope_of_any_film_makes_more_of_what_is_left_over() {
     // the proof is for slopes that change with time as well, so it is not reached
     assert!(nearest.iter().copied().fold(0.0, f64::max) > 0.5, "{nearest:?}");
 }
+
+mod sums;

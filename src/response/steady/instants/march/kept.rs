@@ -1,0 +1,38 @@
+//! What every step of a march keeps.
+
+use super::super::Period;
+use super::*;
+use crate::circuit::chain::Network;
+use crate::circuit::{Contact, Load, PathItem, Section, Source};
+use crate::physics::Film;
+
+#[test]
+fn no_step_leaves_more_than_it_may() {
+    // a diode that opens and closes hard before a cartridge's inductance: steps must shrink where it does
+    let film = Film::Rectifying { resistance_ohm: 1e4, ideality: 1.0, leak_ratio: 0.01 };
+    let contact = Contact { film, constriction_ohm: 0.01, ..Contact::ohmic("k", 1.0) };
+    let section = Section {
+        name: "s".into(),
+        source: Some(Source { emf_v: 1.0, resistance_ohm: 800.0, inductance_h: 0.3 }),
+        path: vec![PathItem::Contact(contact)],
+        load: Load { capacitance_f: 2e-10, ..Load::resistance(47e3) },
+    };
+    let network = Network::from_section(&section).unwrap();
+    let mut period = Period::new(&network, (2e3, 1.0), &[1e4]).unwrap();
+    let per_row = period.gains[0].per_row.clone();
+    let Period { loops, marcher, start_v, tone_v, .. } = &mut period;
+    let allowed_v = 1e-4 * *tone_v;
+    let march = marcher.march(loops, start_v, &per_row, allowed_v).unwrap();
+    let most = 1.5 * allowed_v / USUAL_STEPS.sqrt();
+    for step in &march.steps {
+        let mut worst = 0.0f64;
+        for place in LOOKED_AT {
+            let mut sum = 0.0;
+            marcher.rest(loops, step, &Basis::at(place), place, &mut |i, rest, _| sum += (per_row[i] * rest).abs());
+            worst = worst.max(sum);
+        }
+        let error = step.length.sqrt() * worst;
+        assert!(error <= most * (1.0 + 1e-6), "{error:e} {most:e} at {} of {}", step.from, step.length);
+    }
+    assert!(march.steps.len() > 60, "{}", march.steps.len());
+}
