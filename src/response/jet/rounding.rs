@@ -7,10 +7,10 @@ use super::*;
 fn what_a_sum_or_a_product_loses_is_inside() {
     // the larger one first
     for (a, b) in [(0.2, 0.1), (1.0, 1e-17), (3.7, -3.3e-3)] {
-        let sum = Jet::real(a).plus(&Jet::real(b));
+        let sum = <Jet>::real(a).plus(&Jet::real(b));
         let lost = (b - (sum.c[0].re - a)).abs();
         assert!(lost > 0.0 && lost <= sum.rest && sum.rest < 1e-14 * a, "{a} {b}: {lost:e} {:e}", sum.rest);
-        let product = Jet::real(a).scaled(b);
+        let product = <Jet>::real(a).scaled(b);
         let lost = a.mul_add(b, -product.c[0].re).abs();
         assert!(lost <= product.rest && product.rest < 1e-14 * (a * b).abs(), "{a} {b}: {lost:e} {:e}", product.rest);
     }

@@ -208,7 +208,7 @@ fn root(bound: f64, start: f64, mut at: impl FnMut(f64) -> (f64, f64)) -> f64 {
             low = x;
         }
         let newton = x - value / slope;
-        let next = if newton > low && newton < high { newton } else { 0.5 * (low + high) };
+        let next = if newton >= low && newton <= high { newton } else { 0.5 * (low + high) };
         let moved = (next - x).abs();
         x = next;
         if moved <= 2.0 * f64::EPSILON * x.abs() {

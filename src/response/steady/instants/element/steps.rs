@@ -4,7 +4,7 @@ use super::*;
 
 #[test]
 fn a_root_takes_a_few_steps() {
-    for (bound, sought) in [(2.0f64, 1.3f64), (3.0, 0.7)] {
+    for (bound, sought) in [(2.0f64, 1.3f64), (3.0, 0.7), (-2.0, -1.3), (5.0, 1.0)] {
         let cube = |x: f64| x * x * x + x;
         let mut steps = 0;
         let x = root(bound, f64::NAN, |x| {
