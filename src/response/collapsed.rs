@@ -205,24 +205,32 @@ impl WithSimd for Make<'_> {
         let mut states = Vec::new();
         for start in (0..length).step_by(LANES) {
             let mut lanes = [0.0; LANES];
-            Values::Many(self.frequency_hz).load(start, LANES.min(length - start), &mut lanes);
-            fill(simd, self.plan, &lanes, &mut states, &mut columns, (stride, start));
+            let count = LANES.min(length - start);
+            Values::Many(self.frequency_hz).load(start, count, &mut lanes);
+            fill(
+                simd,
+                self.plan,
+                &lanes[..count.next_multiple_of(Lanes::<S>::COUNT)],
+                &mut states,
+                &mut columns,
+                (stride, start),
+            );
         }
         Table { stride, columns }
     }
 }
 
-/// Coefficients of a block of frequencies into columns.
+/// Coefficients of whole vectors of frequencies into columns.
 #[inline(always)]
 fn fill<S: Simd>(
     simd: S,
     plan: &Plan<'_>,
-    frequency_hz: &[f64; LANES],
+    frequency_hz: &[f64],
     states: &mut Vec<(Pair<S>, Pair<S>)>,
     columns: &mut [f64],
     (stride, start): (usize, usize),
 ) {
-    for from in (0..LANES).step_by(Lanes::<S>::COUNT) {
+    for from in (0..frequency_hz.len()).step_by(Lanes::<S>::COUNT) {
         for part in &plan.parts {
             part.coefficients(simd, &frequency_hz[from..], states, |column, (re, im)| {
                 re.store(&mut columns[column * stride + start + from..]);
@@ -251,7 +259,7 @@ impl<'a> Collapsed<'a> {
         let plan = Plan::new(network);
         let one;
         let beforehand: &[f64] = match frequency_hz {
-            Values::One(value) => {
+            Values::One(value) if points > LANES => {
                 one = [value];
                 &one
             }
@@ -279,7 +287,7 @@ impl<'a> Collapsed<'a> {
         count: usize,
         room: usize,
         rho: &mut [f64],
-        next: &mut [f64],
+        next: &mut Vec<f64>,
     ) {
         let groups = self.plan.parts.iter().flat_map(|part| &part.groups);
         for (group, rho) in groups.zip(rho.chunks_exact_mut(room)) {
@@ -290,6 +298,7 @@ impl<'a> Collapsed<'a> {
                 } else if let Some(same) = values.same(start, count) {
                     rho[..count].iter_mut().for_each(|rho| *rho += same);
                 } else {
+                    next.resize(room, 0.0);
                     values.read(start, &mut next[..count]);
                     rho[..count].iter_mut().zip(&next[..count]).for_each(|(rho, next)| *rho += next);
                 }
@@ -354,8 +363,9 @@ impl Kernel<f64> for Collapsed<'_> {
         let room = out.len().min(TILE).next_multiple_of(LANES);
         let mut own = vec![0.0; self.plan.columns * room];
         let mut rho = vec![0.0; self.plan.groups * room];
-        let mut next = vec![0.0; room];
-        let (mut z, mut states) = (Vec::new(), Vec::new());
+        // of a second contact in a loop
+        let mut next = Vec::new();
+        let (mut z, mut states) = (Vec::new(), Vec::with_capacity(4));
         // the frequency that all of `own` holds
         let mut held = None;
         let mut done = 0;
@@ -395,8 +405,10 @@ impl Kernel<f64> for Collapsed<'_> {
                 (frequency_hz, _) => {
                     for block in (0..count).step_by(LANES) {
                         let mut lanes = [0.0; LANES];
-                        frequency_hz.load(at + block, LANES.min(count - block), &mut lanes);
-                        fill(simd, &self.plan, &lanes, &mut states, &mut own, (room, block));
+                        let valid = LANES.min(count - block);
+                        frequency_hz.load(at + block, valid, &mut lanes);
+                        let lanes = &lanes[..valid.next_multiple_of(Lanes::<S>::COUNT)];
+                        fill(simd, &self.plan, lanes, &mut states, &mut own, (room, block));
                     }
                 }
             }
