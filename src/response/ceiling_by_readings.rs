@@ -210,6 +210,8 @@ fn in_one_section(
 
 #[cfg(test)]
 mod tests {
+    mod meshes;
+
     use super::*;
     use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, PathItem, Section, Source, Stage};
     use crate::response::ceiling::resistive;

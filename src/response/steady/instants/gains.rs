@@ -15,7 +15,7 @@
 //! of them), the second over all. What is left over on the mean of the period has a second factor of its own: two films with
 //! nothing but a capacitance between them let a direct current through that nothing but they oppose.
 //!
-//! **Past the lines that are answered** the second is bounded, not looked at ([`beyond`]). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
+//! **Past the lines that are answered** the second is bounded, not looked at (`beyond`). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
 //! `P Y P`. With `v = Y* P w` and w of unit size in `N`, `sum D_j |v_j|^2 + sum |w_p|^2/s_p <= 1` and the i-th number sought is the largest
 //! `|v_i|`, so at most `1/sqrt(D_i)`; and row i of `(D - j omega E - neighbours) v = P w` says `|D_i - j omega E_i| |v_i| <= |v_(i-1)| + |v_(i+1)| + sqrt(s_i)`,
 //! the last on rows with films. A row that neither stores nor loses ties its neighbours together, `v_(i+1) = v_(i-1)` but for `sqrt(s_i)`: the sum of their
