@@ -24,6 +24,8 @@ ONLY_STEADY = "cannot unless it jumps"
 # the evidence separates where the leader has this probability: the judgement itself says that it is sure; and the same for less
 SURE, LIKELY = 0.9, 0.8
 DECILES = 10
+# amplifiers of a decile below which their scatter alone is not relied on
+FEW = 50
 WORLDS = {
     "as assumed": World(),
     "every film rectifies": World(law="rectifying"),
@@ -76,7 +78,11 @@ class Told:
                 off: dict[int, float] = {}
                 for p, hit, amplifier in inside:
                     off[amplifier] = off.get(amplifier, 0.0) + hit - p
-                error = math.sqrt(max(sum(d * d for d in off.values()), 1e-12)) / n
+                square = sum(d * d for d in off.values())
+                # few amplifiers do not know their own scatter: not less than of independent cases
+                if len(off) < FEW:
+                    square = max(square, sum(p * (1.0 - p) for p, _, _ in inside))
+                error = math.sqrt(max(square, 1e-12)) / n
                 rows.append((n, sum(p for p, _, _ in inside) / n, sum(hit for _, hit, _ in inside) / n, error))
         return rows
 

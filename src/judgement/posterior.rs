@@ -156,7 +156,6 @@ fn shared_factors(
     group: Option<usize>,
 ) -> Option<Vec<f64>> {
     let (here, there) = (weighed[side].as_ref()?, weighed[1 - side].as_ref()?);
-    let share = scene.priors.shared;
     let bodies = bodies(scene);
     let prior = |side: usize, members: &[usize]| members.iter().map(|&k| scene.channels[side].suspects[k].prior).sum();
     let all_bodies: f64 = bodies.iter().map(|body| -> f64 { prior(side, &body[side]) }).sum();
@@ -165,9 +164,14 @@ fn shared_factors(
         Some((k, _)) => f64::from(u8::from(members.contains(&k))),
         None => members.iter().map(|&k| 0.5 * sums.share_of(Some(k), group)).sum(),
     };
+    // a sheet without stages, sources or loudspeakers leaves their part of the prior to nobody
+    let whole = |side: usize, weighed: &Weighed| -> f64 {
+        scene.channels[side].suspects.iter().map(|s| s.prior).sum::<f64>() + weighed.else_prior
+    };
+    let share = if all_bodies > 0.0 { scene.priors.shared } else { 0.0 };
     let explained: Vec<f64> =
         there.strata.iter().zip(&there.sums).map(|(s, z)| s.prior * z.mean_without(group)).collect();
-    let apart = explained.iter().sum::<f64>() + there.else_prior * there.else_evidence;
+    let apart = (explained.iter().sum::<f64>() + there.else_prior * there.else_evidence) / whole(1 - side, there);
     let by_body: Vec<f64> = bodies
         .iter()
         .map(|body| {
@@ -179,10 +183,14 @@ fn shared_factors(
         .collect();
     let together = |stratum: &Stratum, sums: &Sums| -> f64 {
         let sum: f64 = bodies.iter().zip(&by_body).map(|(body, z)| first(stratum, sums, &body[side]) * z).sum();
-        if all_bodies > 0.0 { sum / all_bodies } else { 0.0 }
+        if all_bodies > 0.0 { sum * whole(side, here) / all_bodies } else { 0.0 }
     };
     let factor = |(stratum, sums): (&Stratum, &Sums)| (1.0 - share) * apart + share * together(stratum, sums);
-    Some(here.strata.iter().zip(&here.sums).map(factor).chain(std::iter::once((1.0 - share) * apart)).collect())
+    let last = std::iter::once((1.0 - share) * apart);
+    let factors: Vec<f64> = here.strata.iter().zip(&here.sums).map(factor).chain(last).collect();
+    // only their ratios count; where nothing that can be shared explains both, each channel stands alone
+    let largest = factors.iter().copied().fold(0.0, f64::max);
+    (largest > 0.0).then(|| factors.iter().map(|factor| factor / largest).collect())
 }
 
 /// Beliefs of both channels; nothing for one without symptoms.

@@ -422,7 +422,8 @@ impl WithSimd for Ranges<'_> {
             }
             // rounding of the difference, the root and the quotient
             let chatter = delta / least.sqrt() * (1.0 + 8.0 * f64::EPSILON);
-            splat(0.0).below(least).select(chatter, splat(f64::NAN)).store(&mut self.chatter[from..]);
+            let known = splat(0.0).below(least).and(least.below(splat(f64::MAX)));
+            known.select(chatter, splat(f64::NAN)).store(&mut self.chatter[from..]);
             (delta / at_harmonics.sqrt()).store(&mut self.harmonics[from..]);
         }
     }

@@ -12,7 +12,8 @@
 //! arithmetic: resistances are written to a tile of 512 points and read again, and the answer is written to memory.
 //! A large answer is numpy's own memory from the start (`numpy.empty`): it is not set to zero before, and numpy asks the system for large
 //! pages, which our own allocation did not. Eight million points took 15 626 page faults and 43 ms of system time beside 59 ms of
-//! arithmetic (`getrusage`, before), now 297, 5 and 36 ms: page faults are why a second thread helped by 1.58 only. numpy's closed form
+//! arithmetic (`getrusage`, before), now 297, 5 and 36 ms: page faults were thought to be why a second thread
+//! helped by 1.58 only; without them it helps by 1.60. numpy's closed form
 //! takes 31 ms, with AVX-512 where we use AVX2.
 //!
 //! # Ceilings
@@ -78,6 +79,6 @@
 //! * Loss of one loop as `|1 + R/M|^2`, M once for each frequency that comes again: at first taken back, for answers
 //!   differed in the last place with the shape of the arrays. With the same vector walk for every shape it came again, see above.
 //! * A scalar call asked Python for numpy each time, which it does not need: 0.92 us of processor time with that
-//!   and with 32 lanes worked for one point, 0.49 with neither.
+//!   and with 32 lanes worked for one point, 0.49 with neither. What loss sets up beforehand now made it 0.96; 0.66 without table and idle lanes.
 //! * `mul_add` of the standard library without the processor's own instruction calls a function: kernels use `pulp`'s, which
 //!   multiplies and adds where that is faster.

@@ -37,7 +37,12 @@ fn same(found: &Distortions, k: usize, one: &Distortion) -> Result<(), TestCaseE
     prop_assert!((found.thd_f[k] / one.thd_f - 1.0).abs() < 1e-10, "{} {}", found.thd_f[k], one.thd_f);
     prop_assert!(near(found.thd_r[k], found.thd_f[k] / found.thd_f[k].hypot(1.0)));
     prop_assert!((found.fundamental_db[k] - one.fundamental_db).abs() < 1e-12);
-    prop_assert!(found.outcome[k] == one.outcome as i64 && found.rounds[k] == one.rounds as i64);
+    // graded instants may prove what the even ones of the single road could not
+    let (outcome, rounds) = (one.outcome as i64, one.rounds as i64);
+    prop_assert!(
+        found.outcome[k] == outcome && found.rounds[k] == rounds
+            || found.outcome[k] == 0 && outcome == Outcome::NotConverged as i64
+    );
     for ((low, high), &(least, most)) in found.chord_ohm.iter().zip(&one.chord_ohm) {
         prop_assert!(near(low[k], least) && near(high[k], most), "{} {least}", low[k]);
     }

@@ -24,7 +24,7 @@ pub const GRADED: [usize; 13] = [24, 32, 40, 48, 56, 64, 80, 96, 128, 176, 240, 
 
 /// Nodes times `m` that any film needs, and nodes for each order of the highest line asked for, per its largest wavenumber over the
 /// normalised interval: found by trying (see the tests).
-const NODES_LEAST: f64 = 18.5;
+const NODES_LEAST: f64 = 20.0;
 const NODES_PER_ORDER: f64 = 0.33;
 
 /// Rounding of the sums, relative to what is summed: the steepness of a stiff film against its instants is in it.

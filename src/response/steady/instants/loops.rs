@@ -174,21 +174,22 @@ impl Loops {
         bare
     }
 
-    /// For each of the [bare](Self::bare) a neighbour that loses and does nothing else, if there is one: it can give way by any
-    /// amount at once. None that is answered, and none that another of the bare counts on.
+    /// For each of the [bare](Self::bare) a neighbour that stores nothing, if there is one: it can give way at once. None that
+    /// is answered, and none that another of the bare counts on; rather one without films.
     #[must_use]
     pub fn yields(&self) -> Vec<Option<usize>> {
         let bare = self.bare();
         let can = |i: usize, n: usize| {
             let part = &self.parts[n];
-            let plain = part.lost > 0.0 && part.stored == 0.0 && !part.element.has_films();
+            let plain = part.stored == 0.0 && (part.lost > 0.0 || part.element.has_films());
             let answered = n == self.output || self.output_ohm.is_some() && n == self.output + 1;
             let beyond = if n > i { n + 1 } else { n.wrapping_sub(1) };
             plain && !answered && !bare.get(beyond).copied().unwrap_or(false)
         };
         let of = |i: usize| {
             let next = (i + 1 < self.parts.len()).then_some(i + 1);
-            [i.checked_sub(1), next].into_iter().flatten().find(|&n| bare[i] && can(i, n))
+            let both = [i.checked_sub(1), next].into_iter().flatten().filter(|&n| bare[i] && can(i, n));
+            both.min_by_key(|&n| self.parts[n].element.has_films())
         };
         (0..self.parts.len()).map(of).collect()
     }

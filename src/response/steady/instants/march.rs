@@ -225,11 +225,18 @@ impl Marcher {
                 let mut wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + i]).sum();
                 let mut start = self.starts[i];
                 let stand = part.element.at(wave, &mut start);
-                if let Some(gives) = self.yields[i].filter(|&n| loops.parts[n].lost * stand.df < 1.0) {
-                    let way = if gives > i { asked - stand.f } else { stand.f - asked };
-                    y[gives] += way;
-                    rest[gives] += loops.parts[gives].lost * way;
-                    continue;
+                if let Some(gives) = self.yields[i] {
+                    // a film of its own goes along its law; by rounding that is a straight line
+                    let other = &loops.parts[gives];
+                    let mut start = self.starts[gives];
+                    let wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + gives]).sum();
+                    let before = other.element.at(wave, &mut start);
+                    if (other.lost + before.df / before.dy) * stand.df < stand.dy {
+                        let way = if gives > i { asked - stand.f } else { stand.f - asked };
+                        y[gives] += way;
+                        rest[gives] = other.lost * y[gives] + other.element.at(wave + way / before.dy, &mut start).f;
+                        continue;
+                    }
                 }
                 for _ in 0..3 {
                     let stand = part.element.at(wave, &mut start);

@@ -4,7 +4,7 @@
 //! period: its lines fall as slowly as those of a step. Here the period is gone through in steps as short as the waveform asks
 //! ([`march`]), the start is moved by Newton's method until the end meets it, and what the rows leave over between the points bounds
 //! the error of every line that is answered ([`gains`](mod@gains)): a bound of another kind than that of the lines. Its
-//! suprema are over every line; its sums over a step are taken at ten points: numerically, not enclosed.
+//! suprema are over the answered lines and, past them, bounded; its sums over a step are taken at ten points: numerically, not enclosed.
 //!
 //! Slower than the lines (tens of milliseconds), so it is asked where they gave up. One section, one tone, no direct current.
 
@@ -101,6 +101,11 @@ impl Period {
         if loops.parts.len() > march::MOST_PARTS {
             return None;
         }
+        // what is put where its neighbours ask it to be has not the value that is answered
+        let answered = loops.output..=loops.output + usize::from(loops.output_ohm.is_some());
+        if loops.bare().iter().enumerate().any(|(i, &bare)| bare && answered.contains(&i)) {
+            return None;
+        }
         let gains = gains(&loops, &LINES)?;
         let marcher = Marcher::new(&loops);
         let start_v = vec![0.0; loops.parts.len()];
@@ -140,7 +145,7 @@ impl Period {
         let per_row = self.gains.first()?.per_row.clone();
         let mut before = f64::INFINITY;
         let mut newton = true;
-        let mut aim_v = FIRST_AIM * self.tone_v;
+        let mut aim_v = FIRST_AIM * self.tone_v.max(1e-12 * self.loops.emf_peak_v);
         for _ in 0..MOST_MARCHES {
             self.rounds += 1;
             match self.marcher.march(&self.loops, &self.start_v, &per_row, aim_v) {
