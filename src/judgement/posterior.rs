@@ -164,7 +164,7 @@ fn shared_factors(
         Some((k, _)) => f64::from(u8::from(members.contains(&k))),
         None => members.iter().map(|&k| 0.5 * sums.share_of(Some(k), group)).sum(),
     };
-    // a sheet without stages, sources or loudspeakers leaves their part of the prior to nobody
+    // priors that nobody has (contacts all without suspicion) are no part of the whole
     let whole = |side: usize, weighed: &Weighed| -> f64 {
         scene.channels[side].suspects.iter().map(|s| s.prior).sum::<f64>() + weighed.else_prior
     };

@@ -144,24 +144,6 @@ def test_what_can_be_shared(jobs):
         assert left.two_faults > 0.1
 
 
-def test_a_shared_cause_in_a_sheet_of_contacts_alone():
-    # nobody has the part of the prior that stages and sources would have: 0.65 and 0.05 are all there is, the contacts 13 of 14
-    sheet = """sheet = 1
-[section]
-"in" = { path = ["socket / pin", "selector / disc"], into = "22 kohm" }
-[route]
-"disc" = ["in"]
-"""
-    text = sheet + '[prior]\nshared = {}\ntwo_faults = 0\n[[heard]]\nroute = "disc"\nchannel = "both"\nwhat = "grit"\n'
-    apart, between = (wl.assess(wl.Job.from_text(text.format(shared)), draws=20_000).odds for shared in (0, 0.6))
-    lost = (between[0].something_else / apart[0].something_else) / (between[0].of("socket / pin") / apart[0].of("socket / pin"))
-    assert (1 / lost - 1) * 0.4 / 0.6 == pytest.approx(apart[1].of("socket / pin") / (13 / 28) / (13 / 14), rel=1e-9)
-    # nothing common that could be it: each channel stands alone, and the odds still sum
-    alone = wl.assess(wl.Job.from_text(text.format(1).replace("[prior]", "[prior]\nno_contact = 0.95\nsomething_else = 0.05")), draws=5_000).odds
-    for channel in alone:
-        assert sum(one.probability for one in channel.odds) + channel.something_else == pytest.approx(1.0)
-
-
 def test_every_draw_as_a_dataset():
     pytest.importorskip("xarray")
     found = assess(GRITTY, draws=5000, seed=2)
