@@ -30,7 +30,7 @@ pub(super) fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
         Who::Source(_) => "swap its left and right plugs, set off; a fault that moves is before them".to_owned(),
         Who::Loudspeaker(_) => "swap them, power off; a fault that stays is the loudspeaker".to_owned(),
         Who::Stage(name) if name.contains("power") => {
-            "live, only if trained: bias, the maker's figure or 26 mV (Oliver 1971)".to_owned()
+            "live, only if trained: bias per emitter resistor as its maker says, or 26 mV (Oliver 1971)".to_owned()
         }
         Who::Stage(_) | Who::Contact(_) => {
             "live, only if trained: noise and direct voltage behind it, input shorted".to_owned()
