@@ -3,8 +3,8 @@
 //! Places: cartridge, line, loudspeaker, anything; one to four contacts of any law and role; 1e-6 to 1e9 ohm, 1e-6 to 30 V,
 //! 10 Hz to 40 kHz, all log-uniform. Prints what share converged, the certificates, the rounds, and what took longest; and how
 //! near each converged answer came to the ceiling (T2, which is T1 for one loop) over the chords that its contacts visited. A
-//! residue above its ceiling, or a converged answer that is not finite, ends the run with a failure. `PROGRESS=1` prints every
-//! 50 000 sections to standard error what there is so far; `SHOW=1` what did not converge or took long. `ONLY="47 80"` runs those sections alone.
+//! residue above its ceiling, or a converged answer that is not finite, ends the run with a failure. `PROGRESS=1` prints the
+//! figures so far every 50 000 sections, for a run that may be cut; `SHOW=1` what did not converge or took long. `ONLY="47 80"` runs those sections alone.
 
 use std::time::Instant;
 use weaklink::circuit::chain::Network;
@@ -192,8 +192,7 @@ fn main() {
             thd,
         });
         if rows.len() % 50_000 == 0 && std::env::var("PROGRESS").is_ok() {
-            let converged = rows.iter().filter(|r| r.converged).count();
-            eprintln!("{} sections, {converged} converged, {wrong} wrong", rows.len());
+            print_figures(&rows);
         }
     }
     print_figures(&rows);
