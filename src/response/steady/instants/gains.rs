@@ -15,6 +15,8 @@
 //! of them), the second over all. What is left over on the mean of the period has a second factor of its own: two films with
 //! nothing but a capacitance between them let a direct current through that nothing but they oppose.
 //!
+//! Where films that may saturate are all that opposes it there is no such factor, and the mean must vanish ([`balance`](super::balance)).
+//!
 //! **Past the lines that are answered** the second is bounded, not looked at (`beyond`). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
 //! `P Y P`. With `v = Y* P w` and w of unit size in `N`, `sum D_j |v_j|^2 + sum |w_p|^2/s_p <= 1` and the i-th number sought is the largest
 //! `|v_i|`, so at most `1/sqrt(D_i)`; and row i of `(D - j omega E - neighbours) v = P w` says `|D_i - j omega E_i| |v_i| <= |v_(i-1)| + |v_(i+1)| + sqrt(s_i)`,
@@ -22,7 +24,9 @@
 //! rows bounds both, with what either stores and loses together. None of it grows with the frequency, so what holds at one line holds at all above it. A line at which
 //! rounding leaves no matrix to speak of leaves the section without gains: not proved, whatever follows.
 
+use super::balance::Balance;
 use super::loops::Loops;
+use super::ways::Ways;
 use nalgebra::{Complex, DMatrix, DVector};
 use num_complex::Complex64;
 
@@ -40,6 +44,31 @@ pub struct Gains {
     pub per_mean: Vec<f64>,
 }
 
+/// What the rows of a chain store and lose, the least slope of their films with it, and the largest slope of films.
+#[derive(Debug, Clone, Default)]
+pub struct Chain {
+    /// inductance or capacitance over the period
+    pub stored: Vec<f64>,
+    /// resistance or conductance
+    pub lost: Vec<f64>,
+    /// largest slope of the films
+    pub steepest: Vec<f64>,
+    /// whether there are films
+    pub films: Vec<bool>,
+}
+
+impl Chain {
+    fn new(loops: &Loops) -> Self {
+        let slopes = || loops.parts.iter().map(|part| part.element.slopes());
+        Self {
+            stored: loops.parts.iter().map(|part| part.stored).collect(),
+            lost: loops.parts.iter().zip(slopes()).map(|(part, (least, _))| part.lost + least).collect(),
+            steepest: slopes().map(|(_, most)| most).collect(),
+            films: loops.parts.iter().map(|part| part.element.has_films()).collect(),
+        }
+    }
+}
+
 struct At {
     /// `|o Y P N^(-1/2)|`
     out: f64,
@@ -50,16 +79,18 @@ struct At {
 }
 
 /// Gains for each of several counts of lines, rising.
-pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
+pub fn gains(loops: &Loops, ways: &Ways, balance: &Balance, counts: &[usize]) -> Option<Vec<Gains>> {
     let parts = loops.parts.len();
-    let ports: Vec<usize> = (0..parts).filter(|&i| loops.parts[i].element.has_films()).collect();
+    let chain = Chain::new(loops);
     let most = *counts.last()?;
-    let mean = at(loops, &ports, 0.0).map_or(vec![f64::INFINITY; parts], |found| found.inward);
+    let (joined, row) = balance.joined(&chain);
+    let mean = at(&joined, 0.0, None).map_or(vec![f64::INFINITY; parts], |found| found.inward);
     let mut inward = vec![0.0f64; parts];
     let (mut out, mut straight) = (0.0f64, vec![0.0f64; parts]);
     let mut found: Vec<(f64, Vec<f64>)> = Vec::new();
     for line in 1..=most {
-        let here = at(loops, &ports, line as f64)?;
+        let (own, next) = loops.output_row(line as f64);
+        let here = at(&chain, line as f64, Some((loops.output, own, next)))?;
         out = out.max(here.out);
         raise(&mut inward, &here.inward);
         raise(&mut straight, &here.straight);
@@ -67,83 +98,86 @@ pub fn gains(loops: &Loops, counts: &[usize]) -> Option<Vec<Gains>> {
             found.push((out, straight.clone()));
         }
     }
-    raise(&mut inward, &beyond(loops, (most + 1) as f64));
+    raise(&mut inward, &beyond(&chain, ways, (most + 1) as f64));
     let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| Gains {
         lines,
         per_row: (0..parts).map(|i| out * inward[i] + straight[i]).collect(),
-        per_mean: mean.iter().map(|inward| out * inward).collect(),
+        per_mean: row.iter().map(|row| row.map_or(0.0, |row| out * mean[row])).collect(),
     };
     Some(counts.iter().zip(found).map(each).collect())
 }
 
 /// Bounds of `|N^(-1/2) P Y_i|` at a line and all above it.
-fn beyond(loops: &Loops, harmonic: f64) -> Vec<f64> {
+fn beyond(chain: &Chain, ways: &Ways, harmonic: f64) -> Vec<f64> {
     let omega = std::f64::consts::TAU * harmonic;
-    let lost = with_least_slopes(loops);
+    let Chain { stored, lost, .. } = chain;
+    let count = lost.len();
     let mut most: Vec<f64> = lost.iter().map(|lost| lost.sqrt().recip()).collect();
-    let film = |i: usize| {
-        let element = &loops.parts[i].element;
-        if element.has_films() { element.slopes().1.sqrt() } else { 0.0 }
-    };
-    let own = |i: usize, j: usize| (lost[i] + lost[j]).hypot(omega * (loops.parts[i].stored + loops.parts[j].stored));
+    let film = |i: usize| if chain.films[i] { chain.steepest[i].sqrt() } else { 0.0 };
+    let hollow = |i: usize| i > 0 && i + 1 < count && lost[i] == 0.0 && stored[i] == 0.0;
     for _ in 0..ROUNDS {
-        for i in 1..lost.len().saturating_sub(1) {
-            if lost[i] > 0.0 || loops.parts[i].stored > 0.0 {
-                continue;
+        for first in (1..count).filter(|&i| hollow(i) && !(i > 2 && hollow(i - 2))) {
+            let ties: Vec<usize> = (first..count).step_by(2).take_while(|&i| hollow(i)).collect();
+            let tied = || std::iter::once(first - 1).chain(ties.iter().map(|i| i + 1));
+            let last = first + 2 * ties.len() - 1;
+            let (before, next) =
+                (if first > 1 { most[first - 2] } else { 0.0 }, most.get(last + 1).copied().unwrap_or(0.0));
+            let outer = before + next + tied().map(film).sum::<f64>();
+            let all = |of: &[f64]| tied().map(|n| of[n]).sum::<f64>();
+            let own = all(lost).hypot(omega * all(stored));
+            // all turn into one quadrant, so the sizes add up to no more than sqrt(2) times that of the sum
+            let spread = if ties.len() > 1 { std::f64::consts::SQRT_2 } else { 1.0 };
+            let apart = spread * ties.iter().map(|&i| film(i)).sum::<f64>();
+            for n in tied() {
+                most[n] = most[n].min(outer / own + apart);
             }
-            let (before, next) = (if i > 1 { most[i - 2] } else { 0.0 }, most.get(i + 2).copied().unwrap_or(0.0));
-            let outer = before + next + film(i - 1) + film(i + 1);
-            for (n, past) in [(i - 1, before), (i + 1, next)] {
-                most[n] = most[n].min(outer / own(i - 1, i + 1) + film(i));
-                if film(i) == 0.0 {
-                    most[i] = most[i].min(outer + past + film(n));
-                }
+            if let [i] = ties[..]
+                && film(i) == 0.0
+            {
+                let (one, other) = (outer + before + film(last), outer + next + film(first - 1));
+                most[i] = most[i].min(one.min(other));
             }
         }
-        for (i, part) in loops.parts.iter().enumerate() {
+        for i in (1..count).filter(|&i| hollow(i)) {
+            // next to a film that may be a short the sum of the rows says nothing, but its own bound goes through the tie
+            most[i - 1] = most[i - 1].min(most[i + 1] + film(i));
+            most[i + 1] = most[i + 1].min(most[i - 1] + film(i));
+        }
+        for i in 0..count {
             let before = if i > 0 { most[i - 1] } else { 0.0 };
             let next = most.get(i + 1).copied().unwrap_or(0.0);
-            let own = lost[i].hypot(omega * part.stored);
+            let own = lost[i].hypot(omega * stored[i]);
             if own > 0.0 {
                 most[i] = most[i].min((before + next + film(i)) / own);
             }
         }
     }
-    // a part that neither stores nor loses leaves nothing over: it is put where its neighbours ask it to be
-    for (i, is_bare) in loops.bare().into_iter().enumerate() {
-        if is_bare {
-            most[i] = 0.0;
-        }
+    // rows that are made to hold leave nothing over
+    for (most, _) in most.iter_mut().zip(&ways.of).filter(|(_, way)| way.is_some()) {
+        *most = 0.0;
     }
     most
-}
-
-/// What each part loses, the least slope of its films with it.
-fn with_least_slopes(loops: &Loops) -> Vec<f64> {
-    loops.parts.iter().map(|part| part.lost + part.element.slopes().0).collect()
 }
 
 fn raise(most: &mut [f64], here: &[f64]) {
     most.iter_mut().zip(here).for_each(|(most, here)| *most = most.max(*here));
 }
 
-fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
-    let parts = loops.parts.len();
+/// All of it at a line; `output` is the part that makes the output and what it and the next one count.
+fn at(chain: &Chain, harmonic: f64, output: Option<(usize, Complex64, Complex64)>) -> Option<At> {
+    let Chain { stored, lost, .. } = chain;
+    let parts = lost.len();
+    let ports: Vec<usize> = (0..parts).filter(|&i| chain.films[i]).collect();
     let omega = std::f64::consts::TAU * harmonic;
-    let lost = with_least_slopes(loops);
     // rows and columns scaled to volts and amperes of the same size
-    let scale: Vec<f64> = loops
-        .parts
-        .iter()
-        .zip(&lost)
-        .map(|(part, lost)| {
-            let own = lost.hypot(omega * part.stored);
-            if own > 0.0 { own.sqrt().recip() } else { 1.0 }
-        })
-        .collect();
+    let size = |(stored, lost): (&f64, &f64)| {
+        let own = lost.hypot(omega * stored);
+        if own > 0.0 { own.sqrt().recip() } else { 1.0 }
+    };
+    let scale: Vec<f64> = stored.iter().zip(lost).map(size).collect();
     let matrix = DMatrix::from_fn(parts, parts, |i, j| {
         let value = if i == j {
-            Complex::new(lost[i], omega * loops.parts[i].stored)
+            Complex::new(lost[i], omega * stored[i])
         } else if j == i + 1 {
             Complex::new(1.0, 0.0)
         } else if i == j + 1 {
@@ -162,18 +196,17 @@ fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
     if inverse.iter().any(|x| !(x.re.is_finite() && x.im.is_finite())) {
         return None;
     }
-    let (own, next) = loops.output_row(harmonic);
     let o: Vec<Complex64> = (0..parts)
         .map(|j| {
-            let more =
-                if loops.output + 1 < parts { next * inverse[(loops.output + 1, j)] } else { Complex64::default() };
-            own * inverse[(loops.output, j)] + more
+            let Some((output, own, next)) = output else { return Complex64::default() };
+            let more = if output + 1 < parts { next * inverse[(output + 1, j)] } else { Complex64::default() };
+            own * inverse[(output, j)] + more
         })
         .collect();
     let count = ports.len();
     // Hermitian part by the losses, which only add; unit diagonal
     let n = |p: usize, q: usize| -> Complex64 {
-        let own = if p == q { loops.parts[ports[p]].element.slopes().1.recip() } else { 0.0 };
+        let own = if p == q { chain.steepest[ports[p]].recip() } else { 0.0 };
         let through = |r: usize| inverse[(r, ports[p])].conj() * lost[r] * inverse[(r, ports[q])];
         own + (0..parts).map(through).sum::<Complex64>()
     };
@@ -192,26 +225,25 @@ fn at(loops: &Loops, ports: &[usize], harmonic: f64) -> Option<At> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::tests::{mild, ohm};
+    use super::super::tests::{hollow, mild, ohm};
     use super::super::{LINES, Period};
     use super::*;
 
     #[test]
     fn no_line_past_those_answered_passes_its_bound() {
         let mut nearest = 0.0f64;
-        for network in mild() {
+        for network in mild().into_iter().chain(hollow()) {
             let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network)).unwrap();
             let loops = &period.loops;
-            let ports: Vec<usize> = (0..loops.parts.len()).filter(|&i| loops.parts[i].element.has_films()).collect();
-            let bare = loops.bare();
+            let (chain, ways) = (Chain::new(loops), &period.marcher.ways);
             for from in [2, 10, LINES[2] + 1] {
-                let bound = beyond(loops, from as f64);
+                let bound = beyond(&chain, ways, from as f64);
                 // of what was looked at before there was a bound, forty octaves in eighths, and every line near the first
                 let near = (0..300).map(|more| (from + more) as f64);
                 let far = (0..320).map(|step| from as f64 * 2f64.powf(f64::from(step) / 8.0));
                 for line in near.chain(far) {
-                    let Some(here) = at(loops, &ports, line) else { continue };
-                    for i in (0..loops.parts.len()).filter(|&i| !bare[i]) {
+                    let Some(here) = at(&chain, line, None) else { continue };
+                    for i in (0..loops.parts.len()).filter(|&i| ways.of[i].is_none()) {
                         assert!(
                             here.inward[i] <= bound[i] * (1.0 + 1e-9),
                             "part {i} line {line}: {} above {}",

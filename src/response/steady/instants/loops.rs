@@ -164,36 +164,6 @@ impl Loops {
         next - before
     }
 
-    /// Parts that neither store nor lose, no two side by side: each is where its neighbours ask it to be.
-    #[must_use]
-    pub fn bare(&self) -> Vec<bool> {
-        let mut bare = vec![false; self.parts.len()];
-        for i in 1..bare.len() {
-            bare[i] = !bare[i - 1] && self.parts[i].stored == 0.0 && self.parts[i].lost == 0.0;
-        }
-        bare
-    }
-
-    /// For each of the [bare](Self::bare) a neighbour that stores nothing, if there is one: it can give way at once. None that
-    /// is answered, and none that another of the bare counts on; rather one without films.
-    #[must_use]
-    pub fn yields(&self) -> Vec<Option<usize>> {
-        let bare = self.bare();
-        let can = |i: usize, n: usize| {
-            let part = &self.parts[n];
-            let plain = part.stored == 0.0 && (part.lost > 0.0 || part.element.has_films());
-            let answered = n == self.output || self.output_ohm.is_some() && n == self.output + 1;
-            let beyond = if n > i { n + 1 } else { n.wrapping_sub(1) };
-            plain && !answered && !bare.get(beyond).copied().unwrap_or(false)
-        };
-        let of = |i: usize| {
-            let next = (i + 1 < self.parts.len()).then_some(i + 1);
-            let both = [i.checked_sub(1), next].into_iter().flatten().filter(|&n| bare[i] && can(i, n));
-            both.min_by_key(|&n| self.parts[n].element.has_films())
-        };
-        (0..self.parts.len()).map(of).collect()
-    }
-
     /// EMF of the first loop at an instant, in periods.
     #[inline]
     pub fn source_v(&self, i: usize, period: f64) -> f64 {

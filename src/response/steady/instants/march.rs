@@ -5,6 +5,8 @@
 
 use super::loops::Loops;
 use super::radau::{Basis, POINTS, STAGES};
+use super::twofold::Twofold;
+use super::ways::Ways;
 
 /// A step: its start and length in periods, and the waves of all parts at its start and its stages.
 #[derive(Debug, Clone)]
@@ -17,6 +19,41 @@ pub struct Step {
     pub wave_v: Vec<f64>,
     /// the same less those at the start: of a short step the sum would lose the digits
     pub risen_v: Vec<f64>,
+    /// what the waves at the start have below their last places
+    pub low_v: Vec<f64>,
+}
+
+impl Step {
+    fn new(from: f64, length: f64, left: &[Twofold], rise: &[f64]) -> Self {
+        let mut step = Self {
+            from,
+            length,
+            wave_v: Vec::with_capacity((STAGES + 1) * left.len()),
+            risen_v: Vec::with_capacity((STAGES + 1) * left.len()),
+            low_v: left.iter().map(|wave| wave.low).collect(),
+        };
+        for place in POINTS {
+            step.risen_v.extend(rise.iter().map(|rise| rise * length * place));
+            step.wave_v.extend(left.iter().zip(rise).map(|(wave, rise)| wave.plus(rise * length * place).high));
+        }
+        step
+    }
+
+    /// A part's wave where these weights, whose sum is one, say.
+    #[inline]
+    #[must_use]
+    pub fn wave(&self, i: usize, weights: &[f64; STAGES + 1]) -> f64 {
+        let parts = self.low_v.len();
+        let risen: f64 = (0..=STAGES).map(|l| weights[l] * self.risen_v[l * parts + i]).sum();
+        self.wave_v[i] + (self.low_v[i] + risen)
+    }
+
+    /// A part's wave at the end.
+    #[must_use]
+    pub fn end(&self, i: usize) -> Twofold {
+        let parts = self.low_v.len();
+        Twofold { high: self.wave_v[i], low: self.low_v[i] }.plus(self.risen_v[STAGES * parts + i])
+    }
 }
 
 /// A march through one period.
@@ -34,6 +71,10 @@ const MOST_FIRST: usize = 60;
 
 /// Step of Newton, relative to the EMF, after which one more is the last.
 const NEARLY: f64 = 1e-8;
+
+/// The same after which there is nothing left to win; between them one more is taken for as long as each is this much shorter.
+const DONE: f64 = 1e-12;
+const SHORTER: f64 = 0.01;
 
 /// Shortest step, periods.
 const SHORTEST: f64 = 1e-14;
@@ -71,10 +112,8 @@ pub struct Marcher {
     starts: Vec<f64>,
     /// which parts store
     pub stores: Vec<usize>,
-    /// which parts leave nothing over
-    bare: Vec<bool>,
-    /// for each of these a neighbour that can give way instead
-    yields: Vec<Option<usize>>,
+    /// who makes the rows hold that neither store nor lose
+    pub ways: Ways,
     /// steps solved so far
     pub spent: usize,
 }
@@ -98,8 +137,7 @@ impl Marcher {
             change: vec![0.0; size],
             starts: vec![f64::NAN; size],
             stores: (0..parts).filter(|&i| loops.parts[i].stored > 0.0).collect(),
-            bare: loops.bare(),
-            yields: loops.yields(),
+            ways: Ways::new(loops),
             spent: 0,
         }
     }
@@ -175,22 +213,18 @@ impl Marcher {
             for ((n, change), wave) in self.change.iter().enumerate().zip(stages) {
                 let risen = &mut step.risen_v[m + n];
                 *risen += change;
-                *wave = start[n % m] + *risen;
+                *wave = start[n % m] + (step.low_v[n % m] + *risen);
             }
-            if last {
+            if last && (size <= DONE * loops.emf_peak_v || size > SHORTER * before) {
                 return true;
             }
-            last = size <= NEARLY * loops.emf_peak_v;
+            last |= size <= NEARLY * loops.emf_peak_v;
             before = size;
         }
-        false
+        last
     }
 
-    /// What each row leaves over at a place of a step, and the size of what it is the sum of.
-    ///
-    /// A part that neither stores nor loses is put where its neighbours ask it to be, so that its own row leaves nothing over
-    /// and theirs the more: nothing else would bound what it leaves over. Where its film hardly answers, rounding would put it
-    /// anywhere; then a neighbour that only loses gives way instead, by as much.
+    /// What each row leaves over at a place of a step, see [`Ways::rest`].
     pub fn rest(
         &mut self,
         loops: &Loops,
@@ -198,74 +232,32 @@ impl Marcher {
         basis: &Basis,
         place: f64,
         each: &mut impl FnMut(usize, f64, f64),
-    ) {
-        let m = self.parts;
-        let (mut y, mut rest, mut size) = ([0.0; MOST_PARTS], [0.0; MOST_PARTS], [0.0; MOST_PARTS]);
-        for i in 0..m {
-            let part = &loops.parts[i];
-            let stored = part.stored > 0.0;
-            let weights = if stored { &basis.stored } else { &basis.free };
-            let wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + i]).sum();
-            let stand = part.element.at(wave, &mut self.starts[i]);
-            y[i] = stand.y;
-            rest[i] = part.lost * stand.y + stand.f;
-            size[i] = wave.abs() * (part.lost * stand.dy + stand.df);
-            if stored {
-                let rise: f64 = (0..=STAGES).map(|l| basis.slope[l] * step.risen_v[l * m + i]).sum();
-                let stored = part.stored / step.length * stand.dy * rise;
-                rest[i] += stored;
-                size[i] += stored.abs();
-            }
-        }
-        for i in 1..m {
-            let part = &loops.parts[i];
-            if self.bare[i] {
-                let asked = -loops.neighbours(|n| y[n], i);
-                let weights = &basis.free;
-                let mut wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + i]).sum();
-                let mut start = self.starts[i];
-                let stand = part.element.at(wave, &mut start);
-                if let Some(gives) = self.yields[i] {
-                    // a film of its own goes along its law; by rounding that is a straight line
-                    let other = &loops.parts[gives];
-                    let mut start = self.starts[gives];
-                    let wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * m + gives]).sum();
-                    let before = other.element.at(wave, &mut start);
-                    if (other.lost + before.df / before.dy) * stand.df < stand.dy {
-                        let way = if gives > i { asked - stand.f } else { stand.f - asked };
-                        y[gives] += way;
-                        rest[gives] = other.lost * y[gives] + other.element.at(wave + way / before.dy, &mut start).f;
-                        continue;
-                    }
-                }
-                for _ in 0..3 {
-                    let stand = part.element.at(wave, &mut start);
-                    let change = (asked - stand.f) / stand.df;
-                    wave += change;
-                    y[i] = stand.y + stand.dy * change;
+    ) -> f64 {
+        self.ways.rest(loops, step, (basis, place), &mut self.starts, each)
+    }
+
+    /// Puts what does not store where what stores asks it to be at the start of the period, if waves go through the starts of steps.
+    fn begin(&mut self, loops: &Loops, start: &[Twofold]) -> Vec<Twofold> {
+        let mut start = start.to_vec();
+        if self.ways.unbroken {
+            let mut step = Step::new(BEGIN, SHORTEST, &start, &vec![0.0; self.parts]);
+            if self.solve(loops, &mut step, true) {
+                for i in (0..self.parts).filter(|&i| loops.parts[i].stored == 0.0) {
+                    start[i] = step.end(i);
                 }
             }
         }
-        let period = step.from + place * step.length;
-        for i in 0..m {
-            if self.bare[i] {
-                each(i, 0.0, 0.0);
-                continue;
-            }
-            let source_v = loops.source_v(i, period);
-            let size = size[i] + loops.neighbours(|n| if n > i { y[n].abs() } else { -y[n].abs() }, i) + source_v.abs();
-            each(i, rest[i] + loops.neighbours(|n| y[n], i) - source_v, size);
-        }
+        start
     }
 
     /// One period from waves at its start, steps as short as `allowed_v` of output error asks; `None` where it gets stuck.
-    pub fn march(&mut self, loops: &Loops, start_v: &[f64], per_row: &[f64], allowed_v: f64) -> Option<March> {
+    pub fn march(&mut self, loops: &Loops, start: &[Twofold], per_row: &[f64], allowed_v: f64) -> Option<March> {
         let m = self.parts;
         let mut march = March { steps: Vec::new(), carry: identity(self.stores.len()) };
         let end = BEGIN + 1.0;
         let mut from = BEGIN;
         let mut length: f64 = 1e-3;
-        let mut left = start_v.to_vec();
+        let mut left = self.begin(loops, start);
         let mut rise = vec![0.0; m];
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
@@ -278,12 +270,7 @@ impl Marcher {
                 length = end - from;
             }
             let first = march.steps.is_empty();
-            let room = Vec::with_capacity((STAGES + 1) * m);
-            let mut step = Step { from, length, wave_v: room.clone(), risen_v: room };
-            for place in POINTS {
-                step.risen_v.extend(rise.iter().map(|rise| rise * length * place));
-                step.wave_v.extend(left.iter().zip(&rise).map(|(wave, rise)| wave + rise * length * place));
-            }
+            let mut step = Step::new(from, length, &left, &rise);
             if !self.solve(loops, &mut step, first) {
                 length *= if first { 0.1 } else { 0.25 };
                 continue;
@@ -292,10 +279,11 @@ impl Marcher {
             for (k, place) in LOOKED_AT.into_iter().enumerate() {
                 let (mut sum, mut sizes) = (0.0, 0.0);
                 let basis = self.looked[k];
-                self.rest(loops, &step, &basis, place, &mut |i, rest, size| {
+                let given = self.rest(loops, &step, &basis, place, &mut |i, rest, size| {
                     sum += (per_row[i] * rest).abs();
                     sizes += per_row[i] * size;
                 });
+                sum += given.abs();
                 square = square.max(sum * sum);
                 rounding = rounding.max(f64::EPSILON * sizes);
             }
@@ -309,7 +297,7 @@ impl Marcher {
             }
             self.carry(loops, &step, &mut march.carry);
             for i in 0..m {
-                left[i] = step.wave_v[STAGES * m + i];
+                left[i] = step.end(i);
                 rise[i] = (0..=STAGES).map(|l| self.slope[STAGES][l] * step.risen_v[l * m + i]).sum::<f64>() / length;
                 if loops.parts[i].stored == 0.0 {
                     rise[i] = (step.risen_v[STAGES * m + i] - step.risen_v[(STAGES - 1) * m + i])
@@ -324,22 +312,23 @@ impl Marcher {
     }
 
     /// The same period again on the steps of another march, from other waves at its start.
-    pub fn again(&mut self, loops: &Loops, start_v: &[f64], march: &mut March) -> bool {
+    pub fn again(&mut self, loops: &Loops, start: &[Twofold], march: &mut March) -> bool {
         let m = self.parts;
-        let mut left = start_v.to_vec();
+        let mut left = self.begin(loops, start);
         march.carry = identity(self.stores.len());
         let mut steps = std::mem::take(&mut march.steps);
         let mut good = true;
         for (k, step) in steps.iter_mut().enumerate() {
             for (n, wave) in step.wave_v.iter_mut().enumerate() {
-                *wave = left[n % m] + step.risen_v[n];
+                *wave = left[n % m].plus(step.risen_v[n]).high;
             }
+            step.low_v.iter_mut().zip(&left).for_each(|(low, left)| *low = left.low);
             good = good && self.solve(loops, step, k == 0);
             if !good {
                 break;
             }
             self.carry(loops, step, &mut march.carry);
-            left.copy_from_slice(&step.wave_v[STAGES * m..]);
+            left.iter_mut().enumerate().for_each(|(i, left)| *left = step.end(i));
         }
         march.steps = steps;
         good

@@ -8,16 +8,20 @@
 //!
 //! Slower than the lines (tens of milliseconds), so it is asked where they gave up. One section, one tone, no direct current.
 
+pub mod balance;
 pub mod element;
 pub mod gains;
 pub mod loops;
 pub mod march;
 pub mod radau;
+pub mod twofold;
+pub mod ways;
 
 use super::direct::channel_chords;
 use super::films::{Placed, Seen, channel_ohm, place, tune};
 use super::solve::{Answer, CONVERGED, chords, stages_at};
 use crate::circuit::chain::Network;
+use balance::Balance;
 use gains::{Gains, gains};
 use loops::Loops;
 use march::{BEGIN, March, Marcher};
@@ -25,6 +29,7 @@ use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use radau::{Basis, STAGES, gauss};
 use std::f64::consts::TAU;
+use twofold::Twofold;
 
 /// Lines that are answered: as many as can be proved, of these.
 const LINES: [usize; 3] = [121, 364, 1093];
@@ -44,6 +49,13 @@ const MOST_AGAIN: usize = 6;
 const FINER: usize = 3;
 const FINER_BY: f64 = 1.0 / 40.0;
 
+/// Share of the error before that finer steps must come down to, to be tried again.
+const WORTH: f64 = 0.5;
+
+/// Gap at the end of the period, of the EMF, and what it may move the output by, of the aim, that is closed without more marches.
+const CLOSED: f64 = 1e-14;
+const CLOSING: f64 = 0.1;
+
 /// Points of a step that the rest of the rows is summed over.
 const SUMMED: usize = 10;
 
@@ -56,16 +68,20 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<An
     let mut period = Period::new(network, tone, film_ohm)?;
     period.settle()?;
     let mut aim_v = LAST_AIM * period.residue_v(LINES[0]).max(f64::MIN_POSITIVE);
+    let mut before_v = f64::INFINITY;
     for _ in 0..=FINER {
-        let start = period.start_v.clone();
-        if period.refine(aim_v).is_none() {
-            period.start_v = start;
-            return None;
-        }
+        period.refine(aim_v)?;
         period.close();
-        if let Some(answer) = period.answer(network, tone, film_ohm) {
+        let rest = period.rest();
+        if let Some(answer) = period.answer(network, tone, film_ohm, &rest) {
             return Some(answer);
         }
+        // finer steps are of no use where rounding is all that is left over
+        let moved_v = period.moved_v(&rest, period.gains.last()?);
+        if moved_v > WORTH * before_v {
+            return None;
+        }
+        before_v = moved_v;
         aim_v *= FINER_BY;
     }
     None
@@ -76,8 +92,9 @@ struct Period {
     placed: Vec<Placed>,
     loops: Loops,
     gains: Vec<Gains>,
+    balance: Balance,
     marcher: Marcher,
-    start_v: Vec<f64>,
+    start: Vec<Twofold>,
     march: March,
     tone_v: f64,
     rounds: usize,
@@ -101,23 +118,22 @@ impl Period {
         if loops.parts.len() > march::MOST_PARTS {
             return None;
         }
-        // what is put where its neighbours ask it to be has not the value that is answered
-        let answered = loops.output..=loops.output + usize::from(loops.output_ohm.is_some());
-        if loops.bare().iter().enumerate().any(|(i, &bare)| bare && answered.contains(&i)) {
+        let marcher = Marcher::new(&loops);
+        let balance = Balance::new(&loops, &marcher.ways)?;
+        let gains = gains(&loops, &marcher.ways, &balance, &LINES)?;
+        // nothing would be proved
+        if !gains.iter().flat_map(|g| g.per_row.iter().chain(&g.per_mean)).all(|gain| gain.is_finite()) {
             return None;
         }
-        let gains = gains(&loops, &LINES)?;
-        let marcher = Marcher::new(&loops);
-        let start_v = vec![0.0; loops.parts.len()];
+        let start = vec![Twofold::default(); loops.parts.len()];
         let tone_v = tone.1 * seen.output[0].norm();
-        Some(Self { placed, loops, gains, marcher, start_v, march: March::default(), tone_v, rounds: 0 })
+        Some(Self { placed, loops, gains, balance, marcher, start, march: March::default(), tone_v, rounds: 0 })
     }
 
     /// What the end lacks of the start, wave by wave.
     fn gap_v(&self) -> Vec<f64> {
-        let parts = self.loops.parts.len();
         let Some(last) = self.march.steps.last() else { return Vec::new() };
-        self.marcher.stores.iter().map(|&i| last.wave_v[STAGES * parts + i] - self.start_v[i]).collect()
+        self.marcher.stores.iter().map(|&i| last.end(i).minus(self.start[i])).collect()
     }
 
     /// Moves the start: by Newton's method, or to the end.
@@ -130,13 +146,13 @@ impl Period {
         });
         let step = step.flatten().filter(|s| s.iter().all(|x| x.is_finite()));
         for (k, &i) in self.marcher.stores.iter().enumerate() {
-            self.start_v[i] += step.as_ref().map_or(gap[k], |s| s[k]);
+            self.start[i] = self.start[i].plus(step.as_ref().map_or(gap[k], |s| s[k]));
         }
         // what does not store has its waves at the end for a start
         let parts = self.loops.parts.len();
         if let Some(last) = self.march.steps.last() {
             for i in (0..parts).filter(|i| !self.marcher.stores.contains(i)) {
-                self.start_v[i] = last.wave_v[STAGES * parts + i];
+                self.start[i] = last.end(i);
             }
         }
     }
@@ -148,7 +164,7 @@ impl Period {
         let mut aim_v = FIRST_AIM * self.tone_v.max(1e-12 * self.loops.emf_peak_v);
         for _ in 0..MOST_MARCHES {
             self.rounds += 1;
-            match self.marcher.march(&self.loops, &self.start_v, &per_row, aim_v) {
+            match self.marcher.march(&self.loops, &self.start, &per_row, aim_v) {
                 Some(march) => self.march = march,
                 // the tone of the small signal may be next to nothing beside what the films make of the large one
                 None if aim_v < self.loops.emf_peak_v => {
@@ -170,26 +186,37 @@ impl Period {
         None
     }
 
+    /// What the output would be moved by if the gap were closed evenly.
+    fn closing_v(&self, gap: &[f64]) -> f64 {
+        let Some(gains) = self.gains.last() else { return 0.0 };
+        let one = |(gap, &i): (&f64, &usize)| {
+            let part = &self.loops.parts[i];
+            let per_wave = if part.element.is_node { 1.0 } else { part.element.wave_ohm.recip() };
+            part.stored * per_wave * gap.abs() * (gains.per_row[i] + gains.per_mean[i])
+        };
+        gap.iter().zip(&self.marcher.stores).map(one).sum()
+    }
+
     /// A march fine enough for the proof, its start moved until the end meets it.
     fn refine(&mut self, aim_v: f64) -> Option<()> {
         let per_row = self.gains.last()?.per_row.clone();
         let gap = self.gap_v();
         self.move_start(&gap, true);
-        self.march = self.marcher.march(&self.loops, &self.start_v, &per_row, aim_v)?;
+        self.march = self.marcher.march(&self.loops, &self.start, &per_row, aim_v)?;
         let mut before = f64::INFINITY;
         for _ in 0..MOST_AGAIN {
             self.rounds += 1;
             let gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
-            if size <= 1e-14 * self.loops.emf_peak_v || size > 0.5 * before {
+            let closed = size <= CLOSED * self.loops.emf_peak_v && self.closing_v(&gap) <= CLOSING * aim_v;
+            if closed || size > 0.5 * before {
                 break;
             }
             before = size;
-            let kept = (self.start_v.clone(), self.march.clone());
+            let kept = (self.start.clone(), self.march.clone());
             self.move_start(&gap, true);
-            let start = self.start_v.clone();
-            if !self.marcher.again(&self.loops, &start, &mut self.march) {
-                (self.start_v, self.march) = kept;
+            if !self.marcher.again(&self.loops, &self.start, &mut self.march) {
+                (self.start, self.march) = kept;
                 break;
             }
         }
@@ -213,7 +240,6 @@ impl Period {
 
     /// Lines 0 to `count` of the currents or voltages that make the output, and their rms.
     fn lines(&mut self, count: usize) -> (Vec<Complex64>, f64) {
-        let parts = self.loops.parts.len();
         let wanted: Vec<usize> =
             (0..if self.loops.output_ohm.is_some() { 2 } else { 1 }).map(|k| self.loops.output + k).collect();
         let mut sums = vec![vec![Complex64::default(); count + 1]; wanted.len()];
@@ -224,22 +250,22 @@ impl Period {
             // a turn of the highest line per piece is well within ten points
             let pieces = (count as f64 * step.length).ceil().max(1.0) as usize;
             for piece in 0..pieces {
-                for (x, weight) in &points {
+                let (mut value, mut turn) = ([[0.0; SUMMED]; 2], [(0.0, 0.0); SUMMED]);
+                for (k, (x, weight)) in points.iter().enumerate() {
                     let place = (piece as f64 + x) / pieces as f64;
                     let basis = Basis::at(place);
-                    let turn = Complex64::from_polar(1.0, -TAU * (step.from + place * step.length));
+                    turn[k] = (-TAU * (step.from + place * step.length)).sin_cos();
                     let weight = weight * step.length / pieces as f64;
-                    for ((sum, square), &i) in sums.iter_mut().zip(&mut squares).zip(&wanted) {
-                        let weights = if self.loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free };
-                        let wave: f64 = (0..=STAGES).map(|l| weights[l] * step.wave_v[l * parts + i]).sum();
+                    for ((value, square), &i) in value.iter_mut().zip(&mut squares).zip(&wanted) {
+                        let weights = self.marcher.ways.weights(&self.loops, i, &basis);
+                        let wave = step.wave(i, weights);
                         let y = self.loops.parts[i].element.at(wave, &mut start).y;
                         *square += weight * y * y;
-                        let mut phase = Complex64::new(weight * y, 0.0);
-                        for line in sum.iter_mut() {
-                            *line += phase;
-                            phase *= turn;
-                        }
+                        value[k] = weight * y;
                     }
+                }
+                for (sum, value) in sums.iter_mut().zip(value) {
+                    add_lines(sum, value, &turn);
                 }
             }
         }
@@ -259,34 +285,61 @@ impl Period {
         residue_v(&self.lines(count).0)
     }
 
-    /// Rms and mean of what each row leaves over.
-    fn rest(&mut self) -> Vec<(f64, f64)> {
+    /// Rms and mean of what each row leaves over, and rms of what the answered node gave way by.
+    fn rest(&mut self) -> (Vec<(f64, f64)>, f64) {
         let mut sums = vec![(0.0, 0.0); self.loops.parts.len()];
+        let mut given = 0.0;
         for (x, weight) in gauss(SUMMED) {
             let basis = Basis::at(x);
             for step in &self.march.steps {
                 let weight = weight * step.length;
-                self.marcher.rest(&self.loops, step, &basis, x, &mut |i, rest, _| {
+                let moved = self.marcher.rest(&self.loops, step, &basis, x, &mut |i, rest, _| {
                     sums[i].0 += weight * rest * rest;
                     sums[i].1 += weight * rest;
                 });
+                given += weight * moved * moved;
             }
         }
-        sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), mean.abs())).collect()
+        let mut rest: Vec<(f64, f64)> = sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), *mean)).collect();
+        if !self.balance.is_empty() {
+            self.balance.apply(&mut rest, &self.firmness());
+        }
+        (rest, given.sqrt())
+    }
+
+    /// Rms change of each row per change of its part where it stands.
+    fn firmness(&self) -> Vec<f64> {
+        let parts = self.loops.parts.len();
+        let mut sums = vec![0.0; parts];
+        for (x, weight) in gauss(SUMMED) {
+            let basis = Basis::at(x);
+            for step in &self.march.steps {
+                for (i, (sum, part)) in sums.iter_mut().zip(&self.loops.parts).enumerate() {
+                    let weights = self.marcher.ways.weights(&self.loops, i, &basis);
+                    let wave = step.wave(i, weights);
+                    let stand = part.element.at(wave, &mut f64::NAN.clone());
+                    *sum += weight * step.length * (part.lost + stand.df / stand.dy).powi(2);
+                }
+            }
+        }
+        sums.into_iter().map(f64::sqrt).collect()
     }
 
     /// How far what is left over may have moved the output, V rms.
-    fn moved_v(&self, rest: &[(f64, f64)], gains: &Gains) -> f64 {
+    fn moved_v(&self, (rest, given): &(Vec<(f64, f64)>, f64), gains: &Gains) -> f64 {
         let both = gains.per_row.iter().zip(&gains.per_mean);
-        let one = |(&(rms, mean), (row, steady)): (&(f64, f64), (&f64, &f64))| {
-            rms * row + if mean > 0.0 { mean * steady } else { 0.0 }
-        };
-        rest.iter().zip(both).map(one).sum()
+        let one = |(&(rms, mean), (row, steady)): (&(f64, f64), (&f64, &f64))| rms * row + mean.abs() * steady;
+        given + rest.iter().zip(both).map(one).sum::<f64>()
     }
 
-    fn answer(&mut self, network: &Network, (hz, _): (f64, f64), film_ohm: &[f64]) -> Option<Answer> {
+    fn answer(
+        &mut self,
+        network: &Network,
+        (hz, _): (f64, f64),
+        film_ohm: &[f64],
+        rest: &(Vec<(f64, f64)>, f64),
+    ) -> Option<Answer> {
         let link = network.links.first()?;
-        let rest = self.rest();
         let (lines, rounding) = self.lines(LINES[LINES.len() - 1]);
         for gains in self.gains.iter().rev() {
             let output: Vec<Complex64> = lines[..=gains.lines]
@@ -295,7 +348,7 @@ impl Period {
                 .map(|(line, value)| stages_at(link, line as f64 * hz) * value)
                 .collect();
             let through = (1..=gains.lines).map(|line| stages_at(link, line as f64 * hz).norm()).fold(0.0, f64::max);
-            let moved = self.moved_v(&rest, gains);
+            let moved = self.moved_v(rest, gains);
             let error_v = (moved + rounding) * through;
             if error_v.is_nan() || error_v > CONVERGED * residue_v(&output) {
                 continue;
@@ -334,6 +387,18 @@ impl Period {
             }
         }
         range
+    }
+}
+
+/// Adds to each line what values at some instants make of it, all of them turned on together line by line.
+fn add_lines(sum: &mut [Complex64], value: [f64; SUMMED], turn: &[(f64, f64); SUMMED]) {
+    let (mut re, mut im) = (value, [0.0; SUMMED]);
+    for line in sum {
+        *line += Complex64::new(re.iter().sum(), im.iter().sum());
+        for k in 0..SUMMED {
+            let (sin, cos) = turn[k];
+            (re[k], im[k]) = (re[k] * cos - im[k] * sin, re[k] * sin + im[k] * cos);
+        }
     }
 }
 

@@ -20,9 +20,9 @@ fn no_step_leaves_more_than_it_may() {
     let network = Network::from_section(&section).unwrap();
     let mut period = Period::new(&network, (2e3, 1.0), &[1e4]).unwrap();
     let per_row = period.gains[0].per_row.clone();
-    let Period { loops, marcher, start_v, tone_v, .. } = &mut period;
+    let Period { loops, marcher, start, tone_v, .. } = &mut period;
     let allowed_v = 1e-4 * *tone_v;
-    let march = marcher.march(loops, start_v, &per_row, allowed_v).unwrap();
+    let march = marcher.march(loops, start, &per_row, allowed_v).unwrap();
     let most = 1.5 * allowed_v / USUAL_STEPS.sqrt();
     for step in &march.steps {
         let mut worst = 0.0f64;

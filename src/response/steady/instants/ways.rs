@@ -1,0 +1,228 @@
+//! What the rows leave over between the points of a step, once those that nothing would bound are made to hold.
+//!
+//! A row that neither stores nor loses bounds nothing that it leaves over, so it must leave nothing, at any instant. Its part is
+//! put where its neighbours ask it to be, along its film's law; or a neighbour gives way instead: one that stores nothing at once, one that stores
+//! with the slope of what it gives, which its own row then has over. That needs waveforms without breaks, so all go through the start of their
+//! steps then. Where the film is next to nothing its law would make an ampere of rounding, and the neighbour's way is the better one.
+//! The answered node may give way too: what it gives is told and counted as an error of the output.
+
+use super::element::{Element, Stand};
+use super::loops::Loops;
+use super::march::{MOST_PARTS, Step};
+use super::radau::{Basis, STAGES};
+
+/// Change of a waveform's slope over a step, of what it misses over the step: for the choice of a way, no more.
+const SLOPE: f64 = 5.0;
+
+/// Miss of a straight line that is taken for rounding, of what moved.
+const STRAIGHT: f64 = 1e-12;
+
+/// Who makes a row hold that neither stores nor loses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Way {
+    /// a neighbour that can give way
+    pub gives: Option<usize>,
+    /// whether the part's own film can be asked instead
+    pub by_law: bool,
+}
+
+/// The ways of a chain.
+#[derive(Debug, Clone, Default)]
+pub struct Ways {
+    /// of each row that is made to hold
+    pub of: Vec<Option<Way>>,
+    /// whether all waves go through the start of their steps
+    pub unbroken: bool,
+    /// the node that is answered
+    answered: Option<usize>,
+}
+
+impl Ways {
+    /// For a chain. A row between two others of its kind has none, nor one without a film and without a neighbour that can.
+    #[must_use]
+    pub fn new(loops: &Loops) -> Self {
+        let count = loops.parts.len();
+        let idle = |i: usize| i > 0 && i < count && loops.parts[i].stored == 0.0 && loops.parts[i].lost == 0.0;
+        let answered = |n: usize| n == loops.output || loops.output_ohm.is_some() && n == loops.output + 1;
+        let of = |i: usize| {
+            if !idle(i) {
+                return None;
+            }
+            let beside = idle(i - 1) || idle(i + 1);
+            // rows are made to hold from the last to the first: one further on must not have its neighbour moved after it
+            let can = |n: usize| {
+                let part = &loops.parts[n];
+                let moves = part.stored > 0.0 || part.lost > 0.0 || part.element.has_films();
+                let must_not = n > i && idle(n + 1) || answered(n) && loops.output_ohm.is_some();
+                moves && !idle(n) && !must_not
+            };
+            let both = [i - 1, i + 1].into_iter().filter(|&n| n < count && can(n));
+            // rather one that stores nothing, has no films, and is not the answer
+            let rank = |n: usize| {
+                let part = &loops.parts[n];
+                let shared = n < i && i > 1 && idle(i - 2);
+                (answered(n), part.stored > 0.0, shared, part.element.has_films())
+            };
+            let gives = both.min_by_key(|&n| rank(n));
+            // what is answered stays where it is
+            let by_law = !beside && !answered(i) && loops.parts[i].element.has_films();
+            (gives.is_some() || by_law).then_some(Way { gives, by_law })
+        };
+        let of: Vec<Option<Way>> = (0..count).map(of).collect();
+        let stores = |way: &Way| way.gives.is_some_and(|n| loops.parts[n].stored > 0.0);
+        let unbroken = of.iter().flatten().any(stores);
+        Self { of, unbroken, answered: loops.output_ohm.is_none().then_some(loops.output) }
+    }
+
+    /// Weights of a part's wave at a place.
+    #[must_use]
+    pub fn weights<'a>(&self, loops: &Loops, i: usize, basis: &'a Basis) -> &'a [f64; STAGES + 1] {
+        if self.unbroken || loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free }
+    }
+
+    /// What each row leaves over at a place of a step, and the size of what it is the sum of; returns what the answered node gave way by.
+    pub fn rest(
+        &self,
+        loops: &Loops,
+        step: &Step,
+        (basis, place): (&Basis, f64),
+        starts: &mut [f64],
+        each: &mut impl FnMut(usize, f64, f64),
+    ) -> f64 {
+        let m = loops.parts.len();
+        let mut at = Here::default();
+        for (i, start) in starts.iter_mut().enumerate().take(m) {
+            let part = &loops.parts[i];
+            let weights = self.weights(loops, i, basis);
+            let wave = step.wave(i, weights);
+            let stand = part.element.at(wave, start);
+            (at.wave[i], at.stand[i], at.y[i]) = (wave, stand, stand.y);
+            at.rest[i] = part.lost * stand.y + stand.f;
+            at.size[i] = wave.abs() * (part.lost * stand.dy + stand.df);
+            if self.unbroken || part.stored > 0.0 {
+                let rise: f64 = (0..=STAGES).map(|l| basis.slope[l] * step.risen_v[l * m + i]).sum();
+                at.rise[i] = rise / step.length;
+                at.turn[i] = stand.dy * at.rise[i];
+                at.rest[i] += part.stored * at.turn[i];
+                at.size[i] += (part.stored * at.turn[i]).abs();
+            }
+        }
+        let mut given = 0.0;
+        for i in (1..m).rev() {
+            let Some(way) = self.of[i] else { continue };
+            let asked = -loops.neighbours(|n| at.y[n], i);
+            if let Some(n) = way.gives
+                && (!way.by_law || self.is_better(loops, step, starts, &at, i, n))
+            {
+                let moved = at.give(loops, step, starts, (i, n), asked);
+                if self.answered == Some(n) {
+                    given = moved;
+                }
+                continue;
+            }
+            let element = &loops.parts[i].element;
+            let (mut wave, mut start) = (at.wave[i], starts[i]);
+            // what rounding of the neighbours makes of the part
+            let rounded = loops.neighbours(|n| if n > i { at.y[n].abs() } else { -at.y[n].abs() }, i) * at.stand[i].dy
+                / at.stand[i].df;
+            for _ in 0..3 {
+                let stand = element.at(wave, &mut start);
+                let change = (asked - stand.f) / stand.df;
+                wave += change;
+                at.y[i] = stand.y + stand.dy * change;
+            }
+            for n in [i - 1, i + 1].into_iter().filter(|&n| n < m) {
+                at.size[n] += rounded;
+            }
+        }
+        let period = step.from + place * step.length;
+        for i in 0..m {
+            if self.of[i].is_some() {
+                each(i, 0.0, 0.0);
+                continue;
+            }
+            let around = loops.neighbours(|n| if n > i { at.y[n].abs() } else { -at.y[n].abs() }, i);
+            // rounding of the instant is that of the peak
+            let source_v = if i == 0 { loops.emf_peak_v } else { 0.0 };
+            let rest = at.rest[i] + loops.neighbours(|n| at.y[n], i) - loops.source_v(i, period);
+            each(i, rest, at.size[i] + around + source_v);
+        }
+        given
+    }
+
+    /// Whether what a neighbour gives leaves less over than what the film makes of the same. For a neighbour that stores this is one for the
+    /// whole of a step, as its waveform must not jump.
+    fn is_better(&self, loops: &Loops, step: &Step, starts: &[f64], at: &Here, i: usize, n: usize) -> bool {
+        let m = loops.parts.len();
+        let other = &loops.parts[n];
+        if other.stored == 0.0 {
+            let (own, other_stand) = (at.stand[i], at.stand[n]);
+            return (other.lost + other_stand.df / other_stand.dy) * own.df < own.dy;
+        }
+        let mut start = starts[i];
+        let end = loops.parts[i].element.at(step.wave_v[STAGES * m + i], &mut start);
+        (SLOPE * other.stored / step.length + other.lost) * end.df < end.dy
+    }
+}
+
+/// All parts at an instant.
+struct Here {
+    wave: [f64; MOST_PARTS],
+    stand: [Stand; MOST_PARTS],
+    y: [f64; MOST_PARTS],
+    /// slope of the wave
+    rise: [f64; MOST_PARTS],
+    /// slope of `y`
+    turn: [f64; MOST_PARTS],
+    rest: [f64; MOST_PARTS],
+    size: [f64; MOST_PARTS],
+}
+
+impl Default for Here {
+    fn default() -> Self {
+        let none = [0.0; MOST_PARTS];
+        let stand = [Stand::default(); MOST_PARTS];
+        Self { wave: none, stand, y: none, rise: none, turn: none, rest: none, size: none }
+    }
+}
+
+impl Here {
+    /// Moves `n` so that row `i` holds, along the law of its own films.
+    fn give(&mut self, loops: &Loops, step: &Step, starts: &[f64], (i, n): (usize, usize), asked: f64) -> f64 {
+        let sign = if n > i { 1.0 } else { -1.0 };
+        let part = &loops.parts[n];
+        let way = sign * (asked - self.stand[i].f);
+        self.y[n] += way;
+        self.rest[n] += part.lost * way;
+        if part.element.has_films() {
+            let before = self.stand[n].f;
+            self.stand[n] = self.along(&part.element, n, starts[n], way);
+            self.rest[n] += self.stand[n].f - before;
+        }
+        if part.stored > 0.0 {
+            let asked_turn = -loops.neighbours(|k| self.turn[k], i);
+            let turn = sign * (asked_turn - self.stand[i].df * self.rise[i]);
+            self.turn[n] += turn;
+            self.rest[n] += part.stored * turn;
+            // the slope of a difference has the rounding of its terms over the step
+            let terms = self.stand[i].f.abs() + asked.abs() + self.y[n].abs();
+            self.size[n] += part.stored / step.length * terms;
+        }
+        way
+    }
+
+    /// Where the films of `n` stand once it has moved: by rounding, or what a short step misses, that is along a straight line.
+    fn along(&self, element: &Element, n: usize, mut start: f64, way: f64) -> Stand {
+        let mut wave = self.wave[n] + way / self.stand[n].dy;
+        let mut stand = element.at(wave, &mut start);
+        for _ in 0..2 {
+            let miss = self.y[n] - stand.y;
+            if miss.abs() <= STRAIGHT * self.y[n].abs() {
+                break;
+            }
+            wave += miss / stand.dy;
+            stand = element.at(wave, &mut start);
+        }
+        stand
+    }
+}
