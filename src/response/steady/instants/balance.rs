@@ -124,3 +124,47 @@ impl Balance {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::Period;
+    use super::super::tests::{hollow, ohm};
+    use super::*;
+
+    #[test]
+    fn currents_are_moved_until_the_mean_between_them_vanishes() {
+        let balance = Balance { groups: vec![Group { parts: vec![1, 3, 5], stays: None }] };
+        // node 2 lacks 3 A and node 4 has 2 A over: part 3 moves by -3 beside part 1, part 5 by 2 more beside that
+        let mut rest = vec![(0.1, 0.5), (0.1, -0.5), (0.1, 3.0), (0.1, 0.0), (0.1, -2.0), (0.1, 0.0), (0.1, 0.25)];
+        // the firmest, part 5, stays: so part 1 moves by 1 and part 3 by -2
+        balance.apply(&mut rest, &[9.0, 10.0, 9.0, 20.0, 9.0, 30.0, 9.0]);
+        let expected = [(0.1, 1.5), (10.1, 10.5), (0.1, 0.0), (40.1, 40.0), (0.1, 0.0), (0.1, 0.0), (0.1, 0.25)];
+        assert_eq!(rest, expected);
+        let held = Balance { groups: vec![Group { parts: vec![1, 3], stays: Some(1) }] };
+        let mut rest = vec![(0.0, 0.0), (0.0, 0.0), (0.0, 3.0), (0.0, 0.0), (0.0, 1.0)];
+        held.apply(&mut rest, &[0.0, 1.0, 0.0, 2.0, 0.0]);
+        assert_eq!(rest, [(0.0, 0.0), (0.0, 0.0), (0.0, 0.0), (6.0, 6.0), (0.0, 4.0)]);
+    }
+
+    #[test]
+    fn what_the_mean_joins_is_one_row() {
+        let chain = Chain {
+            stored: vec![0.5, 0.1, 0.0, 0.2, 0.3],
+            lost: vec![1.0, 0.0, 2.0, 4.0, 8.0],
+            steepest: vec![16.0, 0.0, 32.0, 0.0, 64.0],
+            films: vec![false, false, true, false, true],
+        };
+        let balance = Balance { groups: vec![Group { parts: vec![0, 2], stays: None }] };
+        let (joined, row) = balance.joined(&chain);
+        assert_eq!((joined.lost, joined.steepest), (vec![3.0, 4.0, 8.0], vec![48.0, 0.0, 64.0]));
+        assert_eq!((joined.films, row), (vec![true, false, true], vec![Some(0), None, Some(0), Some(1), Some(2)]));
+    }
+
+    #[test]
+    fn only_bridges_that_could_share_a_current_as_they_like_are_balanced() {
+        for (k, network) in hollow().iter().enumerate() {
+            let period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+            assert_eq!(period.balance.is_empty(), k != 4);
+        }
+    }
+}

@@ -89,6 +89,24 @@ impl Ways {
         starts: &mut [f64],
         each: &mut impl FnMut(usize, f64, f64),
     ) -> f64 {
+        let (at, given) = self.here(loops, step, basis, starts);
+        let period = step.from + place * step.length;
+        for i in 0..loops.parts.len() {
+            if self.of[i].is_some() {
+                each(i, 0.0, 0.0);
+                continue;
+            }
+            let around = loops.neighbours(|n| if n > i { at.y[n].abs() } else { -at.y[n].abs() }, i);
+            // rounding of the instant is that of the peak
+            let source_v = if i == 0 { loops.emf_peak_v } else { 0.0 };
+            let rest = at.rest[i] + loops.neighbours(|n| at.y[n], i) - loops.source_v(i, period);
+            each(i, rest, at.size[i] + around + source_v);
+        }
+        given
+    }
+
+    /// All parts at a place of a step, moved so that the rows hold which must, and what the answered node gave way by.
+    fn here(&self, loops: &Loops, step: &Step, basis: &Basis, starts: &mut [f64]) -> (Here, f64) {
         let m = loops.parts.len();
         let mut at = Here::default();
         for (i, start) in starts.iter_mut().enumerate().take(m) {
@@ -135,19 +153,7 @@ impl Ways {
                 at.size[n] += rounded;
             }
         }
-        let period = step.from + place * step.length;
-        for i in 0..m {
-            if self.of[i].is_some() {
-                each(i, 0.0, 0.0);
-                continue;
-            }
-            let around = loops.neighbours(|n| if n > i { at.y[n].abs() } else { -at.y[n].abs() }, i);
-            // rounding of the instant is that of the peak
-            let source_v = if i == 0 { loops.emf_peak_v } else { 0.0 };
-            let rest = at.rest[i] + loops.neighbours(|n| at.y[n], i) - loops.source_v(i, period);
-            each(i, rest, at.size[i] + around + source_v);
-        }
-        given
+        (at, given)
     }
 
     /// Whether what a neighbour gives leaves less over than what the film makes of the same. For a neighbour that stores this is one for the
@@ -226,3 +232,6 @@ impl Here {
         stand
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,140 @@
+use super::super::radau::POINTS;
+use super::super::tests::{hollow, mild, ohm};
+use super::super::twofold::Twofold;
+use super::super::{LINES, Period};
+use super::*;
+use crate::circuit::chain::Network;
+
+fn settled(network: &Network) -> Period {
+    let mut period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+    period.settle().unwrap();
+    period
+}
+
+/// A period's march, its waves pushed aside by smooth amounts of a millionth, each part's by its own.
+fn pushed(network: &Network) -> Period {
+    let mut period = settled(network);
+    period.refine(1e-9 * network.emf_v).unwrap();
+    let parts = period.loops.parts.len();
+    for step in &mut period.march.steps {
+        let (from, length) = (step.from, step.length);
+        let push = |i: usize, l: usize| {
+            let turns = (i + 1) as f64 * (from + length * POINTS[l]);
+            1e-6 * network.emf_v * (std::f64::consts::TAU * turns + i as f64).cos()
+        };
+        for l in 0..=STAGES {
+            for i in 0..parts {
+                step.wave_v[l * parts + i] += push(i, l);
+                step.risen_v[l * parts + i] += push(i, l) - push(i, 0);
+            }
+        }
+    }
+    period
+}
+
+/// What the films of a part answer at `y`, by their laws: none of a node has a constriction here.
+fn answer(period: &Period, i: usize, y: f64) -> f64 {
+    let element = &period.loops.parts[i].element;
+    let mut sum = 0.0;
+    element.voltages(0.1, &mut |k, _| {
+        let film = period.placed[k].film;
+        sum += if element.is_node { film.current_a(y) } else { film.voltage_v(y).unwrap() };
+    });
+    sum
+}
+
+#[test]
+fn rows_hold_that_must_and_what_the_others_leave_over_is_all_of_it() {
+    // rows written down again, slopes as differences: moved or not, waveforms must obey them
+    for network in hollow().into_iter().chain([mild().pop().unwrap()]) {
+        let period = pushed(&network);
+        let (loops, ways) = (&period.loops, &period.marcher.ways);
+        let m = loops.parts.len();
+        let tone = network.emf_v * std::f64::consts::SQRT_2;
+        let mut judged = 0;
+        for step in period.march.steps.iter().step_by(7) {
+            for place in [0.21, 0.5, 0.83] {
+                let mut starts = vec![f64::NAN; m];
+                let h = 1e-3;
+                let (at, given) = ways.here(loops, step, &Basis::at(place), &mut starts);
+                let (before, _) = ways.here(loops, step, &Basis::at(place - h), &mut starts);
+                let (after, _) = ways.here(loops, step, &Basis::at(place + h), &mut starts);
+                let mut rest = vec![0.0; m];
+                let told =
+                    ways.rest(loops, step, (&Basis::at(place), place), &mut starts, &mut |i, value, _| rest[i] = value);
+                assert!((given - told).abs() <= 1e-9 * tone, "{given} {told}");
+                for i in 0..m {
+                    let part = &loops.parts[i];
+                    let turn = (after.y[i] - before.y[i]) / (2.0 * h * step.length);
+                    let law = answer(&period, i, at.y[i]);
+                    let source_v = loops.source_v(i, step.from + place * step.length);
+                    let terms =
+                        [part.stored * turn, part.lost * at.y[i], law, loops.neighbours(|n| at.y[n], i), -source_v];
+                    let size = terms.iter().map(|x| x.abs()).sum::<f64>();
+                    let expected: f64 = terms.iter().sum();
+                    // a millionth was pushed; a tenth of it must be seen, and second orders of it not
+                    let apart = (expected - rest[i]).abs();
+                    assert!(
+                        apart <= 1e-8 * size + 1e-11 * tone / part.row,
+                        "{i} of {m}: {expected:e} told {:e} of {size:e}",
+                        rest[i]
+                    );
+                    judged += usize::from(ways.of[i].is_some());
+                }
+            }
+        }
+        assert!(judged > 20 || ways.of.iter().all(Option::is_none));
+    }
+}
+
+#[test]
+fn waves_that_must_not_break_go_from_step_to_step() {
+    for network in hollow() {
+        let mut period = Period::new(&network, (2e3, network.emf_v), &ohm(&network)).unwrap();
+        let m = period.loops.parts.len();
+        if !period.marcher.ways.unbroken {
+            continue;
+        }
+        // from a start that asks what does not store for more than nothing
+        for &i in &period.marcher.stores.clone() {
+            period.start[i] = period.start[i].plus(0.01 * network.emf_v);
+        }
+        let per_row = period.gains[0].per_row.clone();
+        let march = period.marcher.march(&period.loops, &period.start, &per_row, 1e-6 * network.emf_v).unwrap();
+        let ways = period.marcher.ways.clone();
+        for (k, step) in march.steps.iter().enumerate() {
+            let mut starts = vec![f64::NAN; m];
+            for place in [0.0, 1.0] {
+                let basis = Basis::at(place);
+                let (at, _) = ways.here(&period.loops, step, &basis, &mut starts);
+                for i in 0..m {
+                    let element = &period.loops.parts[i].element;
+                    let moved = (at.y[i] - element.at(step.wave(i, &basis.stored), &mut starts[i]).y).abs();
+                    let size = if element.is_node { moved } else { moved * element.wave_ohm };
+                    assert!(size <= 1e-6 * network.emf_v, "step {k} at {place}, part {i}: {size:e}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_sum_of_steps_keeps_its_digits() {
+    let network = &hollow()[4];
+    let mut period = settled(network);
+    let m = period.loops.parts.len();
+    // an aim that asks for a gap far below the rounding of the waves
+    let aim_v = 1e-15 * period.residue_v(LINES[0]);
+    period.refine(aim_v).unwrap();
+    let gap = period.gap_v();
+    assert!(gap.iter().all(|gap| gap.abs() < 2e-17 * network.emf_v), "{gap:?}");
+    for pair in period.march.steps.windows(2) {
+        for i in 0..m {
+            assert_eq!(pair[0].end(i), Twofold { high: pair[1].wave_v[i], low: pair[1].low_v[i] });
+        }
+    }
+    let exact = |step: &Step, l: usize, i: usize| step.wave_v[i] + (step.low_v[i] + step.risen_v[l * m + i]);
+    for step in &period.march.steps {
+        assert!((1..=STAGES).all(|l| (0..m).all(|i| step.wave_v[l * m + i] == exact(step, l, i))));
+    }
+}
