@@ -52,7 +52,7 @@ pub(super) fn mild() -> Vec<Network> {
 }
 
 /// Rows that neither store nor lose: a film next to a short between capacitances, two of them in a row, a film across the signal beside one
-/// in series, one across the loudspeaker itself; and two bridges in loops that only a capacitance joins.
+/// in series, one across the loudspeaker itself; two bridges in loops that only a capacitance joins; and two in a row between nodes without loss.
 pub(super) fn hollow() -> Vec<Network> {
     let sinh = |ohm| Film::Tunnelling { resistance_ohm: ohm, scale_v: 0.1 };
     let bridge = |ohm| Film::Bridged { resistance_ohm: ohm };
@@ -64,12 +64,17 @@ pub(super) fn hollow() -> Vec<Network> {
     let (signal, shunt) = (Role::Signal, Role::Shunt);
     let mut across = network(0.1, &[(sinh(2.0), signal), (sinh(20.0), shunt)], speaker(), 0.0);
     across.contacts[1].constriction_ohm = 0.0;
+    // nothing but capacitance on all the nodes that two of them tie
+    let four = [1e3, 0.1, 50.0, 10.0].map(|ohm| (sinh(ohm), signal));
+    let mut last_lossless = bare(0.3, &four, cartridge(), 3e-11);
+    last_lossless.contacts[3].constriction_ohm = 0.01;
     vec![
         bare(0.3, &[(sinh(1e3), signal), (sinh(1e-3), signal)], cartridge(), 3e-11),
         bare(0.3, &[(sinh(1e3), signal), (sinh(0.1), signal), (sinh(50.0), signal)], cartridge(), 3e-11),
         bare(0.1, &[(sinh(1e3), signal), (sinh(2e3), shunt), (sinh(300.0), signal)], cartridge(), 0.0),
         across,
         network(0.3, &[(bridge(300.0), signal), (bridge(200.0), signal)], cartridge(), 1e-10),
+        last_lossless,
     ]
 }
 
@@ -101,7 +106,7 @@ fn a_neighbour_gives_way_where_a_film_hardly_answers() {
 fn who_makes_a_row_hold() {
     let of = |network: &Network| Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
     let way = |gives, by_law| Some(ways::Way { gives: Some(gives), by_law });
-    let [short, two, beside, across, bridges] = &hollow()[..] else { panic!() };
+    let [short, two, beside, across, bridges, _] = &hollow()[..] else { panic!() };
     assert_eq!(of(short).marcher.ways.of, [None, None, way(1, true), None]);
     // from the last to the first, each to the left
     assert_eq!(of(two).marcher.ways.of, [None, None, way(1, true), None, way(3, true), None]);
