@@ -31,7 +31,9 @@ def lines(text: str, *patterns: str) -> list[str]:
 def sections(full: bool) -> tuple[bool, list[str]]:
     count = 1_000_000 if full else 20_000
     code, text = said(["cargo", "run", "-q", "--release", "--example", "stress", "--features", "threads", "--", str(count), "1"])
-    return code == 0, lines(text, "converged", "bound/residue", "rounds:", "us:", "ceiling", "WRONG")
+    slow, more = said([str(PYTHON), "-m", "pytest", "-q", "-s", "tests/python/test_steady.py", "-k", "dense_oracle"])
+    beside = [f"THD against a dense Newton in numpy: {line}" for line in lines(more, "judged")]
+    return code == 0 and slow == 0, lines(text, "converged", "bound/residue", "rounds:", "us:", "ceiling", "WRONG") + beside
 
 
 def fuzzing(full: bool) -> tuple[bool, list[str]]:

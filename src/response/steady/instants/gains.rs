@@ -20,9 +20,11 @@
 //! **Past the lines that are answered** the second is bounded, not looked at (`beyond`). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
 //! `P Y P`. With `v = Y* P w` and w of unit size in `N`, `sum D_j |v_j|^2 + sum |w_p|^2/s_p <= 1` and the i-th number sought is the largest
 //! `|v_i|`, so at most `1/sqrt(D_i)`; and row i of `(D - j omega E - neighbours) v = P w` says `|D_i - j omega E_i| |v_i| <= |v_(i-1)| + |v_(i+1)| + sqrt(s_i)`,
-//! the last on rows with films. A row that neither stores nor loses ties its neighbours together, `v_(i+1) = v_(i-1)` but for `sqrt(s_i)`: the sum of their
-//! rows bounds both, with what either stores and loses together. None of it grows with the frequency, so what holds at one line holds at all above it. A line at which
-//! rounding leaves no matrix to speak of leaves the section without gains: not proved, whatever follows.
+//! the last on rows with films. A row that neither stores nor loses ties its neighbours together, `v_(i+1) = v_(i-1)` but for `sqrt(s_i)`: what bounds one
+//! bounds the other, and the sum of the rows of all that are tied in a run bounds each, with what they store and lose together; as these turn into one
+//! quadrant their sizes add up to no more than `sqrt(2)` times that of their sum, so what the ties leave apart counts `sqrt(2)` times at most. None of it
+//! grows with the frequency, so what holds at one line holds at all above it. A line at which rounding leaves no matrix to speak of leaves the
+//! section without gains: not proved, whatever follows.
 
 use super::balance::Balance;
 use super::loops::Loops;
