@@ -159,11 +159,14 @@ class Python:
         return words
 
     def record(self, names: list[str]) -> dict:
-        """The tests of one file, in one process."""
+        """The tests of one file, in one process; where that ends or hangs, each test in one of its own."""
         words = self.ask(None, names, 3600.0)
-        if "tests" not in words:
-            print(f"   {words['failed']}: not recorded", flush=True)
-        return words.get("tests", {})
+        if "tests" in words:
+            return words["tests"]
+        if len(names) > 1:
+            return {name: test for one in names for name, test in self.record([one]).items()}
+        print(f"   {words['failed']}: not recorded", flush=True)
+        return {}
 
     def failing(self, number: int, tests: dict[str, float]) -> str | None:
         return self.ask(number, list(tests), HANGS_S + HANGS * sum(tests.values()))["failed"]
@@ -173,6 +176,10 @@ def function(name: str) -> str:
     return name.split("[", 1)[0]
 
 
+def file_of(name: str) -> str:
+    return name.split("::", 1)[0]
+
+
 def record(table: Table, rust: Rust, python: Python, jobs: int) -> None:
     kept = table.words["recorded"]
 
@@ -180,6 +187,8 @@ def record(table: Table, rust: Rust, python: Python, jobs: int) -> None:
         with table.lock:
             kept[kind].update(tests)
             table.write()
+            if kind == "python" and tests:
+                print(f"   {file_of(next(iter(tests)))}: {len(tests)} tests, {sum(t['s'] for t in tests.values()):.0f} s", flush=True)
             for name, test in tests.items():
                 if not test["passed"]:
                     print(f"   {name} fails without a mutant: not used", flush=True)
@@ -187,7 +196,7 @@ def record(table: Table, rust: Rust, python: Python, jobs: int) -> None:
     new = [name for name in rust.names() if name not in kept["rust"]]
     files = defaultdict(list)
     for name in python.names:
-        files[name.split("::", 1)[0]].append(name)
+        files[file_of(name)].append(name)
     missing = [names for names in files.values() if any(name not in kept["python"] for name in names)]
     if new or missing:
         print(f"== recording {len(new)} unit tests, {len(missing)} files of Python tests", flush=True)
@@ -280,6 +289,9 @@ def report(table: Table, mutants: list) -> None:
         by = table.words["judged"].get(str(m.number), {"by": None})["by"]
         words[m.number] = "equivalent" if by is None and m.name in equivalent else "survived" if by is None else by.split(":")[0]
     print(f"\n{len(mutants)} mutants of {table.words['of']}, seed {table.words['seed']}; left out: {table.words['lost']}")
+    recorded = {kind: [name for name, t in tests.items() if t["passed"]] for kind, tests in table.words["recorded"].items()}
+    files = {file_of(name) for name in recorded["python"]}
+    print(f"   recorded: {len(recorded['rust'])} unit tests, {len(recorded['python'])} Python tests of {len(files)} files")
     columns = ("rust", "python", "survived", "equivalent")
     print(f"   {'':12}{'mutants':>9}{'unit tests':>12}{'Python tests':>14}{'survived':>10}{'equivalent':>12}{'survived %':>12}")
     for folder in (*FOLDERS, ""):
