@@ -343,8 +343,9 @@ def main() -> None:
         print(f"== {len(every)} mutants, {len(drawn)} drawn with seed {asked.seed}", flush=True)
         placed, tests = build.build([switches.mutant(n, every[n]) for n in sorted(drawn)], lost)
         keep = {m.number for m in placed}
+        kept = [(n, every[n]) for n in drawn if n in keep][: asked.sample]
         shutil.rmtree(build.SITE, ignore_errors=True)
-        table.words |= {"of": len(every), "seed": asked.seed, "lost": dict(lost), "sample": [(n, every[n]) for n in drawn if n in keep]}
+        table.words |= {"of": len(every), "seed": asked.seed, "lost": dict(lost), "sample": kept}
         table.write()
     mutants = [switches.mutant(n, m) for n, m in table.words["sample"]]
     rust, python = Rust(tests), Python(build.wheel(), build.SITE)
