@@ -39,6 +39,8 @@ NOT_FOR_MUTANTS = {"test_notebooks.py", "test_page_browser.py", "test_plots.py",
                    "test_every_key.py", "test_import.py", "test_shop_fits.py"}  # fmt: skip
 # what counts as quick, in seconds as recorded
 QUICK_S = {"rust": 0.3, "python": 2.0}
+# seconds of tests that every mutant gets before any gets more
+FIRST_S = 8.0
 # this many times as long as recorded, and so many seconds more, is a mutant that hangs
 HANGS, HANGS_S = 8.0, 60.0
 
@@ -350,6 +352,10 @@ def main() -> None:
     mutants = [switches.mutant(n, m) for n, m in table.words["sample"]]
     rust, python = Rust(tests), Python(build.wheel(), build.SITE)
     record(table, rust, python, asked.jobs)
+    # every mutant against what is quick, so that a long run says early how it stands; then what is left against the rest
+    if asked.budget > FIRST_S:
+        judge(table, rust, python, mutants, asked.jobs, FIRST_S)
+        report(table, mutants)
     judge(table, rust, python, mutants, asked.jobs, asked.budget)
     python.orders.close()
     report(table, mutants)
