@@ -6,10 +6,12 @@ use super::cures::TURNED_UP;
 use super::deeds::Deeds;
 use super::dice::Dice;
 use super::meters::{INNOCENT_MEDIAN, INNOCENT_SPREAD, innocent_share, readings_if_innocent};
+use super::posterior::{Asked, believe};
 use super::priors::Priors;
-use super::scene::{ChannelScene, Excluded, Measured, Nature, On, Sighting, Suspect};
+use super::scene::{ChannelScene, Excluded, Measured, Nature, Noted, On, Scene, Sighting, Suspect};
 use super::suspects::Who;
 use super::uncertainty::Stream;
+use crate::bench::{Strength, What};
 use crate::circuit::chain::Network;
 use crate::circuit::{Contact, Load, PathItem, Section, Source};
 use std::sync::Arc;
@@ -234,4 +236,38 @@ fn turning_up_cures_a_crossover_that_it_halves() {
         }
     }
     assert!(seen[0] && seen[1]);
+}
+
+#[test]
+fn two_pilots_of_a_tenth_each_come_before_the_draws() {
+    use crate::watch::Watch;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    #[derive(Default)]
+    struct Thousands(AtomicUsize);
+    impl Watch for Thousands {
+        fn done(&self, chunks: usize) {
+            self.0.fetch_add(chunks, Ordering::Relaxed);
+        }
+    }
+    let noted = Noted {
+        what: What::Grit,
+        strength: Strength::Plain,
+        residue: None,
+        loss_db: None,
+        goes_away: vec![],
+        comes_back: vec![],
+        in_pauses: None,
+        line: 1,
+    };
+    let on = vec![Some(On { deeds: None, level_v: 1.0, follows_hand: true })];
+    let sighting = Sighting { route: "r".into(), line: 1, least_residue: 5e-5, noted: vec![noted], on };
+    let left = ChannelScene { suspects: vec![suspect(Nature::Stage, vec![])], sightings: vec![sighting] };
+    let scene = Scene { channels: [left, ChannelScene::default()], priors: Priors::default() };
+    let seen = Thousands::default();
+    let found = believe(&scene, Asked { draws: 400_000, seed: 1, keep: false }, &seen).unwrap();
+    assert!(found[0].is_some() && found[1].is_none());
+    // 400 and twice 40, and of each of the three runs no more than a part of one for each way to be at fault
+    let ways = Hypothesis::of(&scene.channels[0].suspects[0], &scene.priors).len();
+    let thousands = seen.0.into_inner();
+    assert!((480..=480 + 3 * ways).contains(&thousands), "{thousands} {ways}");
 }

@@ -237,4 +237,45 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn what_follows_turns_each_harmonic_by_its_own_angle() {
+        use std::f64::consts::TAU;
+        // IEC 60098, time constants 3180, 318 and 75 us [memory]: a harmonic of order n leaves with H(n f), and is told in the time
+        // frame of the fundamental, which left with H(f)
+        let h = |hz: f64| {
+            let corner = |time_s: f64| Complex64::new(1.0, TAU * hz * time_s);
+            corner(318e-6) / (corner(3180e-6) * corner(75e-6))
+        };
+        let hz = 300.0;
+        let film = Film::Rectifying { resistance_ohm: 200.0, ideality: 1.5, leak_ratio: 0.1 };
+        let section = Section {
+            name: "s".into(),
+            source: Some(Source { emf_v: 0.2, resistance_ohm: 100.0, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("k", 1.0) })],
+            load: Load::resistance(300.0),
+        };
+        let plain = Network::from_section(&section).unwrap();
+        let stage = Stage {
+            name: "records".into(),
+            gain_db: 37.0,
+            equalisation: Equalisation::Riaa,
+            output_resistance_ohm: 0.0,
+        };
+        let shaped =
+            Network::from_chain(&Chain { items: vec![ChainItem::Section(section), ChainItem::Stage(stage)] }).unwrap();
+        let mut solver = Solver::default();
+        let mut solve = |network: &Network| distortion(&mut solver, network, (hz, 0.2), &[200.0], 6);
+        let (before, after) = (solve(&plain), solve(&shaped));
+        let turn = h(hz) / h(hz).norm();
+        let (mut order, mut square) = (1, 0.0);
+        for (was, found) in before.harmonics.iter().zip(&after.harmonics) {
+            order += 1;
+            let expected = was * h(f64::from(order) * hz) / h(hz).norm() / turn.powi(order);
+            assert!((found - expected).norm() < 1e-9 * before.thd_f, "{order} {found} {expected}");
+            square += expected.norm_sqr();
+        }
+        // six of them make all but a part of the whole
+        assert!(order == 7 && before.thd_f > 0.01 && after.thd_f > square.sqrt() && after.thd_f < 1.01 * square.sqrt());
+    }
 }

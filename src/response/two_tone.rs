@@ -95,3 +95,60 @@ pub fn two_tone(
         outcome: Outcome::of(answer.converged, upper.min(u(1, 0))),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::{Contact, Load, PathItem, Section, Source};
+    use crate::physics::Film;
+    use crate::response::distortion::Outcome;
+    use std::f64::consts::TAU;
+
+    #[test]
+    fn the_finest_grid_answers_as_far_as_it_holds() {
+        // a tunnelling film that wants more than the last grid but one: 400 ohm in front, instant by instant, so that the products
+        // are a double Fourier series of a function of two angles (after Bennett 1933 [memory]), here by halving on a finer grid
+        let (resistance_ohm, scale_v, emf_v) = (500.0, 0.2, 2.2);
+        let film = Film::Tunnelling { resistance_ohm, scale_v };
+        let section = Section {
+            name: "s".into(),
+            source: Some(Source { emf_v, resistance_ohm: 100.0, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("k", 1.0) })],
+            load: Load::resistance(300.0),
+        };
+        let network = Network::from_section(&section).unwrap();
+        let mut solver = Solver::default();
+        let tones = Tones::Two((60.0, 0.8 * emf_v), (7000.0, 0.2 * emf_v));
+        assert_eq!(solver.solve(&network, tones, &[resistance_ohm]).samples, 135 * 133);
+        let found = two_tone(&mut solver, &network, (60.0, 7000.0), (emf_v, 4.0), &[resistance_ohm]);
+        assert_eq!(found.outcome, Outcome::Converged);
+        assert!(found.error_bound > 1e-9 && found.error_bound < 1e-6, "{}", found.error_bound);
+        const STEPS: usize = 256;
+        let current_a = |across_v: f64| {
+            let (mut low, mut high) = (0.0, across_v.abs());
+            for _ in 0..60 {
+                let film_v = 0.5 * (low + high);
+                let over = scale_v / resistance_ohm * (film_v / scale_v).sinh() * 400.0 + film_v > across_v.abs();
+                *(if over { &mut high } else { &mut low }) = film_v;
+            }
+            (across_v - low.copysign(across_v)) / 400.0
+        };
+        let angle = |k: usize| TAU * k as f64 / STEPS as f64;
+        let orders = [(0i32, 1i32), (-2, 1), (2, 1)];
+        let mut sums = [0.0; 3];
+        for (a, b) in (0..STEPS).flat_map(|a| (0..STEPS).map(move |b| (angle(a), angle(b)))) {
+            let load_v = 300.0 * current_a(SQRT_2 * emf_v * (0.8 * a.cos() + 0.2 * b.cos()));
+            for (sum, (k1, k2)) in sums.iter_mut().zip(orders) {
+                *sum += load_v * (f64::from(k1) * a + f64::from(k2) * b).cos();
+            }
+        }
+        let d3 = (sums[1] + sums[2]).abs() / sums[0];
+        assert!(
+            d3 > 0.05 && (found.d3 - d3).abs() < found.error_bound * (1.0 + d3),
+            "{} {d3} {}",
+            found.d3,
+            found.error_bound
+        );
+        assert!(found.d2 < found.error_bound);
+    }
+}

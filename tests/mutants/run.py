@@ -39,6 +39,8 @@ NOT_FOR_MUTANTS = {"test_notebooks.py", "test_page_browser.py", "test_plots.py",
                    "test_every_key.py", "test_import.py", "test_shop_fits.py"}  # fmt: skip
 # what counts as quick, in seconds as recorded
 QUICK_S = {"rust": 0.3, "python": 2.0}
+# seconds of tests that every mutant gets before any gets more
+FIRST_S = 8.0
 # this many times as long as recorded, and so many seconds more, is a mutant that hangs
 HANGS, HANGS_S = 8.0, 60.0
 
@@ -159,11 +161,14 @@ class Python:
         return words
 
     def record(self, names: list[str]) -> dict:
-        """The tests of one file, in one process."""
+        """The tests of one file, in one process; where that ends or hangs, each test in one of its own."""
         words = self.ask(None, names, 3600.0)
-        if "tests" not in words:
-            print(f"   {words['failed']}: not recorded", flush=True)
-        return words.get("tests", {})
+        if "tests" in words:
+            return words["tests"]
+        if len(names) > 1:
+            return {name: test for one in names for name, test in self.record([one]).items()}
+        print(f"   {words['failed']}: not recorded", flush=True)
+        return {}
 
     def failing(self, number: int, tests: dict[str, float]) -> str | None:
         return self.ask(number, list(tests), HANGS_S + HANGS * sum(tests.values()))["failed"]
@@ -173,6 +178,10 @@ def function(name: str) -> str:
     return name.split("[", 1)[0]
 
 
+def file_of(name: str) -> str:
+    return name.split("::", 1)[0]
+
+
 def record(table: Table, rust: Rust, python: Python, jobs: int) -> None:
     kept = table.words["recorded"]
 
@@ -180,6 +189,8 @@ def record(table: Table, rust: Rust, python: Python, jobs: int) -> None:
         with table.lock:
             kept[kind].update(tests)
             table.write()
+            if kind == "python" and tests:
+                print(f"   {file_of(next(iter(tests)))}: {len(tests)} tests, {sum(t['s'] for t in tests.values()):.0f} s", flush=True)
             for name, test in tests.items():
                 if not test["passed"]:
                     print(f"   {name} fails without a mutant: not used", flush=True)
@@ -187,7 +198,7 @@ def record(table: Table, rust: Rust, python: Python, jobs: int) -> None:
     new = [name for name in rust.names() if name not in kept["rust"]]
     files = defaultdict(list)
     for name in python.names:
-        files[name.split("::", 1)[0]].append(name)
+        files[file_of(name)].append(name)
     missing = [names for names in files.values() if any(name not in kept["python"] for name in names)]
     if new or missing:
         print(f"== recording {len(new)} unit tests, {len(missing)} files of Python tests", flush=True)
@@ -280,6 +291,9 @@ def report(table: Table, mutants: list) -> None:
         by = table.words["judged"].get(str(m.number), {"by": None})["by"]
         words[m.number] = "equivalent" if by is None and m.name in equivalent else "survived" if by is None else by.split(":")[0]
     print(f"\n{len(mutants)} mutants of {table.words['of']}, seed {table.words['seed']}; left out: {table.words['lost']}")
+    recorded = {kind: [name for name, t in tests.items() if t["passed"]] for kind, tests in table.words["recorded"].items()}
+    files = {file_of(name) for name in recorded["python"]}
+    print(f"   recorded: {len(recorded['rust'])} unit tests, {len(recorded['python'])} Python tests of {len(files)} files")
     columns = ("rust", "python", "survived", "equivalent")
     print(f"   {'':12}{'mutants':>9}{'unit tests':>12}{'Python tests':>14}{'survived':>10}{'equivalent':>12}{'survived %':>12}")
     for folder in (*FOLDERS, ""):
@@ -331,12 +345,17 @@ def main() -> None:
         print(f"== {len(every)} mutants, {len(drawn)} drawn with seed {asked.seed}", flush=True)
         placed, tests = build.build([switches.mutant(n, every[n]) for n in sorted(drawn)], lost)
         keep = {m.number for m in placed}
+        kept = [(n, every[n]) for n in drawn if n in keep][: asked.sample]
         shutil.rmtree(build.SITE, ignore_errors=True)
-        table.words |= {"of": len(every), "seed": asked.seed, "lost": dict(lost), "sample": [(n, every[n]) for n in drawn if n in keep]}
+        table.words |= {"of": len(every), "seed": asked.seed, "lost": dict(lost), "sample": kept}
         table.write()
     mutants = [switches.mutant(n, m) for n, m in table.words["sample"]]
     rust, python = Rust(tests), Python(build.wheel(), build.SITE)
     record(table, rust, python, asked.jobs)
+    # every mutant against what is quick, so that a long run says early how it stands; then what is left against the rest
+    if asked.budget > FIRST_S:
+        judge(table, rust, python, mutants, asked.jobs, FIRST_S)
+        report(table, mutants)
     judge(table, rust, python, mutants, asked.jobs, asked.budget)
     python.orders.close()
     report(table, mutants)
