@@ -63,8 +63,7 @@ fn rows_hold_that_must_and_what_the_others_leave_over_is_all_of_it() {
                 let told =
                     ways.rest(loops, step, (&Basis::at(place), place), &mut starts, &mut |i, value, _| rest[i] = value);
                 assert!((given - told).abs() <= 1e-9 * tone, "{given} {told}");
-                for i in 0..m {
-                    let part = &loops.parts[i];
+                for (i, part) in loops.parts.iter().enumerate() {
                     let turn = (after.y[i] - before.y[i]) / (2.0 * h * step.length);
                     let law = answer(&period, i, at.y[i]);
                     let source_v = loops.source_v(i, step.from + place * step.length);
@@ -107,8 +106,8 @@ fn waves_that_must_not_break_go_from_step_to_step() {
             for place in [0.0, 1.0] {
                 let basis = Basis::at(place);
                 let (at, _) = ways.here(&period.loops, step, &basis, &mut starts);
-                for i in 0..m {
-                    let element = &period.loops.parts[i].element;
+                for (i, part) in period.loops.parts.iter().enumerate() {
+                    let element = &part.element;
                     let moved = (at.y[i] - element.at(step.wave(i, &basis.stored), &mut starts[i]).y).abs();
                     let size = if element.is_node { moved } else { moved * element.wave_ohm };
                     assert!(size <= 1e-6 * network.emf_v, "step {k} at {place}, part {i}: {size:e}");
