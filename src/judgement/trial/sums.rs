@@ -41,7 +41,11 @@ fn what_two_threads_found_is_added() {
         ..Sums::default()
     };
     let mut sums = one(3.0, vec![pair((0, 1), 3.0, 1.0), pair((1, 2), 1.0, 0.5)]);
-    sums.add(one(4.0, vec![pair((1, 2), 2.0, 0.25), pair((0, 3), 4.0, 4.0)]));
+    sums.groups[2] = (1.0, 4.0);
+    let mut other = one(4.0, vec![pair((1, 2), 2.0, 0.25), pair((0, 3), 4.0, 4.0)]);
+    (other.groups[2], other.groups[3]) = ((2.0, 5.0), (3.0, 1.0));
+    sums.add(other);
+    assert_eq!(sums.groups[..4], [(0.0, 0.0), (0.0, 0.0), (3.0, 9.0), (3.0, 1.0)]);
     assert_eq!((sums.count, sums.weight, sums.square), (7.0, 14.0, 35.0));
     let told = |p: &Pair| (p.who, p.weight, p.groups[0]);
     let expected = [((0, 1), 3.0, 1.0), ((1, 2), 3.0, 0.75), ((0, 3), 4.0, 4.0)];
