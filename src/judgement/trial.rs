@@ -447,23 +447,27 @@ mod tests {
     fn two_faults_weigh_as_their_priors_whatever_the_first_is_drawn_from() {
         let prior = [0.5, 0.3, 0.15, 0.05];
         let (scene, priors) = (scene(&prior), Priors::default());
-        let mut trial = Trial::new(&scene, &priors);
-        trial.learn(&[(2, Hypothesis::Fault, 0.9), (0, Hypothesis::Crossover, 0.1)]);
-        let mut dice = Dice::new(Stream::new(7, 0), None);
-        let draws = 200_000;
-        let mut found = [[0.0; 4]; 4];
-        for _ in 0..draws {
-            dice.begin();
-            let (a, b) = trial.two(&mut dice);
-            let (low, high) = (a.suspect.min(b.suspect), a.suspect.max(b.suspect));
-            assert_ne!(low, high);
-            found[low][high] += a.weight * b.weight / f64::from(draws);
-        }
-        for a in 0..4 {
-            for b in a + 1..4 {
-                // the first by its prior, the second by its prior among the rest, in either order
-                let exact = prior[a] * prior[b] * (1.0 / (1.0 - prior[a]) + 1.0 / (1.0 - prior[b]));
-                assert!((found[a][b] / exact - 1.0).abs() < 0.03, "{a} {b}: {} {exact}", found[a][b]);
+        // what it learned, nothing at all, and that nobody explains anything
+        let fault = |mass: f64| (2, Hypothesis::Fault, mass);
+        for learned in [vec![fault(0.9), (0, Hypothesis::Crossover, 0.1)], vec![], vec![fault(0.0)]] {
+            let mut trial = Trial::new(&scene, &priors);
+            trial.learn(&learned);
+            let mut dice = Dice::new(Stream::new(7, 0), None);
+            let draws = 200_000;
+            let mut found = [[0.0; 4]; 4];
+            for _ in 0..draws {
+                dice.begin();
+                let (a, b) = trial.two(&mut dice);
+                let (low, high) = (a.suspect.min(b.suspect), a.suspect.max(b.suspect));
+                assert_ne!(low, high);
+                found[low][high] += a.weight * b.weight / f64::from(draws);
+            }
+            for a in 0..4 {
+                for b in a + 1..4 {
+                    // the first by its prior, the second by its prior among the rest, in either order
+                    let exact = prior[a] * prior[b] * (1.0 / (1.0 - prior[a]) + 1.0 / (1.0 - prior[b]));
+                    assert!((found[a][b] / exact - 1.0).abs() < 0.03, "{a} {b}: {} {exact}", found[a][b]);
+                }
             }
         }
     }

@@ -121,6 +121,15 @@ mod tests {
     }
 
     #[test]
+    fn at_zero_voltage_two_resistances_in_series_add() {
+        for both in pairs(3.0, 0.5) {
+            assert_eq!(both.resistance_ohm(), 3.5);
+            // and that is the slope at rest, of the current's own law
+            assert_relative_eq!(both.current_a(1e-7) / 1e-7, 1.0 / 3.5, epsilon = 0.0, max_relative = 1e-5);
+        }
+    }
+
+    #[test]
     fn perfect_parts_do_not_divide_by_zero() {
         let metal = Series { film: Film::Ohmic { resistance_ohm: 0.0 }, constriction_ohm: 2.0 };
         assert_relative_eq!(metal.current_a(1.0), 0.5);

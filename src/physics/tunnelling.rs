@@ -220,6 +220,29 @@ mod tests {
     }
 
     #[test]
+    fn what_is_said_to_be_allowed_is_where_the_check_turns() {
+        let named = |error: InputError| -> f64 {
+            let text = error.to_string();
+            let after = text.split("allowed: ").nth(1).unwrap();
+            after.split(' ').next().unwrap().parse().unwrap()
+        };
+        for ev in [0.5, 1.0, 4.0] {
+            for beyond in [1e-3, 1e3] {
+                let limit = named(barrier(ev, beyond).check().unwrap_err()) / NM;
+                // four figures of it are written
+                let inside = if beyond < 1.0 { 1.001 } else { 0.999 };
+                assert!(barrier(ev, limit * inside).check().is_ok() && barrier(ev, limit / inside).check().is_err());
+            }
+            let least = named(Barrier::from_area_resistance(ev, 1e-20).unwrap_err());
+            assert!(Barrier::from_area_resistance(ev, 1.001 * least).is_ok());
+            // down to nothing: no search is led astray
+            for share in [0.999, 0.1, 1e-3, 1e-6, 1e-12, 1e-60, 1e-280] {
+                assert!(Barrier::from_area_resistance(ev, share * least).is_err(), "{ev} {share}");
+            }
+        }
+    }
+
+    #[test]
     fn taylor_gamma_is_that_of_the_intermediate_form() {
         // J/(G V) - 1 = gamma V^2 + O(V^4), G the slope at rest; Richardson's two steps leave 1e-8
         let b = barrier(1.5, 1.2);

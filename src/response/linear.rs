@@ -283,6 +283,19 @@ mod tests {
         let across = beside / (32.0 + beside);
         assert_relative_eq!(dissipation_w(&network, 0, 1e3, 1.0, &[0.5]), across * across / 0.5, max_relative = 1e-12);
     }
+
+    #[test]
+    fn power_across_the_signal_with_one_channel_driven() {
+        // a leak of 90 ohm across the load of 30 beside a shared return of half an ohm, by mesh and node: the driven channel's
+        // current comes back through the half ohm and, beside it, the other channel's loop
+        let path = vec![placed("leak", Role::Shunt), placed("sleeve", Role::SharedReturn)];
+        let network = network(2.0, path, Load::resistance(30.0));
+        let end = 1.0 / (1.0 / 90.0 + 1.0 / 30.0);
+        let beside = 1.0 / (1.0 / 0.5 + 1.0 / (2.0 + end));
+        let across = 0.7 * end / (2.0 + end + beside);
+        let found = dissipation_w(&network, 0, 1e3, 0.7, &[90.0, 0.5]);
+        assert_relative_eq!(found, across * across / 90.0, max_relative = 1e-12);
+    }
 }
 
 #[cfg(test)]

@@ -46,3 +46,21 @@ fn noise_of_a_stage_is_a_bed_or_cracks_half_each() {
     // five standard deviations of 4000 at one half: 158
     assert!(bed.abs_diff(2000) < 158, "{bed}");
 }
+
+#[test]
+fn each_kind_of_rival_has_faults_of_its_own() {
+    // what the assumptions are meant to say [common practice]: a worn stylus or head grits and dulls more often than a stage and hums
+    // less; a loudspeaker has no supply to hum; a power stage is silent more often than only a little quieter
+    let of = |nature| {
+        let [grit, _, quieter, _, dull, hum, dead] = fault_shares(nature);
+        (grit, quieter, dull, hum, dead)
+    };
+    let (stage, source, speaker, power) =
+        (of(Nature::Stage), of(Nature::Source), of(Nature::Loudspeaker), of(Nature::PowerStage));
+    assert!(source.0 > stage.0 && source.2 > stage.2 && source.3 < stage.3);
+    assert!(speaker.3 == 0.0 && speaker.0 > source.0);
+    assert!(power.4 > 2.0 * power.1 && power.1 < stage.1 && power.3 >= stage.3);
+    for nature in [Nature::Stage, Nature::Source, Nature::Loudspeaker, Nature::PowerStage] {
+        assert!((fault_shares(nature).iter().sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+}

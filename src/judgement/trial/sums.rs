@@ -32,6 +32,27 @@ fn means_shares_and_variance() {
 }
 
 #[test]
+fn what_two_threads_found_is_added() {
+    let one = |count: f64, pairs: Vec<Pair>| Sums {
+        count,
+        weight: 2.0 * count,
+        square: 5.0 * count,
+        pairs,
+        ..Sums::default()
+    };
+    let mut sums = one(3.0, vec![pair((0, 1), 3.0, 1.0), pair((1, 2), 1.0, 0.5)]);
+    sums.groups[2] = (1.0, 4.0);
+    let mut other = one(4.0, vec![pair((1, 2), 2.0, 0.25), pair((0, 3), 4.0, 4.0)]);
+    (other.groups[2], other.groups[3]) = ((2.0, 5.0), (3.0, 1.0));
+    sums.add(other);
+    assert_eq!(sums.groups[..4], [(0.0, 0.0), (0.0, 0.0), (3.0, 9.0), (3.0, 1.0)]);
+    assert_eq!((sums.count, sums.weight, sums.square), (7.0, 14.0, 35.0));
+    let told = |p: &Pair| (p.who, p.weight, p.groups[0]);
+    let expected = [((0, 1), 3.0, 1.0), ((1, 2), 3.0, 0.75), ((0, 3), 4.0, 4.0)];
+    assert_eq!(sums.pairs.iter().map(told).collect::<Vec<_>>(), expected);
+}
+
+#[test]
 fn every_draw_of_one_that_has_no_readings_counts_one() {
     use crate::judgement::scene::{Excluded, Nature, Noted, On, Suspect};
     use crate::judgement::suspects::Who;

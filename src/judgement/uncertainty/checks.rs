@@ -245,7 +245,13 @@ fn stopping_by_itself() {
     assert!((found.all.standard_uncertainty - 2.0).abs() < 0.05);
     let hopeless = adaptive(&model, 0.95, 6, 200_000, 3, &Unwatched).unwrap();
     assert!(!hopeless.reached);
-    assert!(adaptive(&model, 1.0, 2, 1000, 0, &Unwatched).is_err() && propagate(&model, 1, 0, &Unwatched).is_err());
+    // run after run goes on where the last one ended: the same draws as all at once
+    let at_once = propagate(&model, hopeless.all.sorted.len(), 3, &Unwatched).unwrap();
+    assert!(at_once.sorted == hopeless.all.sorted && at_once.sorted.len() >= 200_000 && at_once.sorted.len() < 300_000);
+    for probability in [0.0, 1.0, f64::NAN] {
+        assert!(adaptive(&model, probability, 2, 1000, 0, &Unwatched).is_err());
+    }
+    assert!(propagate(&model, 1, 0, &Unwatched).is_err());
     assert!(propagate(&|_: &mut Stream| f64::NAN, 100, 0, &Unwatched).is_err());
 }
 

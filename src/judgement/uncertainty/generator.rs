@@ -220,9 +220,24 @@ mod tests {
             assert_relative_eq!(normal.cdf(x), p, epsilon = 0.0, max_relative = 1e-10);
             assert_relative_eq!(normal_cdf(x), p, epsilon = 0.0, max_relative = 1e-8);
         }
+        // to the last value that is given, by the tail's series phi(z)/z (1 - 1/z^2 + 3/z^4) (Laplace [memory])
+        for z in [20.0f64, 30.0, 37.0] {
+            let phi = (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
+            let tail = phi / z * (1.0 - z.powi(-2) + 3.0 * z.powi(-4));
+            assert_relative_eq!(normal_cdf(-z), tail, epsilon = 0.0, max_relative = 1e-6);
+        }
         // handbook: 97.5 % at 1.959964, 99 % at 2.326348
         assert_relative_eq!(normal_quantile(0.975), 1.959_963_984_540_054, max_relative = 1e-14);
         assert_relative_eq!(normal_quantile(0.99), 2.326_347_874_040_841, max_relative = 1e-14);
+    }
+
+    #[test]
+    fn a_uniform_draw_is_the_middle_of_its_cell() {
+        // words of which nothing is set, and only the highest bit: cells at 0 and at one half, 2^-53 wide
+        let mut none = Stream { words: [0, 0, 1 << 31, 0], used: 0, ..Stream::new(1, 0) };
+        assert_eq!(none.uniform(), 2f64.powi(-54));
+        let half = none.uniform();
+        assert!(half >= 0.5 && half <= 0.5 + 2f64.powi(-53), "{half}");
     }
 
     #[test]

@@ -10,6 +10,24 @@ use crate::response::linear::{AUDIBLE_BAND_HZ, log_grid};
 use crate::response::sweep::Values;
 use crate::watch::Unwatched;
 
+#[test]
+fn a_floor_is_below_every_value_and_close() {
+    // by looking: the parabola's least value, and what higher powers and the rest can take from it at most
+    for (c, rest) in [
+        ([1.0, 0.5, 2.0, 0.0], 0.0),
+        ([1.0, 0.5, 2.0, 0.1], 1e-3),
+        ([-3.0, 4.0, 1.0, -0.2], 0.5),
+        ([2.0, -1.0, -3.0, 0.0], 0.25),
+        ([0.5, 0.0, 0.0, 0.0], 2.0),
+    ] {
+        let parabola = |x: f64| (c[2] * x + c[1]) * x + c[0];
+        let least = (0..=2000).map(|k| parabola(f64::from(k) * 1e-3 - 1.0)).fold(f64::INFINITY, f64::min);
+        let expected = least - c[3].abs() - rest;
+        let found = below(&c, rest);
+        assert!(found <= expected + 1e-12 && found > expected - 1e-5, "{c:?} {rest} {found} {expected}");
+    }
+}
+
 fn contact(name: &str) -> PathItem {
     PathItem::Contact(Contact::ohmic(name, 0.0))
 }

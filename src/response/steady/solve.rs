@@ -374,3 +374,48 @@ impl Section {
         rounds
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::chain::{Chain, ChainItem};
+    use crate::circuit::{Contact, Equalisation, Load, PathItem, Source, Stage};
+    use crate::physics::Film;
+
+    #[test]
+    fn what_a_divider_leaves_of_a_signal_it_leaves_of_its_error() {
+        let film = Film::Tunnelling { resistance_ohm: 1e3, scale_v: 0.2 };
+        let first = crate::circuit::Section {
+            name: "films".into(),
+            source: Some(Source { emf_v: 0.5, resistance_ohm: 500.0, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("k", 1.0) })],
+            load: Load { capacitance_f: 10e-9, ..Load::resistance(2e3) },
+        };
+        let stage = |output_resistance_ohm: f64| {
+            ChainItem::Stage(Stage {
+                name: "flat".into(),
+                gain_db: 0.0,
+                equalisation: Equalisation::Flat,
+                output_resistance_ohm,
+            })
+        };
+        // nothing but 900 ohm into 100 ohm: a tenth of everything
+        let divider = crate::circuit::Section {
+            name: "divider".into(),
+            source: None,
+            path: vec![],
+            load: Load::resistance(100.0),
+        };
+        let alone = vec![ChainItem::Section(first.clone()), stage(0.0)];
+        let divided = vec![ChainItem::Section(first), stage(900.0), ChainItem::Section(divider)];
+        let [alone, divided] = [alone, divided].map(|items| {
+            let network = Network::from_chain(&Chain { items }).unwrap();
+            Solver::default().solve(&network, Tones::One((5e3, 0.5)), &[1e3])
+        });
+        assert!(alone.converged && divided.converged && alone.samples == divided.samples);
+        for (whole, tenth) in alone.output.iter().zip(&divided.output).skip(1) {
+            assert!((0.1 * whole - tenth).norm() < 1e-12 * alone.output[1].norm());
+        }
+        assert!(alone.error_v > 0.0 && (divided.error_v / alone.error_v - 0.1).abs() < 1e-9, "{}", divided.error_v);
+    }
+}

@@ -128,6 +128,8 @@ fn lines_and_instants_agree() {
         let tone = (2e3, network.emf_v);
         let lines = solver.solve(&network, Tones::One(tone), &film_ohm);
         let instants = solve(&network, tone, &film_ohm).unwrap();
+        // as many as so many lines and direct current take
+        assert_eq!(instants.samples, 2 * (instants.output.len() - 1) + 1);
         assert!(lines.converged && lines.samples != instants.samples);
         let apart: f64 = lines.output.iter().zip(&instants.output).skip(1).map(|(a, b)| 2.0 * (a - b).norm_sqr()).sum();
         // both bounds hold, and neither is large

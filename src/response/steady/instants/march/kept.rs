@@ -36,3 +36,20 @@ fn no_step_leaves_more_than_it_may() {
     }
     assert!(march.steps.len() > 60, "{}", march.steps.len());
 }
+
+#[test]
+fn a_matrix_with_nothing_on_its_diagonal_is_solved() {
+    // x = (1, 2, 3): the columns are brought forward one by one, and the largest pivot keeps 1e-18 from being one
+    for (mut matrix, right) in [
+        (vec![0.0, 1.0, 0.0, 0.0, 0.0, 1.0, 1.0, 0.0, 0.0], [2.0, 3.0, 1.0]),
+        (vec![1e-18, 1.0, 1.0, 1.0, 1.0, 0.0, 1.0, 0.0, 1.0], [5.0, 3.0, 4.0]),
+    ] {
+        let (mut pivots, mut found) = ([0; 3], right);
+        assert!(decompose(&mut matrix, &mut pivots));
+        substitute(&matrix, &pivots, &mut found);
+        for (x, exact) in found.iter().zip([1.0, 2.0, 3.0]) {
+            assert!((x - exact).abs() < 1e-14, "{found:?}");
+        }
+    }
+    assert!(!decompose(&mut [1.0, 2.0, 2.0, 4.0], &mut [0; 2]));
+}
