@@ -52,7 +52,8 @@ impl Stream {
     /// Uniform above 0 and below 1, 53 bits.
     pub fn uniform(&mut self) -> f64 {
         let bits = (u64::from(self.word()) << 32 | u64::from(self.word())) >> 11;
-        (bits as f64 + 0.5) / (1u64 << 53) as f64
+        // the last cell's middle would be rounded to 1
+        ((bits as f64 + 0.5) / (1u64 << 53) as f64).min(1.0 - 0.5 * f64::EPSILON)
     }
 
     /// Uniform between two values.
@@ -238,6 +239,8 @@ mod tests {
         assert_eq!(none.uniform(), 2f64.powi(-54));
         let half = none.uniform();
         assert!(half >= 0.5 && half <= 0.5 + 2f64.powi(-53), "{half}");
+        let mut all = Stream { words: [u32::MAX; 4], used: 0, ..Stream::new(1, 0) };
+        assert!(all.uniform() < 1.0);
     }
 
     #[test]

@@ -54,7 +54,13 @@ impl Balance {
             }
             groups.push(Group { parts, stays });
         }
-        Some(Self { groups })
+        let balance = Self { groups };
+        (!balance.overlaps()).then_some(balance)
+    }
+
+    /// Whether a part of one group is a row between two of another: it would have to move and to vanish.
+    fn overlaps(&self) -> bool {
+        self.rows().any(|row| self.groups.iter().any(|group| group.parts.contains(&row)))
     }
 
     /// Whether there is anything to balance.
@@ -97,21 +103,29 @@ impl Balance {
     }
 
     /// Moves the parts of each group so that the means of the rows between vanish; `rest` are rms and mean of what each row leaves
-    /// over, `firmness` the rms change of a row per change of its part.
-    pub fn apply(&self, rest: &mut [(f64, f64)], firmness: &[f64]) {
+    /// over, `firmness` the rms change of a row per change of its part and how far it may move for that to hold.
+    pub fn apply(&self, rest: &mut [(f64, f64)], firmness: &[(f64, f64)]) {
         for group in &self.groups {
             let mut moved = vec![0.0];
             for &i in &group.parts[1..] {
                 moved.push(moved[moved.len() - 1] - rest[i - 1].1);
                 rest[i - 1].1 = 0.0;
             }
-            let firmest = || group.parts.iter().copied().max_by(|&a, &b| firmness[a].total_cmp(&firmness[b]));
+            let firmest = || group.parts.iter().copied().max_by(|&a, &b| firmness[a].0.total_cmp(&firmness[b].0));
             let stays = group.stays.or_else(firmest);
             let by = group.parts.iter().position(|&i| Some(i) == stays).map_or(0.0, |k| moved[k]);
             for (&i, moved) in group.parts.iter().zip(&moved) {
                 let moved = (moved - by).abs();
-                rest[i].0 += firmness[i] * moved;
-                rest[i].1 = rest[i].1.abs() + firmness[i] * moved;
+                let (firm, within) = firmness[i];
+                let more = if moved == 0.0 {
+                    0.0
+                } else if moved <= within {
+                    firm * moved
+                } else {
+                    f64::INFINITY
+                };
+                rest[i].0 += more;
+                rest[i].1 = rest[i].1.abs() + more;
             }
             // past the ends of the group stand rows that do not vanish
             let (first, last) = (group.parts[0], group.parts[group.parts.len() - 1]);
@@ -137,13 +151,27 @@ mod tests {
         // node 2 lacks 3 A and node 4 has 2 A over: part 3 moves by -3 beside part 1, part 5 by 2 more beside that
         let mut rest = vec![(0.1, 0.5), (0.1, -0.5), (0.1, 3.0), (0.1, 0.0), (0.1, -2.0), (0.1, 0.0), (0.1, 0.25)];
         // the firmest, part 5, stays: so part 1 moves by 1 and part 3 by -2
-        balance.apply(&mut rest, &[9.0, 10.0, 9.0, 20.0, 9.0, 30.0, 9.0]);
+        balance.apply(&mut rest, &[9.0, 10.0, 9.0, 20.0, 9.0, 30.0, 9.0].map(|firm| (firm, 5.0)));
         let expected = [(0.1, 1.5), (10.1, 10.5), (0.1, 0.0), (40.1, 40.0), (0.1, 0.0), (0.1, 0.0), (0.1, 0.25)];
         assert_eq!(rest, expected);
         let held = Balance { groups: vec![Group { parts: vec![1, 3], stays: Some(1) }] };
         let mut rest = vec![(0.0, 0.0), (0.0, 0.0), (0.0, 3.0), (0.0, 0.0), (0.0, 1.0)];
-        held.apply(&mut rest, &[0.0, 1.0, 0.0, 2.0, 0.0]);
+        let far = rest.clone();
+        held.apply(&mut rest, &[(f64::INFINITY, 0.0), (f64::INFINITY, 0.0), (0.0, 0.0), (2.0, 3.0), (0.0, 0.0)]);
         assert_eq!(rest, [(0.0, 0.0), (0.0, 0.0), (0.0, 0.0), (6.0, 6.0), (0.0, 4.0)]);
+        // further than the slope is known for nothing is known
+        let mut rest = far;
+        held.apply(&mut rest, &[(1.0, 1.0), (1.0, 1.0), (1.0, 1.0), (2.0, 2.9), (1.0, 1.0)]);
+        assert_eq!(rest[3].0, f64::INFINITY);
+    }
+
+    #[test]
+    fn loops_and_nodes_that_join_each_others_rows_are_refused() {
+        let of = |groups: &[&[usize]]| Balance {
+            groups: groups.iter().map(|parts| Group { parts: parts.to_vec(), stays: None }).collect(),
+        };
+        assert!(of(&[&[1, 3, 5], &[4, 6, 8]]).overlaps() && of(&[&[1, 3], &[2, 4]]).overlaps());
+        assert!(!of(&[&[0, 2], &[4, 6]]).overlaps() && !of(&[&[0, 2], &[3, 5]]).overlaps());
     }
 
     #[test]

@@ -284,7 +284,8 @@ impl Marcher {
                     sizes += per_row[i] * size;
                 });
                 sum += given.abs();
-                square = square.max(sum * sum);
+                // a law that has no such place says nothing: not a number is the largest error
+                square = if sum.is_nan() { f64::INFINITY } else { square.max(sum * sum) };
                 rounding = rounding.max(f64::EPSILON * sizes);
             }
             let error = (length * square).sqrt();
@@ -314,7 +315,7 @@ impl Marcher {
     /// The same period again on the steps of another march, from other waves at its start.
     pub fn again(&mut self, loops: &Loops, start: &[Twofold], march: &mut March) -> bool {
         let m = self.parts;
-        let mut left = self.begin(loops, start);
+        let mut left = start.to_vec();
         march.carry = identity(self.stores.len());
         let mut steps = std::mem::take(&mut march.steps);
         let mut good = true;

@@ -49,6 +49,9 @@ const MOST_AGAIN: usize = 6;
 const FINER: usize = 3;
 const FINER_BY: f64 = 1.0 / 40.0;
 
+/// Beside where a part stands, of its peak, that its slope is looked at.
+const BESIDE: f64 = 1e-8;
+
 /// Share of the error before that finer steps must come down to, to be tried again.
 const WORTH: f64 = 0.5;
 
@@ -59,8 +62,9 @@ const CLOSING: f64 = 0.1;
 /// Points of a step that the rest of the rows is summed over.
 const SUMMED: usize = 10;
 
-/// Rounding of a sum of a period's samples, relative to what is summed.
-const ROUNDING: f64 = 4e-15;
+/// Rounding of sums of a period's samples turned line by line, rms over the lines and relative to what is summed: this times their count to the
+/// power 1.5, as the instants' rounding is turned as often as they are.
+const ROUNDING: f64 = 1.2e-17;
 
 /// The answer, where this road is open and a proof was found.
 #[must_use]
@@ -78,7 +82,7 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<An
         }
         // finer steps are of no use where rounding is all that is left over
         let moved_v = period.moved_v(&rest, period.gains.last()?);
-        if moved_v > WORTH * before_v {
+        if moved_v.is_nan() || moved_v > WORTH * before_v {
             return None;
         }
         before_v = moved_v;
@@ -186,15 +190,28 @@ impl Period {
         None
     }
 
-    /// What the output would be moved by if the gap were closed evenly.
-    fn closing_v(&self, gap: &[f64]) -> f64 {
+    /// What the output would be moved by if the period were closed evenly.
+    fn closing_v(&self) -> f64 {
         let Some(gains) = self.gains.last() else { return 0.0 };
-        let one = |(gap, &i): (&f64, &usize)| {
+        let parts = self.loops.parts.len();
+        let per = |i: usize| gains.per_row[i] + gains.per_mean[i];
+        let one = |(i, gap): (usize, f64)| {
             let part = &self.loops.parts[i];
-            let per_wave = if part.element.is_node { 1.0 } else { part.element.wave_ohm.recip() };
-            part.stored * per_wave * gap.abs() * (gains.per_row[i] + gains.per_mean[i])
+            let moved = gap.abs() * if part.element.is_node { 1.0 } else { part.element.wave_ohm.recip() };
+            // what does not store is felt by its neighbours
+            let around = if i > 0 { per(i - 1) } else { 0.0 } + if i + 1 < parts { per(i + 1) } else { 0.0 };
+            moved * if part.stored > 0.0 { part.stored * per(i) } else { around }
         };
-        gap.iter().zip(&self.marcher.stores).map(one).sum()
+        self.gaps().into_iter().map(one).sum()
+    }
+
+    /// What the end lacks of the start where waves must close: of all parts, where what does not store goes through the start of
+    /// the steps too.
+    fn gaps(&self) -> Vec<(usize, f64)> {
+        let (Some(first), Some(last)) = (self.march.steps.first(), self.march.steps.last()) else { return Vec::new() };
+        let closes = |i: &usize| self.marcher.ways.unbroken || self.loops.parts[*i].stored > 0.0;
+        let gap = |i: usize| last.end(i).minus(Twofold { high: first.wave_v[i], low: first.low_v[i] });
+        (0..self.loops.parts.len()).filter(closes).map(|i| (i, gap(i))).collect()
     }
 
     /// A march fine enough for the proof, its start moved until the end meets it.
@@ -208,7 +225,7 @@ impl Period {
             self.rounds += 1;
             let gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
-            let closed = size <= CLOSED * self.loops.emf_peak_v && self.closing_v(&gap) <= CLOSING * aim_v;
+            let closed = size <= CLOSED * self.loops.emf_peak_v && self.closing_v() <= CLOSING * aim_v;
             if closed || size > 0.5 * before {
                 break;
             }
@@ -226,19 +243,21 @@ impl Period {
     /// Takes what the end still lacks of the start off evenly along the period, so that the waveform closes.
     fn close(&mut self) {
         let parts = self.loops.parts.len();
-        let gap = self.gap_v();
+        let gaps = self.gaps();
         for step in &mut self.march.steps {
-            for l in 0..=STAGES {
-                let gone = step.from - BEGIN + step.length * radau::POINTS[l];
-                for (gap, &i) in gap.iter().zip(&self.marcher.stores) {
-                    step.wave_v[l * parts + i] -= gap * gone;
-                    step.risen_v[l * parts + i] -= gap * step.length * radau::POINTS[l];
+            for &(i, gap) in &gaps {
+                let start = Twofold { high: step.wave_v[i], low: step.low_v[i] }.plus(-gap * (step.from - BEGIN));
+                (step.wave_v[i], step.low_v[i]) = (start.high, start.low);
+                for l in 1..=STAGES {
+                    let risen = step.risen_v[l * parts + i] - gap * step.length * radau::POINTS[l];
+                    step.risen_v[l * parts + i] = risen;
+                    step.wave_v[l * parts + i] = start.plus(risen).high;
                 }
             }
         }
     }
 
-    /// Lines 0 to `count` of the currents or voltages that make the output, and their rms.
+    /// Lines 0 to `count` of the currents or voltages that make the output, and the rms of what is summed.
     fn lines(&mut self, count: usize) -> (Vec<Complex64>, f64) {
         let wanted: Vec<usize> =
             (0..if self.loops.output_ohm.is_some() { 2 } else { 1 }).map(|k| self.loops.output + k).collect();
@@ -278,7 +297,7 @@ impl Period {
                 own * sums[0][line] + more
             })
             .collect();
-        (output, ROUNDING * rounding)
+        (output, rounding)
     }
 
     fn residue_v(&mut self, count: usize) -> f64 {
@@ -307,22 +326,34 @@ impl Period {
         (rest, given.sqrt())
     }
 
-    /// Rms change of each row per change of its part where it stands.
-    fn firmness(&self) -> Vec<f64> {
+    /// Rms change of each row per change of its part where it stands and a little beside it, and how far the part may move for that.
+    fn firmness(&self) -> Vec<(f64, f64)> {
         let parts = self.loops.parts.len();
-        let mut sums = vec![0.0; parts];
-        for (x, weight) in gauss(SUMMED) {
-            let basis = Basis::at(x);
-            for step in &self.march.steps {
-                for (i, (sum, part)) in sums.iter_mut().zip(&self.loops.parts).enumerate() {
-                    let weights = self.marcher.ways.weights(&self.loops, i, &basis);
-                    let wave = step.wave(i, weights);
-                    let stand = part.element.at(wave, &mut f64::NAN.clone());
-                    *sum += weight * step.length * (part.lost + stand.df / stand.dy).powi(2);
+        let (mut sums, mut peak) = (vec![0.0; parts], vec![0.0f64; parts]);
+        let each = |look: &mut dyn FnMut(usize, f64, f64)| {
+            for (x, weight) in gauss(SUMMED) {
+                let basis = Basis::at(x);
+                for step in &self.march.steps {
+                    for i in 0..parts {
+                        let wave = step.wave(i, self.marcher.ways.weights(&self.loops, i, &basis));
+                        look(i, wave, weight * step.length);
+                    }
                 }
             }
-        }
-        sums.into_iter().map(f64::sqrt).collect()
+        };
+        let at = |i: usize, wave: f64| self.loops.parts[i].element.at(wave, &mut f64::NAN.clone());
+        each(&mut |i, wave, _| peak[i] = peak[i].max(at(i, wave).y.abs()));
+        each(&mut |i, wave, weight| {
+            let aside = BESIDE * peak[i] / at(i, wave).dy;
+            let slope = |wave: f64| {
+                let stand = at(i, wave);
+                stand.df / stand.dy
+            };
+            let most = [-aside, 0.0, aside].into_iter().map(|aside| slope(wave + aside)).fold(0.0, f64::max);
+            sums[i] += weight * (self.loops.parts[i].lost + most).powi(2);
+        });
+        // where a law bends the way along its wave is the shorter one
+        sums.into_iter().zip(peak).map(|(sum, peak): (f64, f64)| (sum.sqrt(), 0.1 * BESIDE * peak)).collect()
     }
 
     /// How far what is left over may have moved the output, V rms.
@@ -349,7 +380,7 @@ impl Period {
                 .collect();
             let through = (1..=gains.lines).map(|line| stages_at(link, line as f64 * hz).norm()).fold(0.0, f64::max);
             let moved = self.moved_v(rest, gains);
-            let error_v = (moved + rounding) * through;
+            let error_v = (moved + ROUNDING * (gains.lines as f64).powf(1.5) * rounding) * through;
             if error_v.is_nan() || error_v > CONVERGED * residue_v(&output) {
                 continue;
             }

@@ -2,28 +2,35 @@
 //!
 //! A row that neither stores nor loses bounds nothing that it leaves over, so it must leave nothing, at any instant. Its part is
 //! put where its neighbours ask it to be, along its film's law; or a neighbour gives way instead: one that stores nothing at once, one that stores
-//! with the slope of what it gives, which its own row then has over. That needs waveforms without breaks, so all go through the start of their
-//! steps then. Where the film is next to nothing its law would make an ampere of rounding, and the neighbour's way is the better one.
-//! The answered node may give way too: what it gives is told and counted as an error of the output.
+//! with the slope of what it gives, which its own row then has over. That needs waveforms without breaks: all go through the start of their
+//! steps then, are closed over the period ([`Period::close`](super::Period)), and which of the two it is does not change on the way. Where the film is next
+//! to nothing its law would make an ampere of rounding, and the neighbour's way is the better one. The answered node may give way too: what it
+//! gives is told and counted as an error of the output.
 
 use super::element::{Element, Stand};
 use super::loops::Loops;
 use super::march::{MOST_PARTS, Step};
 use super::radau::{Basis, STAGES};
 
-/// Change of a waveform's slope over a step, of what it misses over the step: for the choice of a way, no more.
+/// Change of a waveform's slope over a step, of what it misses over the step, and usual steps of a period: for the choice of a way, no more.
 const SLOPE: f64 = 5.0;
+const USUAL_STEPS: f64 = 400.0;
 
-/// Miss of a straight line that is taken for rounding, of what moved.
-const STRAIGHT: f64 = 1e-12;
+/// Steps towards where a law is asked to be.
+const MOST_ASKED: usize = 8;
 
-/// Who makes a row hold that neither stores nor loses.
+/// Roundings of what is summed within which a law is met.
+const MET: f64 = 8.0 * f64::EPSILON;
+
+/// What makes a row hold that neither stores nor loses.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Way {
-    /// a neighbour that can give way
-    pub gives: Option<usize>,
-    /// whether the part's own film can be asked instead
-    pub by_law: bool,
+pub enum Way {
+    /// the part goes along its own film
+    Law,
+    /// this neighbour gives way
+    Gives(usize),
+    /// whichever leaves less over at the instant: a neighbour that nobody else counts on and that stores nothing
+    Either(usize),
 }
 
 /// The ways of a chain.
@@ -66,10 +73,16 @@ impl Ways {
             let gives = both.min_by_key(|&n| rank(n));
             // what is answered stays where it is
             let by_law = !beside && !answered(i) && loops.parts[i].element.has_films();
-            (gives.is_some() || by_law).then_some(Way { gives, by_law })
+            match gives {
+                None => by_law.then_some(Way::Law),
+                Some(n) if !by_law => Some(Way::Gives(n)),
+                Some(n) if loops.parts[n].stored == 0.0 && !(n < i && i > 1 && idle(i - 2)) => Some(Way::Either(n)),
+                // waveforms must not jump: one choice for all of the period
+                Some(n) => Some(if gives_less(loops, i, n) { Way::Gives(n) } else { Way::Law }),
+            }
         };
         let of: Vec<Option<Way>> = (0..count).map(of).collect();
-        let stores = |way: &Way| way.gives.is_some_and(|n| loops.parts[n].stored > 0.0);
+        let stores = |way: &Way| matches!(way, Way::Gives(n) if loops.parts[*n].stored > 0.0);
         let unbroken = of.iter().flatten().any(stores);
         Self { of, unbroken, answered: loops.output_ohm.is_none().then_some(loops.output) }
     }
@@ -129,46 +142,35 @@ impl Ways {
         for i in (1..m).rev() {
             let Some(way) = self.of[i] else { continue };
             let asked = -loops.neighbours(|n| at.y[n], i);
-            if let Some(n) = way.gives
-                && (!way.by_law || self.is_better(loops, step, starts, &at, i, n))
-            {
-                let moved = at.give(loops, step, starts, (i, n), asked);
-                if self.answered == Some(n) {
-                    given = moved;
+            match way {
+                Way::Gives(n) => {
+                    let moved = at.give(loops, step, starts, (i, n), asked, self.unbroken);
+                    if self.answered == Some(n) {
+                        given = moved;
+                    }
                 }
-                continue;
-            }
-            let element = &loops.parts[i].element;
-            let (mut wave, mut start) = (at.wave[i], starts[i]);
-            // what rounding of the neighbours makes of the part
-            let rounded = loops.neighbours(|n| if n > i { at.y[n].abs() } else { -at.y[n].abs() }, i) * at.stand[i].dy
-                / at.stand[i].df;
-            for _ in 0..3 {
-                let stand = element.at(wave, &mut start);
-                let change = (asked - stand.f) / stand.df;
-                wave += change;
-                at.y[i] = stand.y + stand.dy * change;
-            }
-            for n in [i - 1, i + 1].into_iter().filter(|&n| n < m) {
-                at.size[n] += rounded;
+                Way::Either(n) if at.is_less(loops, i, n) => {
+                    let moved = at.give(loops, step, starts, (i, n), asked, self.unbroken);
+                    if self.answered == Some(n) {
+                        given = moved;
+                    }
+                }
+                Way::Law | Way::Either(_) => at.ask(loops, starts, i, asked),
             }
         }
         (at, given)
     }
+}
 
-    /// Whether what a neighbour gives leaves less over than what the film makes of the same. For a neighbour that stores this is one for the
-    /// whole of a step, as its waveform must not jump.
-    fn is_better(&self, loops: &Loops, step: &Step, starts: &[f64], at: &Here, i: usize, n: usize) -> bool {
-        let m = loops.parts.len();
-        let other = &loops.parts[n];
-        if other.stored == 0.0 {
-            let (own, other_stand) = (at.stand[i], at.stand[n]);
-            return (other.lost + other_stand.df / other_stand.dy) * own.df < own.dy;
-        }
-        let mut start = starts[i];
-        let end = loops.parts[i].element.at(step.wave_v[STAGES * m + i], &mut start);
-        (SLOPE * other.stored / step.length + other.lost) * end.df < end.dy
-    }
+/// Whether what a neighbour gives leaves less over than what the film makes of the same, at rest or at the full EMF.
+fn gives_less(loops: &Loops, i: usize, n: usize) -> bool {
+    let (own, other) = (&loops.parts[i], &loops.parts[n]);
+    let peak_v = loops.emf_peak_v;
+    [0.0, peak_v, -peak_v].into_iter().any(|wave_v| {
+        let own = own.element.at(wave_v, &mut f64::NAN.clone());
+        let stand = other.element.at(wave_v, &mut f64::NAN.clone());
+        (SLOPE * USUAL_STEPS * other.stored + other.lost + stand.df / stand.dy) * own.df < own.dy
+    })
 }
 
 /// All parts at an instant.
@@ -193,8 +195,22 @@ impl Default for Here {
 }
 
 impl Here {
+    /// Whether what a neighbour that stores nothing gives leaves less over than what the film makes of the same.
+    fn is_less(&self, loops: &Loops, i: usize, n: usize) -> bool {
+        let (own, other) = (self.stand[i], self.stand[n]);
+        (loops.parts[n].lost + other.df / other.dy) * own.df < own.dy
+    }
+
     /// Moves `n` so that row `i` holds, along the law of its own films.
-    fn give(&mut self, loops: &Loops, step: &Step, starts: &[f64], (i, n): (usize, usize), asked: f64) -> f64 {
+    fn give(
+        &mut self,
+        loops: &Loops,
+        step: &Step,
+        starts: &[f64],
+        (i, n): (usize, usize),
+        asked: f64,
+        unbroken: bool,
+    ) -> f64 {
         let sign = if n > i { 1.0 } else { -1.0 };
         let part = &loops.parts[n];
         let way = sign * (asked - self.stand[i].f);
@@ -205,7 +221,8 @@ impl Here {
             self.stand[n] = self.along(&part.element, n, starts[n], way);
             self.rest[n] += self.stand[n].f - before;
         }
-        if part.stored > 0.0 {
+        if unbroken {
+            // rows that are made to hold after this one count on it, whether or not it stores
             let asked_turn = -loops.neighbours(|k| self.turn[k], i);
             let turn = sign * (asked_turn - self.stand[i].df * self.rise[i]);
             self.turn[n] += turn;
@@ -217,19 +234,44 @@ impl Here {
         way
     }
 
-    /// Where the films of `n` stand once it has moved: by rounding, or what a short step misses, that is along a straight line.
+    /// Where the films of `n` stand once it has moved; by rounding, or what a short step misses, that is along a straight line. Not a number where
+    /// their law has no such place.
     fn along(&self, element: &Element, n: usize, mut start: f64, way: f64) -> Stand {
         let mut wave = self.wave[n] + way / self.stand[n].dy;
-        let mut stand = element.at(wave, &mut start);
-        for _ in 0..2 {
+        for _ in 0..MOST_ASKED {
+            let stand = element.at(wave, &mut start);
             let miss = self.y[n] - stand.y;
-            if miss.abs() <= STRAIGHT * self.y[n].abs() {
-                break;
+            let next = element.at(wave + miss / stand.dy, &mut start);
+            let f = stand.f + stand.df / stand.dy * miss;
+            if (next.f - f).abs() <= MET * (f.abs() + self.stand[n].f.abs() + next.df * wave.abs()) {
+                return Stand { f, ..stand };
             }
             wave += miss / stand.dy;
-            stand = element.at(wave, &mut start);
         }
-        stand
+        Stand { f: f64::NAN, ..self.stand[n] }
+    }
+
+    /// Puts part `i` where its neighbours ask it to be, along its own law; not a number where that has no such place.
+    fn ask(&mut self, loops: &Loops, starts: &[f64], i: usize, asked: f64) {
+        let element = &loops.parts[i].element;
+        let around = loops.neighbours(|n| if n > i { self.y[n].abs() } else { -self.y[n].abs() }, i);
+        // what rounding of the neighbours makes of the part
+        let rounded = around * self.stand[i].dy / self.stand[i].df;
+        let (mut wave, mut start, mut stand) = (self.wave[i], starts[i], self.stand[i]);
+        self.y[i] = f64::NAN;
+        for _ in 0..MOST_ASKED {
+            let change = (asked - stand.f) / stand.df;
+            let next = element.at(wave + change, &mut start);
+            if (next.f - asked).abs() <= MET * (around + next.df * wave.abs()) {
+                self.y[i] = stand.y + stand.dy * change;
+                break;
+            }
+            wave += change;
+            stand = next;
+        }
+        for n in [i - 1, i + 1].into_iter().filter(|&n| n < loops.parts.len()) {
+            self.size[n] += rounded;
+        }
     }
 }
 

@@ -137,3 +137,39 @@ fn a_sum_of_steps_keeps_its_digits() {
         assert!((1..=STAGES).all(|l| (0..m).all(|i| step.wave_v[l * m + i] == exact(step, l, i))));
     }
 }
+
+#[test]
+fn a_period_that_was_closed_ends_where_it_begins() {
+    // from a coarse march, whose gap is large: moved or not, no part may jump at the seam
+    for network in hollow() {
+        let mut period = settled(&network);
+        for &i in &period.marcher.stores.clone() {
+            period.start[i] = period.start[i].plus(0.01 * network.emf_v);
+        }
+        let per_row = period.gains[0].per_row.clone();
+        period.march = period.marcher.march(&period.loops, &period.start, &per_row, 1e-3 * network.emf_v).unwrap();
+        assert!(period.gap_v().iter().any(|gap| gap.abs() > 1e-5 * network.emf_v));
+        period.close();
+        let m = period.loops.parts.len();
+        let here = |step: usize, place: f64| {
+            let mut starts = vec![f64::NAN; m];
+            period.marcher.ways.here(&period.loops, &period.march.steps[step], &Basis::at(place), &mut starts).0.y
+        };
+        let last = period.march.steps.len() - 1;
+        for i in 0..m {
+            let part = &period.loops.parts[i];
+            if part.stored == 0.0 {
+                continue;
+            }
+            let per_volt = if part.element.is_node { 1.0 } else { part.element.wave_ohm };
+            let jump = |a: f64, b: f64| per_volt * (a - b).abs();
+            assert!(jump(here(0, 0.0)[i], here(last, 1.0)[i]) < 1e-12 * network.emf_v, "part {i} of {m} at the seam");
+            for k in 0..last {
+                assert!(
+                    jump(here(k, 1.0)[i], here(k + 1, 0.0)[i]) < 1e-12 * network.emf_v,
+                    "part {i} of {m}, step {k}"
+                );
+            }
+        }
+    }
+}
