@@ -3,7 +3,7 @@
 //! A row that neither stores nor loses bounds nothing that it leaves over, so it must leave nothing, at any instant. Its part is
 //! put where its neighbours ask it to be, along its film's law; or a neighbour gives way instead: one that stores nothing at once, one that stores
 //! with the slope of what it gives, which its own row then has over. That needs waveforms without breaks: all go through the start of their
-//! steps then, are closed over the period ([`Period::close`](super::Period)), and which of the two it is does not change on the way. Where the film is next
+//! steps then, are closed over the period (`Period::close`), and which of the two it is does not change on the way. Where the film is next
 //! to nothing its law would make an ampere of rounding, and the neighbour's way is the better one. The answered node may give way too: what it
 //! gives is told and counted as an error of the output.
 
