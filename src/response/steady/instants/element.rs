@@ -66,8 +66,11 @@ impl Element {
         Some(Self { is_node, wave_ohm, parts })
     }
 
-    /// Where it stands at a wave; `start_v` is a guess of the first film's voltage, left at what it was found to be.
+    /// Where it stands at a wave; `start_v` is a guess of the first film's voltage, left at what it was found to be. No place for a wave that is no number.
     pub fn at(&self, wave_v: f64, start_v: &mut f64) -> Stand {
+        if !wave_v.is_finite() {
+            return Stand { y: f64::NAN, f: f64::NAN, dy: f64::NAN, df: f64::NAN };
+        }
         match &self.parts[..] {
             [] if self.is_node => Stand { y: wave_v, f: 0.0, dy: 1.0, df: 0.0 },
             [] => Stand { y: wave_v / self.wave_ohm, f: 0.0, dy: self.wave_ohm.recip(), df: 0.0 },

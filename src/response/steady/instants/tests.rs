@@ -218,6 +218,24 @@ fn what_this_road_does_not_take_is_refused() {
     assert!(solve(&mild()[0], (1e3, 0.05), &[f64::INFINITY]).is_none());
 }
 
+#[test]
+fn a_wave_that_is_no_number_has_no_place() {
+    // a row that has no solution tells its neighbours so, and none of them may stop the program
+    let sinh = (Film::Tunnelling { resistance_ohm: 10.0, scale_v: 0.1 }, 0.3, 0);
+    let bridge = (Film::Bridged { resistance_ohm: 10.0 }, 0.3, 1);
+    for is_node in [false, true] {
+        for films in [&[][..], &[sinh], &[bridge], &[sinh, bridge]] {
+            let element = Element::new(is_node, 50.0, films).unwrap();
+            for wave in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+                for mut start in [f64::NAN, 0.1] {
+                    let stand = element.at(wave, &mut start);
+                    assert!(stand.y.is_nan() && stand.f.is_nan() && (start.is_nan() || start == 0.1));
+                }
+            }
+        }
+    }
+}
+
 proptest! {
     #[test]
     fn an_element_lies_on_its_laws_and_on_its_wave(log_r in prop::collection::vec(-3.0f64..7.0, 1..4), kinds in prop::collection::vec(0usize..3, 3),
