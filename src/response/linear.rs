@@ -286,13 +286,13 @@ mod tests {
 
     #[test]
     fn power_across_the_signal_with_one_channel_driven() {
-        // a leak of 90 ohm across the load of 30 beside a shared return of half an ohm, by mesh and node: the driven channel's
-        // current comes back through the half ohm and, beside it, the other channel's loop
+        // a leak of 90 ohm behind the source of 2, then half an ohm of shared return before the load of 30, by mesh and node: the driven channel's
+        // current comes back through the half ohm and, beside it, the other channel's load, leak and source
         let path = vec![placed("leak", Role::Shunt), placed("sleeve", Role::SharedReturn)];
         let network = network(2.0, path, Load::resistance(30.0));
-        let end = 1.0 / (1.0 / 90.0 + 1.0 / 30.0);
-        let beside = 1.0 / (1.0 / 0.5 + 1.0 / (2.0 + end));
-        let across = 0.7 * end / (2.0 + end + beside);
+        let beside = 1.0 / (1.0 / 0.5 + 1.0 / (30.0 + 1.0 / (1.0 / 2.0 + 1.0 / 90.0)));
+        let end = 1.0 / (1.0 / 90.0 + 1.0 / (30.0 + beside));
+        let across = 0.7 * end / (2.0 + end);
         let found = dissipation_w(&network, 0, 1e3, 0.7, &[90.0, 0.5]);
         assert_relative_eq!(found, across * across / 90.0, max_relative = 1e-12);
     }
