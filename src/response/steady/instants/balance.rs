@@ -2,8 +2,8 @@
 //!
 //! Two loops with nothing but a capacitance between them carry the same direct current, and two bridges in them, whose voltage may rise without
 //! end, do not say how it is divided: what the node's row leaves over on the mean has no bound. So it must leave nothing, and can: the
-//! currents of the loops are moved by constants that make the mean vanish, and what that leaves over in the loops' own rows is bounded
-//! like the rest. In the mean such loops are one, their films in series. A node for a loop and an inductance for a capacitance are the same.
+//! currents of the loops are moved by constants that make the mean vanish, and what that leaves over in the loops' own rows is counted
+//! with the slope of their films where they stand and a little beside it; a constant that would move them further proves nothing. In the mean such loops are one, their films in series. A node for a loop and an inductance for a capacitance are the same.
 
 use super::gains::Chain;
 use super::loops::{Loops, Part};

@@ -143,19 +143,13 @@ impl Ways {
             let Some(way) = self.of[i] else { continue };
             let asked = -loops.neighbours(|n| at.y[n], i);
             match way {
-                Way::Gives(n) => {
+                Way::Gives(n) | Way::Either(n) if matches!(way, Way::Gives(_)) || at.is_less(loops, i, n) => {
                     let moved = at.give(loops, step, starts, (i, n), asked, self.unbroken);
                     if self.answered == Some(n) {
                         given = moved;
                     }
                 }
-                Way::Either(n) if at.is_less(loops, i, n) => {
-                    let moved = at.give(loops, step, starts, (i, n), asked, self.unbroken);
-                    if self.answered == Some(n) {
-                        given = moved;
-                    }
-                }
-                Way::Law | Way::Either(_) => at.ask(loops, starts, i, asked),
+                _ => at.ask(loops, starts, i, asked),
             }
         }
         (at, given)
