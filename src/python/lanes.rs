@@ -14,7 +14,7 @@ const MOST: usize = 32;
 enum Function {
     Exp,
     Ln,
-    LnBeside,
+    Decibels,
     SinhBeyond,
     CoshBeyond,
     Atan,
@@ -37,7 +37,7 @@ impl WithSimd for Each<'_> {
             let found = match self.function {
                 Function::Exp => x.exp(),
                 Function::Ln => x.ln(),
-                Function::LnBeside => (x + 1.0).ln_beside(x),
+                Function::Decibels => x.decibels_beside_one(),
                 Function::SinhBeyond => sinh_and_cosh_beyond(x).0,
                 Function::CoshBeyond => sinh_and_cosh_beyond(x).1,
                 Function::Atan => atan_and_beyond(x).0,
@@ -60,13 +60,13 @@ pub(super) fn _lanes<'py>(
     let function = match name {
         "exp" => Function::Exp,
         "ln" => Function::Ln,
-        "ln(1 + x)" => Function::LnBeside,
+        "10 lg(1 + x)" => Function::Decibels,
         "sinh - x" => Function::SinhBeyond,
         "cosh - 1" => Function::CoshBeyond,
         "atan" => Function::Atan,
         "atan - x" => Function::AtanBeyond,
         other => {
-            let allowed = "allowed: exp, ln, ln(1 + x), sinh - x, cosh - 1, atan, atan - x";
+            let allowed = "allowed: exp, ln, 10 lg(1 + x), sinh - x, cosh - 1, atan, atan - x";
             return Err(input_error(py, InputError::new("name", other, allowed)));
         }
     };

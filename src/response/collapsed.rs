@@ -6,18 +6,21 @@
 //!
 //! `z_j = rho_j (b_j + sum over earlier m of c_jm z_m)`, `EMF/e0 = 1 + x`, `x = sum of w_j z_j`,
 //!
-//! across the signal with voltages for currents. One loop alone has `x = rho k`, `k = b w`. The loss is the logarithm of
-//! `p = |1 + x|^2`, taken from `d = p - 1 = Re x (2 + Re x) + (Im x)^2` where `p` is near one: a loss of 1e-12 dB keeps its digits.
+//! across the signal with voltages for currents. The loss is the logarithm of the power `|1 + x|^2 = 1 + d`, taken from
+//! `d = Re x (2 + Re x) + (Im x)^2`: a loss of 1e-12 dB keeps its digits. One loop alone has `x = rho k`, `k = b w`, so
+//! `d = rho (2 Re k + rho |k|^2)`. Where the contacts make the output louder by 6 dB or more, `1 + d` would round, and the
+//! plain walk answers; so it does where `d` is infinite or not a number.
 //!
 //! Every point goes the same operations whatever the shape of the arrays, so none of its bits depends on its neighbours.
 
+mod table;
+
 use super::linear;
-use super::sweep::{DB_PER_NEPER_OF_POWER, Kernel, LANES, Values};
-use crate::circuit::chain::{Link, Network};
-use crate::circuit::twoport::Step;
+use super::sweep::{Kernel, LANES, Values};
+use crate::circuit::chain::Network;
 use crate::physics::lanes::Lanes;
-use pulp::{Simd, WithSimd};
-use std::f64::consts::TAU;
+use pulp::Simd;
+use table::{Group, Make, Pair, Plan, Table, fill, hold, plus_times};
 
 /// Most points between two looks at the columns.
 const TILE: usize = 512;
@@ -28,217 +31,17 @@ const SHORT: usize = 64;
 /// Most frequencies that are worked out beforehand.
 const MOST: usize = 32 * 1024;
 
-/// Contacts of one loop, or one across the signal.
-struct Group {
-    members: Vec<usize>,
-    across: bool,
-}
+/// Least deviation of the power from one that a logarithm is taken of here.
+const LEAST: f64 = -0.75;
 
-/// One section: its loops from the load to the source.
-struct Part<'a> {
-    link: &'a Link,
-    groups: Vec<Group>,
-    /// its first coefficient, and its first loop among all
-    first: usize,
-    first_group: usize,
-}
+/// Largest one.
+const MOST_DEVIATION: f64 = 1e296;
 
-/// The sections that have contacts.
-struct Plan<'a> {
-    parts: Vec<Part<'a>>,
-    columns: usize,
-    groups: usize,
-}
-
-impl<'a> Plan<'a> {
-    fn new(network: &'a Network) -> Self {
-        let mut plan = Self { parts: Vec::new(), columns: 0, groups: 0 };
-        for link in &network.links {
-            let mut groups: Vec<Group> = Vec::new();
-            let mut open = false;
-            for step in link.ladder.steps.iter().rev() {
-                match *step {
-                    Step::Series(..) => {}
-                    Step::Shunt(..) => open = false,
-                    Step::Contact(index) | Step::Shared(index) => match groups.last_mut() {
-                        Some(group) if open => group.members.push(index),
-                        _ => {
-                            groups.push(Group { members: vec![index], across: false });
-                            open = true;
-                        }
-                    },
-                    Step::Across(index) => {
-                        groups.push(Group { members: vec![index], across: true });
-                        open = false;
-                    }
-                }
-            }
-            if groups.is_empty() {
-                continue;
-            }
-            let n = groups.len();
-            let part = Part { link, groups, first: plan.columns, first_group: plan.groups };
-            plan.columns += if n == 1 { 2 } else { (0..n).map(|j| 4 + 2 * j).sum() };
-            plan.groups += n;
-            plan.parts.push(part);
-        }
-        plan
-    }
-}
-
-/// A complex number in each lane.
-type Pair<S> = (Lanes<S>, Lanes<S>);
-
-#[inline(always)]
-fn times<S: Simd>((a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
-    (a * c - b * d, a.times_plus(d, b * c))
-}
-
-#[inline(always)]
-fn plus_times<S: Simd>((s, t): Pair<S>, (a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
-    (a.times_plus(c, s) - b * d, a.times_plus(d, b.times_plus(c, t)))
-}
-
-impl Part<'_> {
-    /// Coefficients of a vector of frequencies, each written once; `states` is room for voltage and current.
-    #[inline(always)]
-    fn coefficients<S: Simd>(
-        &self,
-        simd: S,
-        frequency_hz: &[f64],
-        states: &mut Vec<(Pair<S>, Pair<S>)>,
-        mut write: impl FnMut(usize, Pair<S>),
-    ) {
-        let splat = |number| Lanes::splat(simd, number);
-        let (zero, one) = (splat(0.0), splat(1.0));
-        let omega = Lanes::load(simd, frequency_hz) * TAU;
-        let ladder = &self.link.ladder;
-        let current = if ladder.load.loudspeaker.is_none() {
-            (splat(1.0 / ladder.load.resistance_ohm), omega * ladder.load.capacitance_f)
-        } else {
-            let mut parts = [[0.0; LANES]; 2];
-            for k in 0..Lanes::<S>::COUNT {
-                let admittance = ladder.load.admittance(frequency_hz[k]);
-                (parts[0][k], parts[1][k]) = (admittance.re, admittance.im);
-            }
-            (Lanes::load(simd, &parts[0]), Lanes::load(simd, &parts[1]))
-        };
-        states.clear();
-        states.push(((one, zero), current));
-        let single = self.groups.len() == 1;
-        let mut column = self.first;
-        let mut found = (zero, zero);
-        for step in ladder.steps.iter().rev() {
-            match *step {
-                Step::Series(ohm, henry) => {
-                    let z = (splat(ohm), omega * henry);
-                    for (v, i) in &mut *states {
-                        *v = plus_times(*v, z, *i);
-                    }
-                }
-                Step::Shunt(siemens, farad) => {
-                    let y = (splat(siemens), omega * farad);
-                    for (v, i) in &mut *states {
-                        *i = plus_times(*i, y, *v);
-                    }
-                }
-                Step::Contact(index) | Step::Shared(index) | Step::Across(index) => {
-                    let number = states.len() - 1;
-                    if self.groups.get(number).is_none_or(|group| group.members[0] != index) {
-                        continue;
-                    }
-                    let across = self.groups[number].across;
-                    if single {
-                        found = if across { states[0].0 } else { states[0].1 };
-                    } else {
-                        for (k, state) in states.iter().enumerate() {
-                            // `w` comes after `b`, once the source is reached
-                            let to = column + if k == 0 { 0 } else { 2 + 2 * k };
-                            write(to, if across { state.0 } else { state.1 });
-                        }
-                        column += 4 + 2 * number;
-                    }
-                    states.push(if across { ((zero, zero), (one, zero)) } else { ((one, zero), (zero, zero)) });
-                }
-            }
-        }
-        let source = (splat(ladder.source_ohm), omega * ladder.source_h);
-        for (v, i) in &mut *states {
-            *v = plus_times(*v, source, *i);
-        }
-        let (re, im) = states[0].0;
-        let size = re.times_plus(re, im * im);
-        let inverse = (re / size, -im / size);
-        let mut column = self.first;
-        for (number, state) in states[1..].iter().enumerate() {
-            let w = times(state.0, inverse);
-            if single {
-                write(column, times(found, w));
-            } else {
-                write(column + 2, w);
-                column += 4 + 2 * number;
-            }
-        }
-    }
-}
-
-/// Coefficients of a list of frequencies, one column after the other.
-struct Table {
-    stride: usize,
-    columns: Vec<f64>,
-}
-
-/// Works out a table.
-struct Make<'a> {
-    plan: &'a Plan<'a>,
-    frequency_hz: &'a [f64],
-}
-
-impl WithSimd for Make<'_> {
-    type Output = Table;
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) -> Table {
-        let length = self.frequency_hz.len();
-        // room behind each column, so that whole vectors can be read anywhere
-        let stride = length.next_multiple_of(LANES) + LANES;
-        let mut columns = vec![0.0; self.plan.columns * stride];
-        let mut states = Vec::new();
-        for start in (0..length).step_by(LANES) {
-            let mut lanes = [0.0; LANES];
-            let count = LANES.min(length - start);
-            Values::Many(self.frequency_hz).load(start, count, &mut lanes);
-            fill(
-                simd,
-                self.plan,
-                &lanes[..count.next_multiple_of(Lanes::<S>::COUNT)],
-                &mut states,
-                &mut columns,
-                (stride, start),
-            );
-        }
-        Table { stride, columns }
-    }
-}
-
-/// Coefficients of whole vectors of frequencies into columns.
-#[inline(always)]
-fn fill<S: Simd>(
-    simd: S,
-    plan: &Plan<'_>,
-    frequency_hz: &[f64],
-    states: &mut Vec<(Pair<S>, Pair<S>)>,
-    columns: &mut [f64],
-    (stride, start): (usize, usize),
-) {
-    for from in (0..frequency_hz.len()).step_by(Lanes::<S>::COUNT) {
-        for part in &plan.parts {
-            part.coefficients(simd, &frequency_hz[from..], states, |column, (re, im)| {
-                re.store(&mut columns[column * stride + start + from..]);
-                im.store(&mut columns[(column + 1) * stride + start + from..]);
-            });
-        }
-    }
-}
+/// What deviations are added up with: a sum below [`LITTLE`] of up to [`TILE`] of them proves each below [`MOST_DEVIATION`], and a number.
+const SCALE: f64 = 1e-300;
+const LITTLE: f64 = 0.9 * SCALE * MOST_DEVIATION;
+/// What the sum begins with: far from numbers that some processors are slow with.
+const BEGINNING: f64 = 1e-290;
 
 /// Loss of a network without contacts in a shared return.
 pub(super) struct Collapsed<'a> {
@@ -311,50 +114,118 @@ impl<'a> Collapsed<'a> {
         }
     }
 
-    /// `(p, d)` of a vector of points: see the page.
+    /// `rho` of a group at all of `count` points from `start` on, where it is the same: as [`Self::resistances`] adds it up.
     #[inline(always)]
-    fn power<S: Simd>(
+    fn same_resistance(&self, group: &Group, start: usize, count: usize) -> Option<f64> {
+        let mut members = group.members.iter().map(|&member| self.contacts[member].same(start, count));
+        let first = members.next()??;
+        let rho = members.try_fold(first, |rho, next| Some(rho + next?))?;
+        Some(if group.across { 1.0 / rho } else { rho })
+    }
+
+    /// `d` of the vector of points at `place`: see the page.
+    #[inline(always)]
+    fn deviation<S: Simd>(
         &self,
-        simd: S,
-        coefficient: impl Fn(usize) -> Lanes<S>,
-        rho: impl Fn(usize) -> Lanes<S>,
+        place: usize,
+        coefficients: Tile<'_, S>,
+        resistances: Tile<'_, S>,
         z: &mut Vec<Pair<S>>,
-    ) -> Pair<S> {
-        let splat = |number| Lanes::splat(simd, number);
-        let pair = |column: usize| (coefficient(column), coefficient(column + 1));
-        let mut all: Option<Pair<S>> = None;
+    ) -> Lanes<S> {
+        let nothing = Lanes::splat(coefficients.simd, 0.0);
+        let mut all: Option<Lanes<S>> = None;
         for part in &self.plan.parts {
-            let (re, im) = if part.groups.len() == 1 {
-                let (k, rho) = (pair(part.first), rho(part.first_group));
-                (rho * k.0, rho * k.1)
+            let d = if part.groups.len() == 1 {
+                of_one_loop(resistances.at(part.first_group, place), coefficients.pair(part.first, place))
             } else {
                 z.clear();
-                let mut x = (splat(0.0), splat(0.0));
+                let mut x = (nothing, nothing);
                 let mut column = part.first;
                 for j in 0..part.groups.len() {
-                    let mut y = pair(column);
+                    let mut y = coefficients.pair(column, place);
                     for (m, z) in z.iter().enumerate() {
-                        y = plus_times(y, pair(column + 4 + 2 * m), *z);
+                        y = plus_times(y, coefficients.pair(column + 4 + 2 * m, place), *z);
                     }
-                    let rho = rho(part.first_group + j);
+                    let rho = resistances.at(part.first_group + j, place);
                     let own = (rho * y.0, rho * y.1);
-                    x = plus_times(x, pair(column + 2), own);
+                    x = plus_times(x, coefficients.pair(column + 2, place), own);
                     z.push(own);
                     column += 4 + 2 * j;
                 }
-                x
+                x.0.times_plus(x.0 + 2.0, x.1 * x.1)
             };
-            let square = im * im;
-            let beside = re + 1.0;
-            let (p, d) = (beside.times_plus(beside, square), re.times_plus(re + 2.0, square));
+            // (1 + D)(1 + d) - 1
             all = Some(match all {
-                None => (p, d),
-                // (1 + D)(1 + d) - 1
-                Some((power, beyond)) => (power * p, beyond.times_plus(d, beyond + d)),
+                None => d,
+                Some(before) => before.times_plus(d, before + d),
             });
         }
-        all.unwrap_or((splat(1.0), splat(0.0)))
+        all.unwrap_or(nothing)
     }
+
+    /// Losses of a run of points, the first of which has number `at`, from the deviation of the vector at each place.
+    #[inline(always)]
+    fn losses<S: Simd>(&self, simd: S, at: usize, out: &mut [f64], mut deviation: impl FnMut(usize) -> Lanes<S>) {
+        let splat = |number| Lanes::splat(simd, number);
+        let (mut least, mut sum) = (splat(0.0), splat(BEGINNING));
+        let mut place = 0;
+        let mut vectors = out.chunks_exact_mut(Lanes::<S>::COUNT);
+        for out in &mut vectors {
+            let d = deviation(place);
+            least = least.min(d);
+            sum = d.times_plus(splat(SCALE), sum);
+            d.decibels_beside_one().store(out);
+            place += Lanes::<S>::COUNT;
+        }
+        let rest = vectors.into_remainder();
+        if !rest.is_empty() {
+            let d = deviation(place);
+            least = least.min(d);
+            sum = d.times_plus(splat(SCALE), sum);
+            let mut lanes = [0.0; LANES];
+            d.decibels_beside_one().store(&mut lanes);
+            rest.copy_from_slice(&lanes[..rest.len()]);
+        }
+        if splat(LEAST).below(least).and(sum.below(splat(LITTLE))).all() {
+            return;
+        }
+        for place in (0..out.len()).step_by(Lanes::<S>::COUNT) {
+            let mut lanes = [0.0; LANES];
+            deviation(place).store(&mut lanes);
+            for (lane, out) in out[place..].iter_mut().take(Lanes::<S>::COUNT).enumerate() {
+                if !(LEAST < lanes[lane] && lanes[lane] < MOST_DEVIATION) {
+                    *out = self.plain(at + place + lane);
+                }
+            }
+        }
+    }
+}
+
+/// Columns of numbers for a run of points.
+#[derive(Clone, Copy)]
+struct Tile<'a, S> {
+    simd: S,
+    columns: &'a [f64],
+    stride: usize,
+    offset: usize,
+}
+
+impl<S: Simd> Tile<'_, S> {
+    #[inline(always)]
+    fn at(self, column: usize, place: usize) -> Lanes<S> {
+        Lanes::load(self.simd, &self.columns[column * self.stride + self.offset + place..])
+    }
+
+    #[inline(always)]
+    fn pair(self, column: usize, place: usize) -> Pair<S> {
+        (self.at(column, place), self.at(column + 1, place))
+    }
+}
+
+/// `d` of one loop alone from `2 Re k` and `|k|^2`.
+#[inline(always)]
+fn of_one_loop<S: Simd>(rho: Lanes<S>, (twice, square): Pair<S>) -> Lanes<S> {
+    rho * rho.times_plus(square, twice)
 }
 
 impl Kernel<f64> for Collapsed<'_> {
@@ -413,49 +284,45 @@ impl Kernel<f64> for Collapsed<'_> {
                 }
             }
             let (columns, stride) = match &self.table {
-                Some(table) if from_table => (&table.columns, table.stride),
-                _ => (&own, room),
+                Some(table) if from_table => (&table.columns[..], table.stride),
+                _ => (&own[..], room),
             };
-            self.resistances(simd, at, count, room, &mut rho, &mut next);
             let out = &mut out[done..done + count];
-            for from in (0..count).step_by(Lanes::<S>::COUNT) {
-                let coefficient = |column: usize| Lanes::load(simd, &columns[column * stride + offset + from..]);
-                let (p, d) =
-                    self.power(simd, coefficient, |group| Lanes::load(simd, &rho[group * room + from..]), &mut z);
-                let loss = p.ln_beside(d) * DB_PER_NEPER_OF_POWER;
-                let valid = Lanes::<S>::COUNT.min(count - from);
-                if valid == Lanes::<S>::COUNT {
-                    loss.store(&mut out[from..]);
+            let coefficients = Tile { simd, columns, stride, offset };
+            let alone = self.plan.one_loop();
+            if let Some(same) = alone.and_then(|group| self.same_resistance(group, at, count)) {
+                let same = Lanes::splat(simd, same);
+                self.losses(
+                    simd,
+                    at,
+                    out,
+                    #[inline(always)]
+                    |place| of_one_loop(same, coefficients.pair(0, place)),
+                );
+            } else {
+                self.resistances(simd, at, count, room, &mut rho, &mut next);
+                let resistances = Tile { simd, columns: &rho, stride: room, offset: 0 };
+                if alone.is_some() {
+                    self.losses(
+                        simd,
+                        at,
+                        out,
+                        #[inline(always)]
+                        |place| of_one_loop(resistances.at(0, place), coefficients.pair(0, place)),
+                    );
                 } else {
-                    let mut lanes = [0.0; LANES];
-                    loss.store(&mut lanes);
-                    out[from..].copy_from_slice(&lanes[..valid]);
-                }
-                let splat = |number| Lanes::splat(simd, number);
-                if !splat(f64::MIN_POSITIVE).below(p).and(p.below(splat(f64::MAX))).all() {
-                    let mut lanes = [0.0; LANES];
-                    p.store(&mut lanes);
-                    for (lane, p) in lanes[..valid].iter().enumerate() {
-                        if !(f64::MIN_POSITIVE < *p && *p < f64::MAX) {
-                            out[from + lane] = self.plain(at + from + lane);
-                        }
-                    }
+                    self.losses(
+                        simd,
+                        at,
+                        out,
+                        #[inline(always)]
+                        |place| self.deviation(place, coefficients, resistances, &mut z),
+                    );
                 }
             }
             done += count;
         }
     }
-}
-
-/// Fills all of the room with the coefficients of one frequency, if it does not hold them already.
-fn hold(own: &mut [f64], room: usize, table: &Table, number: usize, held: &mut Option<usize>) {
-    if *held == Some(number) {
-        return;
-    }
-    for (own, from) in own.chunks_exact_mut(room).zip(table.columns.chunks_exact(table.stride)) {
-        own.fill(from[number]);
-    }
-    *held = Some(number);
 }
 
 #[cfg(test)]

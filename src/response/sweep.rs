@@ -179,9 +179,6 @@ fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch)
     out.chunks_mut(CHUNK).enumerate().try_for_each(one)
 }
 
-/// Decibels of a power ratio per its natural logarithm.
-pub(super) const DB_PER_NEPER_OF_POWER: f64 = 10.0 / std::f64::consts::LN_10;
-
 /// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.
 struct LossOfTwoModes;
 

@@ -10,7 +10,7 @@ from weaklink import _core
 FUNCTIONS = {
     "exp": (mpmath.exp, 1.0),
     "ln": (mpmath.log, 1.0),
-    "ln(1 + x)": (mpmath.log1p, 2.0),
+    "10 lg(1 + x)": (lambda x: 10 * mpmath.log1p(x) / mpmath.log(10), 3.0),
     "sinh - x": (lambda x: mpmath.sinh(x) - x, 4.0),
     "cosh - 1": (lambda x: mpmath.cosh(x) - 1, 4.0),
     "atan": (mpmath.atan, 5.0),
@@ -30,11 +30,11 @@ def arguments(name):
         middle = np.sqrt(0.5) * 2.0 ** np.arange(-1000, 1000, 17)
         edges = np.concatenate([middle * (1 + k * 2.0**-52) for k in range(-2, 3)])
         some = [10 ** rng.uniform(-307, 308, 2000), rng.uniform(0.3, 3, 2000), near, edges, [1.0, 2.0, np.finfo(float).tiny, np.finfo(float).max]]
-    elif name == "ln(1 + x)":
-        near = np.concatenate([s * 10 ** rng.uniform(-300, 0, 1000) for s in (-1, 1)])
+    elif name == "10 lg(1 + x)":
+        near = np.concatenate([s * 10 ** rng.uniform(-300, -0.13, 1000) for s in (-1, 1)])
         # where the power of two changes, and where a number beside one takes over
-        edges = np.concatenate([c - 1 + np.arange(-8, 9) * 2.0**-52 for c in (np.sqrt(0.5), np.sqrt(2.0), 0.75, 1.5, 2.0)])
-        some = [near, rng.uniform(-0.999999, 3, 4000), 10 ** rng.uniform(0, 300, 500), 10 ** rng.uniform(-15, 0, 500) - 1, edges, [0.0]]
+        edges = np.concatenate([c - 1 + np.arange(-8, 9) * 2.0**-52 for c in (np.sqrt(0.5) / 2, np.sqrt(0.5), np.sqrt(2.0), 0.75, 1.5, 2.0)])
+        some = [near, rng.uniform(-0.75, 3, 4000), 10 ** rng.uniform(0, 300, 500), edges, [0.0, -0.75]]
     elif name.startswith("atan"):
         sign = rng.choice([-1.0, 1.0], 2000)
         some = [rng.uniform(-3, 3, 3000), sign * 10 ** rng.uniform(-60, 90, 2000), [1.0, -1.0, np.tan(np.pi / 8)]]
