@@ -65,7 +65,7 @@ impl ClassAb {
     /// Drop between input and output at an input voltage, by Newton's method between bounds.
     fn drop_v(&self, input_v: f64, start: f64) -> f64 {
         let (mut low, mut high) = if input_v >= 0.0 { (0.0, input_v) } else { (input_v, 0.0) };
-        let mut u = start.clamp(low, high);
+        let mut u = start.max(low).min(high);
         for _ in 0..60 {
             let f = u + self.load_ohm * self.current_a(u) - input_v;
             if f > 0.0 {

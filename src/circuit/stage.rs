@@ -2,7 +2,7 @@
 //!
 //! Playback equalisation after IEC 60098 (time constants 3180, 318 and 75 us; the 1976 amendment adds 7950 us).
 
-use crate::error::{InputError, finite, not_negative};
+use crate::error::{InputError, not_negative};
 use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
@@ -96,14 +96,20 @@ pub struct Stage {
     pub output_resistance_ohm: f64,
 }
 
+/// Largest gain or loss of a stage, dB: far beyond any that is built, far within what numbers hold.
+pub const MOST_GAIN_DB: f64 = 400.0;
+
 impl Stage {
     /// Checks every value.
     ///
     /// # Errors
-    /// A gain that is not finite, a negative output resistance.
+    /// A gain beyond [`MOST_GAIN_DB`] either way, a negative output resistance.
     pub fn check(&self) -> Result<(), InputError> {
         let place = format!("stage {:?}", self.name);
-        finite("gain_db", self.gain_db).map_err(|e| e.within(&place))?;
+        if self.gain_db.is_nan() || self.gain_db.abs() > MOST_GAIN_DB {
+            let allowed = format!("allowed: -{MOST_GAIN_DB} to {MOST_GAIN_DB} dB");
+            return Err(InputError::new("gain_db", self.gain_db, allowed).within(&place));
+        }
         not_negative("output_resistance_ohm", self.output_resistance_ohm).map_err(|e| e.within(&place))?;
         Ok(())
     }
@@ -118,5 +124,21 @@ impl Stage {
     #[must_use]
     pub fn transfer(&self, frequency_hz: f64) -> Complex64 {
         self.equalisation.response(frequency_hz) * self.gain()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_gain_beyond_all_stages_is_refused() {
+        let with =
+            |gain_db| Stage { name: "p".into(), gain_db, equalisation: Equalisation::Flat, output_resistance_ohm: 1.0 };
+        for gain_db in [400.1, -3010.0, f64::INFINITY, f64::NAN] {
+            let said = with(gain_db).check().unwrap_err().to_string();
+            assert!(said.contains("gain_db") && said.contains("-400 to 400 dB") && said.contains("\"p\""), "{said}");
+        }
+        assert!(with(400.0).check().is_ok() && with(-400.0).check().is_ok());
     }
 }

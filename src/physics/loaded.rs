@@ -248,7 +248,7 @@ impl Loaded {
             let newton = f / slope;
             // Halley's correction, kept from turning the step round
             let step = newton / (1.0 - 0.5 * newton * law * curve / slope).clamp(0.5, 2.0);
-            let next = (x - step).clamp(low, high);
+            let next = within(x - step, (low, high));
             let moved = (next - x).abs();
             x = next;
             // a step of s leaves at most s^3/4 (the laws bend by no more than their slope), and the last one half the square of
@@ -259,7 +259,7 @@ impl Loaded {
         }
         let (excess, rise, curve) = self.shape.beyond(x);
         let f = (linear + law).mul_add(x, law * excess) - y;
-        let last = (x - f / (linear + law + law * rise)).clamp(low, high);
+        let last = within(x - f / (linear + law + law * rise), (low, high));
         // rounding is left of that step, so its square is nothing
         (last, excess + rise * (last - x), rise + curve * (last - x))
     }
@@ -305,6 +305,18 @@ impl Loaded {
             return self.resistance_ohm;
         }
         self.resistance_ohm / (1.0 + self.standing(voltage_v).excess_v / voltage_v)
+    }
+}
+
+/// Between two bounds; `f64::clamp` stops the program where they are no numbers, as those of a voltage past all numbers.
+#[inline]
+fn within(x: f64, (low, high): (f64, f64)) -> f64 {
+    if x < low {
+        low
+    } else if x > high {
+        high
+    } else {
+        x
     }
 }
 
@@ -375,6 +387,19 @@ mod tests {
                 prop_assert!(((s.excess_v + v) / r - current).abs() <= 1e-13 * current.abs());
                 prop_assert!(((s.rise + 1.0) / r - film.slope_s(v)).abs() <= 1e-13 * film.slope_s(v));
             }
+        }
+    }
+
+    #[test]
+    fn a_voltage_that_is_no_number_has_no_place() {
+        for law in films(10.0, 0.1) {
+            let loaded = Loaded::new(&law, 100.0).unwrap();
+            for across_v in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, f64::MAX] {
+                // a number or none, but an answer
+                let found = loaded.film_voltage_v(across_v, 0.0);
+                assert!(found.is_nan() || found.abs() <= across_v.abs(), "{law:?} {across_v} {found}");
+            }
+            loaded.standings_downhill([f64::NAN].into_iter(), |standing| assert!(standing.voltage_v.is_nan()));
         }
     }
 }

@@ -1,6 +1,6 @@
 //! What sections and chains answer: arguments of one shape, kernels, ceilings.
 
-use super::array::{Arguments, Columns, Domain, at, run};
+use super::array::{Arguments, Columns, Domain, at, first_above, run};
 use super::errors::input_error;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -151,7 +151,7 @@ pub(super) fn ceiling<'py>(
     let mut wanted = Vec::new();
     for (index, low, high, place) in &given {
         let (low, high) = (columns.values(*low)?, columns.values(*high)?);
-        if let Some(point) = (0..columns.size).find(|&k| at(low, k) > at(high, k)) {
+        if let Some(point) = first_above(low, high, columns.size) {
             let found = format!("low {} above high {}", at(low, point), at(high, point));
             return Err(input_error(py, InputError::new(place, found, "allowed: low at most high")));
         }
@@ -169,7 +169,7 @@ pub(super) fn ceiling<'py>(
     };
     let out = run(py, size.saturating_mul(GRID_WORK), |watch| ceilings(&asked, size, watch))?;
     Ok(Ceiling {
-        statuses: Statuses::new(&columns, out.status.iter().copied())?,
+        statuses: Statuses::of_list(&columns, &out.status)?,
         harmonics: columns.result(out.harmonics)?,
         chatter: columns.result(out.chatter)?,
     })
@@ -186,6 +186,16 @@ impl Statuses {
     pub(super) fn new(columns: &Columns<'_>, statuses: impl Iterator<Item = Status>) -> PyResult<Self> {
         let numbers = columns.result(statuses.map(|status| status as i64).collect::<Vec<_>>())?;
         Ok(Self { numbers, words: &Status::WORDS, reasons: &Status::REASONS })
+    }
+
+    /// The same of a long list.
+    fn of_list(columns: &Columns<'_>, statuses: &[Status]) -> PyResult<Self> {
+        // most often all are the first, zero, and no memory is touched
+        let mut numbers = vec![0; statuses.len()];
+        if statuses.iter().fold(false, |any, &status| any | (status as u8 != 0)) {
+            numbers.iter_mut().zip(statuses).for_each(|(number, &status)| *number = status as i64);
+        }
+        Ok(Self { numbers: columns.result(numbers)?, words: &Status::WORDS, reasons: &Status::REASONS })
     }
 
     /// Statuses of a solver.

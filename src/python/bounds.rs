@@ -1,7 +1,7 @@
 //! Bounds beside the ceiling of one tone: two tones, music, and an attack on the ceiling.
 
 use super::answers::{ByContact, GRID_WORK, Statuses, band, contact_columns, pairs, statused, whole};
-use super::array::{Arguments, Columns, Domain, at, run};
+use super::array::{Arguments, Columns, Domain, at, first_above, run};
 use super::errors::input_error;
 use super::linear::{RangeColumns, range_columns};
 use super::system::{Chain, Section, network_of};
@@ -29,7 +29,7 @@ fn wanted<'a>(
     let mut wanted = Vec::new();
     for (index, low, high, place) in given {
         let (low, high) = (columns.values(*low)?, columns.values(*high)?);
-        if let Some(point) = (0..columns.size).find(|&k| at(low, k) > at(high, k)) {
+        if let Some(point) = first_above(low, high, columns.size) {
             let found = format!("low {} above high {}", at(low, point), at(high, point));
             return Err(input_error(py, InputError::new(place, found, "allowed: low at most high")));
         }

@@ -1,7 +1,7 @@
 //! Linear answers beside transfer and loss: crosstalk, damping, dissipation, imbalance, the range of loss.
 
 use super::answers::{ByContact, GRID_WORK, Ready, Statuses, band, contact_columns, pairs, statused, whole};
-use super::array::{Arguments, Domain, at, run};
+use super::array::{Arguments, Domain, at, first_above, run};
 use super::errors::input_error;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -193,7 +193,7 @@ pub(super) fn loss_range_db<'py>(
     let mut wanted = Vec::new();
     for (index, low, high, place) in &given {
         let (low, high) = (columns.values(*low)?, columns.values(*high)?);
-        if let Some(point) = (0..columns.size).find(|&k| at(low, k) > at(high, k)) {
+        if let Some(point) = first_above(low, high, columns.size) {
             let found = format!("low {} above high {}", at(low, point), at(high, point));
             return Err(input_error(py, InputError::new(place, found, "allowed: low at most high")));
         }

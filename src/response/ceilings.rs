@@ -1,12 +1,14 @@
 //! Ceilings of many points: what differs from point to point, and what is made ready once for all that share it.
 
+mod shared;
+
 use super::ceiling::{Ceiling, Loop, Status};
 use super::ceiling_many::{Beside, ceiling_many_beside};
-use super::cells::ROOM;
 use super::level::{on_contact, section_emf_v};
 use super::sweep::Values;
 use crate::circuit::chain::Network;
 use crate::watch::{Stopped, Watch};
+use shared::Shared;
 use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -173,14 +175,24 @@ fn each<T: Send, U: Send>(
     items: Vec<T>,
     work: impl Fn(T) -> Result<U, Stopped> + Sync + Send,
 ) -> Result<Vec<U>, Stopped> {
+    each_in(items, || (), |(), item| work(item))
+}
+
+/// The same with room that items share one after another; what it holds must not count.
+fn each_in<R, T: Send, U: Send>(
+    items: Vec<T>,
+    room: impl Fn() -> R + Sync + Send,
+    work: impl Fn(&mut R, T) -> Result<U, Stopped> + Sync + Send,
+) -> Result<Vec<U>, Stopped> {
     #[cfg(feature = "threads")]
     if items.len() > 1 {
         use rayon::prelude::*;
         if let Some(pool) = crate::threads::pool() {
-            return pool.install(|| items.into_par_iter().map(work).collect());
+            return pool.install(|| items.into_par_iter().map_init(room, work).collect());
         }
     }
-    items.into_iter().map(work).collect()
+    let mut room = room();
+    items.into_iter().map(|item| work(&mut room, item)).collect()
 }
 
 /// Ceilings of many points, a list of each part of [`Ceiling`].
@@ -254,167 +266,4 @@ pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<C
     };
     each(found.parts(CHUNK).collect(), part)?;
     Ok(found)
-}
-
-/// A loop that all points share whose contacts all move: only the ranges differ.
-struct Shared<'n> {
-    ready: Loop<'n>,
-    direct_a: f64,
-}
-
-/// Points of a shared loop that one thread takes at a time.
-const SHARED_CHUNK: usize = 8192;
-
-/// Number of no cell: points that share nothing.
-const NONE: usize = Loop::CELLS;
-
-/// Points of a part in the order of their cells.
-#[derive(Default)]
-struct Sorted {
-    numbers: Vec<u32>,
-    /// where the next point of each cell goes, at the end where the points of the next cell begin
-    next: Vec<u32>,
-    order: Vec<u32>,
-    ends: [Vec<f64>; 2],
-    found: [Vec<f64>; 2],
-}
-
-impl<'n> Shared<'n> {
-    fn of(asked: &Asked<'n>) -> Option<Self> {
-        let network = asked.network;
-        let (Values::One(f), Some(ranges)) = (asked.frequency_hz, asked.ranges) else { return None };
-        let mut fixed = Vec::with_capacity(network.contacts.len());
-        for (values, contact) in asked.film_ohm.iter().zip(&network.contacts) {
-            let Values::One(ohm) = values else { return None };
-            fixed.push(ohm + contact.constriction_ohm);
-        }
-        let indices: Vec<usize> = ranges.iter().map(|range| range.0).collect();
-        for &k in &indices {
-            fixed[k] = network.contacts[k].role.perfect_ohm();
-        }
-        let direct_a = indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
-        let ready = Loop::new(network, &indices, &fixed, f, asked.band_hz).ok()?;
-        Some(Self { ready, direct_a })
-    }
-
-    /// The range of all contacts together, if each of them moves.
-    #[inline]
-    fn sum(ranges: &[(usize, Values<'_>, Values<'_>)], point: usize) -> Option<(f64, f64)> {
-        let mut sum = (0.0, 0.0);
-        for (_, low, high) in ranges {
-            let (low, high) = (low.at(point), high.at(point));
-            if high.is_nan() || high <= low {
-                return None;
-            }
-            sum = (sum.0 + low, sum.1 + high);
-        }
-        Some(sum)
-    }
-
-    /// Number of the cell of a point, and its range as the bound takes it.
-    #[inline]
-    fn placed(&self, ranges: &[(usize, Values<'_>, Values<'_>)], point: usize) -> (usize, (f64, f64)) {
-        Self::sum(ranges, point).and_then(|sum| self.ready.cell_number(sum)).unwrap_or((NONE, (0.0, 1.0)))
-    }
-
-    fn answer(
-        &self,
-        asked: &Asked<'n>,
-        part: &mut Part<'_>,
-        sorted: &mut Sorted,
-        watch: &dyn Watch,
-    ) -> Result<(), Stopped> {
-        let Some(ranges) = asked.ranges else { return Ok(()) };
-        let count = part.len();
-        let Sorted { numbers, next, order, ends, found } = sorted;
-        numbers.clear();
-        next.clear();
-        next.resize(NONE + 2, 0);
-        // `harmonics` and `chatter` hold the ends until the answers come
-        for place in 0..count {
-            let (number, own) = self.placed(ranges, part.start + place);
-            (part.harmonics[place], part.chatter[place]) = own;
-            numbers.push(number as u32);
-            next[number + 1] += 1;
-        }
-        for number in 0..=NONE {
-            next[number + 1] += next[number];
-        }
-        order.resize(count, 0);
-        for list in ends.iter_mut().chain(&mut *found) {
-            list.resize(count + ROOM, 1.0);
-        }
-        for (place, &number) in numbers.iter().enumerate() {
-            let to = &mut next[number as usize];
-            let at = *to as usize;
-            *to += 1;
-            order[at] = place as u32;
-            (ends[0][at], ends[1][at]) = (part.harmonics[place], part.chatter[place]);
-        }
-        let store = Store::default();
-        let mut kept = Kept::new(&store);
-        let mut from = 0;
-        while from < count {
-            if watch.stop() {
-                return Err(Stopped);
-            }
-            let number = numbers[order[from] as usize] as usize;
-            let to = next[number] as usize;
-            let cell = if number == NONE { None } else { self.ready.cell(number) };
-            if let Some(cell) = &cell {
-                let [low, high] = &*ends;
-                let [harmonics, chatter] = &mut *found;
-                let found = [&mut harmonics[from..], &mut chatter[from..]];
-                self.ready.in_cell(cell, to - from, [&low[from..], &high[from..]], found);
-            }
-            for at in from..to {
-                let (place, harmonics, chatter) = (order[at] as usize, found[0][at], found[1][at]);
-                if cell.is_some() && !chatter.is_nan() && self.direct_a == 0.0 {
-                    (part.harmonics[place], part.chatter[place]) = (harmonics, chatter);
-                    continue;
-                }
-                let point = part.start + place;
-                let ceiling = match Self::sum(ranges, point) {
-                    // not all of its contacts move
-                    None => asked.one(point, &mut kept),
-                    Some(sum) => {
-                        let ceiling = if cell.is_some() && !chatter.is_nan() {
-                            Ceiling { harmonics, chatter, status: Status::Holds }
-                        } else {
-                            self.ready.ceiling(sum)
-                        };
-                        self.ready.grown(ceiling, sum, asked.emf_v.at(point), self.direct_a)
-                    }
-                };
-                part.set(place, ceiling);
-            }
-            from = to;
-        }
-        watch.done(count);
-        Ok(())
-    }
-
-    fn ceilings(&self, asked: &Asked<'n>, found: &mut Ceilings, watch: &dyn Watch) -> Result<(), Stopped> {
-        let points = found.status.len();
-        let Some(ranges) = asked.ranges else { return Ok(()) };
-        // cells first, each by one thread
-        let starts: Vec<usize> = (0..points).step_by(SHARED_CHUNK).collect();
-        let used = each(starts, |start| {
-            let mut used = vec![false; NONE + 1];
-            (start..points.min(start + SHARED_CHUNK)).for_each(|point| used[self.placed(ranges, point).0] = true);
-            Ok(used)
-        })?;
-        let numbers: Vec<usize> = (0..NONE).filter(|&number| used.iter().any(|used| used[number])).collect();
-        let make = |number| {
-            if watch.stop() {
-                return Err(Stopped);
-            }
-            self.ready.cell(number);
-            Ok(())
-        };
-        each(numbers, make)?;
-        let parts: Vec<_> = found.parts(SHARED_CHUNK).collect();
-        each(parts, |mut part| self.answer(asked, &mut part, &mut Sorted::default(), watch))?;
-        Ok(())
-    }
 }

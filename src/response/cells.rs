@@ -227,7 +227,7 @@ type Found<T> = Option<Arc<T>>;
 /// Intervals of a band, and what cells have asked of them so far.
 #[derive(Debug)]
 pub(super) struct Table {
-    bases: Vec<(Span, Form<3>)>,
+    bases: Vec<(Span, Arc<Form<3>>)>,
     /// the three parts at each harmonic
     harmonics: Vec<[f64; 3]>,
     /// by the bits of both ends
@@ -242,7 +242,7 @@ impl Table {
         let mut open: Vec<(Span, u32)> = spans.iter().map(|span| (*span, 0)).collect();
         while let Some((span, depth)) = open.pop() {
             match of.form::<3>(span) {
-                Some(form) if form.is_finite() => bases.push((span, form)),
+                Some(form) if form.is_finite() => bases.push((span, Arc::new(form))),
                 _ if depth == DEPTH || bases.len() > 8 * spans.len() => return None,
                 _ => open.extend(span.halves().map(|half| (half, depth + 1))),
             }
@@ -274,11 +274,8 @@ impl Table {
     }
 
     fn make(&self, of: &impl Enclosing, corners: &Corners) -> Option<Cell> {
-        let coarse: Vec<Piece<3>> = self
-            .bases
-            .iter()
-            .map(|(span, form)| Piece { span: *span, form: Arc::new(form.clone()), depth: 0 })
-            .collect();
+        let coarse: Vec<Piece<3>> =
+            self.bases.iter().map(|(span, form)| Piece { span: *span, form: Arc::clone(form), depth: 0 }).collect();
         let mut marks = Vec::new();
         let coarse = left(coarse, corners, &mut marks);
         let mut open = Vec::with_capacity(coarse.len());

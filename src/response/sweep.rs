@@ -53,7 +53,7 @@ impl Values<'_> {
 
     /// The points from `start` on.
     #[inline(always)]
-    pub(super) fn read(&self, start: usize, to: &mut [f64]) {
+    pub(crate) fn read(&self, start: usize, to: &mut [f64]) {
         if let Some(same) = self.same(start, to.len()) {
             to.fill(same);
         } else {
