@@ -169,7 +169,7 @@ pub(super) fn ceiling<'py>(
     };
     let out = run(py, size.saturating_mul(GRID_WORK), |watch| ceilings(&asked, size, watch))?;
     Ok(Ceiling {
-        statuses: Statuses::of_list(&columns, &out.status)?,
+        statuses: Statuses::new(&columns, out.status.iter().copied())?,
         harmonics: columns.result(out.harmonics)?,
         chatter: columns.result(out.chatter)?,
     })
@@ -184,28 +184,18 @@ pub(super) struct Statuses {
 
 impl Statuses {
     pub(super) fn new(columns: &Columns<'_>, statuses: impl Iterator<Item = Status>) -> PyResult<Self> {
-        let numbers = columns.result(statuses.map(|status| status as i64).collect::<Vec<_>>())?;
+        let numbers = columns.result(statuses.map(|status| status as u8).collect::<Vec<_>>())?;
         Ok(Self { numbers, words: &Status::WORDS, reasons: &Status::REASONS })
-    }
-
-    /// The same of a long list.
-    fn of_list(columns: &Columns<'_>, statuses: &[Status]) -> PyResult<Self> {
-        // most often all are the first, zero, and no memory is touched
-        let mut numbers = vec![0; statuses.len()];
-        if statuses.iter().fold(false, |any, &status| any | (status as u8 != 0)) {
-            numbers.iter_mut().zip(statuses).for_each(|(number, &status)| *number = status as i64);
-        }
-        Ok(Self { numbers: columns.result(numbers)?, words: &Status::WORDS, reasons: &Status::REASONS })
     }
 
     /// Statuses of a solver.
     pub(super) fn of_outcomes(columns: &Columns<'_>, outcomes: impl Iterator<Item = Outcome>) -> PyResult<Self> {
-        let numbers = columns.result(outcomes.map(|outcome| outcome as i64).collect::<Vec<_>>())?;
+        let numbers = columns.result(outcomes.map(|outcome| outcome as u8).collect::<Vec<_>>())?;
         Ok(Self { numbers, words: &Outcome::WORDS, reasons: &Outcome::REASONS })
     }
 
     /// The same by number.
-    pub(super) fn of_numbers(columns: &Columns<'_>, outcomes: Vec<i64>) -> PyResult<Self> {
+    pub(super) fn of_numbers(columns: &Columns<'_>, outcomes: Vec<u8>) -> PyResult<Self> {
         Ok(Self { numbers: columns.result(outcomes)?, words: &Outcome::WORDS, reasons: &Outcome::REASONS })
     }
 
@@ -219,8 +209,8 @@ impl Statuses {
         if let Ok(one) = bound.extract::<usize>() {
             return Ok(PyString::new(py, self.words[one]).into_any());
         }
-        let array: PyReadonlyArrayDyn<'py, i64> = bound.extract()?;
-        let words: Vec<_> = array.as_array().iter().map(|&k| self.words[k as usize]).collect();
+        let array: PyReadonlyArrayDyn<'py, u8> = bound.extract()?;
+        let words: Vec<_> = array.as_array().iter().map(|&k| self.words[usize::from(k)]).collect();
         py.import("numpy")?.call_method1("array", (words,))?.call_method1("reshape", (bound.getattr("shape")?,))
     }
 

@@ -32,7 +32,7 @@ pub(super) enum Domain {
 impl Domain {
     /// No comparison holds for what is not a number; without branches, so that long arrays go by vectors.
     #[inline]
-    fn holds(self, value: f64) -> bool {
+    pub(super) fn holds(self, value: f64) -> bool {
         match self {
             Self::Positive => (value > 0.0) & (value < f64::INFINITY),
             Self::NotNegative => (0.0..f64::INFINITY).contains(&value),

@@ -2,20 +2,37 @@
 
 use super::answers::{ByContact, GRID_WORK, Ready, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, first_above, run};
-use super::errors::input_error;
-use crate::circuit::Role;
+use super::errors::{guarded, input_error};
 use crate::circuit::chain::Network;
+use crate::circuit::{Contact, Role};
 use crate::error::InputError;
 use crate::response::ceiling::Status;
+use crate::response::sweep::Values;
 use crate::response::{linear, loss_disc, millivolt, sweep};
-use crate::watch::{Stopped, Watch};
+use crate::watch::{Stopped, Unwatched, Watch};
 use pyo3::prelude::*;
+use pyo3::types::PyFloat;
 
 /// Points of work of one answer that walks a network once or twice without blocks.
 const PLAIN_WORK: usize = 10;
 
 fn over(watch: &dyn Watch, size: usize, one: impl Fn(usize) -> f64) -> Result<Vec<f64>, Stopped> {
     (0..size).map(|point| if watch.stop() { Err(Stopped) } else { Ok(one(point)) }).collect()
+}
+
+/// Loss at one frequency, contacts as they are, without what arrays ask for: the same kernel, so the same bits. Nothing where the
+/// frequency is no plain number above zero.
+pub(super) fn loss_of_one(network: &Network, frequency_hz: &Bound<'_, PyAny>) -> PyResult<Option<f64>> {
+    let Ok(number) = frequency_hz.cast_exact::<PyFloat>() else { return Ok(None) };
+    let frequency = number.value();
+    if !Domain::Positive.holds(frequency) {
+        return Ok(None);
+    }
+    let whole = |contact: &Contact| Values::One(contact.film.resistance_ohm() + contact.constriction_ohm);
+    let contacts: Vec<_> = network.contacts.iter().map(whole).collect();
+    let mut loss = [0.0];
+    let done = guarded(|| sweep::loss_db(network, Values::One(frequency), &contacts, &mut loss, &Unwatched))?;
+    Ok(done.ok().map(|()| loss[0]))
 }
 
 pub(super) fn crosstalk_db<'py>(

@@ -16,6 +16,7 @@ use crate::error::InputError;
 use crate::response::linear::{self, AUDIBLE_BAND_HZ};
 use crate::response::sweep;
 use num_complex::Complex64;
+use pyo3::IntoPyObjectExt;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyMapping, PyType};
 
@@ -56,6 +57,11 @@ macro_rules! system_methods {
                 contacts: ByContact<'_, 'py>,
             ) -> PyResult<Py<PyAny>> {
                 let network = self.network(py)?;
+                if contacts.is_none() {
+                    if let Some(loss) = more::loss_of_one(network, frequency_hz)? {
+                        return loss.into_py_any(py);
+                    }
+                }
                 let ready = Ready::new(py, network, frequency_hz, contacts)?;
                 ready.evaluate(network, 0.0, sweep::loss_db)
             }

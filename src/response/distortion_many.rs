@@ -18,15 +18,17 @@ use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
 use crate::watch::{Stopped, Watch};
+use bytemuck::allocation::zeroed_vec;
 use num_complex::Complex64;
 use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
+use std::ops::Range;
 use std::sync::OnceLock;
 
 /// Points of a chunk where films go abreast.
 const ABREAST_CHUNK: usize = 1024;
 
-/// Points that are made room for at a time: whole chunks of either size.
-const BLOCK: usize = 64 * ABREAST_CHUNK;
+/// Chunks that are listed at a time.
+const BLOCK: usize = 16 * 1024;
 
 /// Points of a chunk where each goes alone.
 const ALONE_CHUNK: usize = 4;
@@ -70,7 +72,7 @@ pub struct Distortions {
     /// rounds of the solver
     pub rounds: Vec<i64>,
     /// [`Outcome`] by number
-    pub outcome: Vec<i64>,
+    pub outcome: Vec<u8>,
     /// smallest and largest chord of each contact, ohm
     pub chord_ohm: Vec<(Vec<f64>, Vec<f64>)>,
 }
@@ -83,36 +85,23 @@ struct Part<'a> {
     fundamental_db: &'a mut [f64],
     error_bound: &'a mut [f64],
     rounds: &'a mut [i64],
-    outcome: &'a mut [i64],
+    outcome: &'a mut [u8],
     chord_ohm: Vec<(&'a mut [f64], &'a mut [f64])>,
 }
 
 impl Distortions {
-    /// Room for `size` points, none of them there yet.
+    /// Room for `size` points, all zero; memory that nobody has touched, so that it costs nothing before it is written.
     fn with_room(size: usize, contacts: usize, harmonics: usize) -> Self {
-        let none = || Vec::with_capacity(size);
+        let column = || vec![0.0; size];
         Self {
-            thd_f: none(),
-            thd_r: none(),
-            harmonics: Vec::with_capacity(size * harmonics),
-            fundamental_db: none(),
-            error_bound: none(),
-            rounds: Vec::with_capacity(size),
-            outcome: Vec::with_capacity(size),
-            chord_ohm: (0..contacts).map(|_| (none(), none())).collect(),
-        }
-    }
-
-    /// Adds points up to `size`, all zero.
-    fn grow(&mut self, size: usize, harmonics: usize) {
-        let columns = [&mut self.thd_f, &mut self.thd_r, &mut self.fundamental_db, &mut self.error_bound];
-        columns.into_iter().for_each(|column| column.resize(size, 0.0));
-        self.harmonics.resize(size * harmonics, Complex64::default());
-        self.rounds.resize(size, 0);
-        self.outcome.resize(size, 0);
-        for (low, high) in &mut self.chord_ohm {
-            low.resize(size, 0.0);
-            high.resize(size, 0.0);
+            thd_f: column(),
+            thd_r: column(),
+            harmonics: zeroed_vec(size * harmonics),
+            fundamental_db: column(),
+            error_bound: column(),
+            rounds: vec![0; size],
+            outcome: vec![0; size],
+            chord_ohm: (0..contacts).map(|_| (column(), column())).collect(),
         }
     }
 
@@ -120,8 +109,7 @@ impl Distortions {
     #[must_use]
     pub fn of(points: &[Distortion], contacts: usize, harmonics: usize) -> Self {
         let mut all = Self::with_room(points.len(), contacts, harmonics);
-        all.grow(points.len(), harmonics);
-        for mut part in all.parts(0, points.len().max(1), harmonics) {
+        for mut part in all.parts(0..points.len(), points.len().max(1), harmonics) {
             for (k, one) in points.iter().enumerate() {
                 part.set(k, one);
             }
@@ -129,18 +117,19 @@ impl Distortions {
         all
     }
 
-    /// Chunks of the columns from point `start` on.
-    fn parts(&mut self, start: usize, chunk: usize, harmonics: usize) -> Vec<Part<'_>> {
+    /// Chunks of some points of the columns.
+    fn parts(&mut self, of: Range<usize>, chunk: usize, harmonics: usize) -> Vec<Part<'_>> {
         let mut chords: Vec<_> = self
             .chord_ohm
             .iter_mut()
-            .map(|(low, high)| low[start..].chunks_mut(chunk).zip(high[start..].chunks_mut(chunk)))
+            .map(|(low, high)| low[of.clone()].chunks_mut(chunk).zip(high[of.clone()].chunks_mut(chunk)))
             .collect();
-        let columns = self.thd_f[start..].chunks_mut(chunk).zip(self.thd_r[start..].chunks_mut(chunk));
-        let columns = columns.zip(self.harmonics[start * harmonics..].chunks_mut(chunk * harmonics.max(1)));
-        let columns = columns.zip(self.fundamental_db[start..].chunks_mut(chunk));
-        let columns = columns.zip(self.error_bound[start..].chunks_mut(chunk));
-        let columns = columns.zip(self.rounds[start..].chunks_mut(chunk)).zip(self.outcome[start..].chunks_mut(chunk));
+        let lines = &mut self.harmonics[of.start * harmonics..of.end * harmonics];
+        let columns = self.thd_f[of.clone()].chunks_mut(chunk).zip(self.thd_r[of.clone()].chunks_mut(chunk));
+        let columns = columns.zip(lines.chunks_mut(chunk * harmonics.max(1)));
+        let columns = columns.zip(self.fundamental_db[of.clone()].chunks_mut(chunk));
+        let columns = columns.zip(self.error_bound[of.clone()].chunks_mut(chunk));
+        let columns = columns.zip(self.rounds[of.clone()].chunks_mut(chunk)).zip(self.outcome[of].chunks_mut(chunk));
         columns
             .map(|((((((thd_f, thd_r), harmonics), fundamental_db), error_bound), rounds), outcome)| Part {
                 thd_f,
@@ -165,7 +154,7 @@ impl Part<'_> {
         self.fundamental_db[at] = one.fundamental_db;
         self.error_bound[at] = one.error_bound;
         self.rounds[at] = one.rounds as i64;
-        self.outcome[at] = one.outcome as i64;
+        self.outcome[at] = one.outcome as u8;
         for ((low, high), chord) in self.chord_ohm.iter_mut().zip(&one.chord_ohm) {
             (low[at], high[at]) = *chord;
         }
@@ -378,7 +367,7 @@ impl Chunk<'_, '_> {
         part.error_bound[at] = films.error[lane] * per_line * FRAC_1_SQRT_2 * (1.0 + thd_f);
         part.rounds[at] = 0;
         let converged = films.error[lane] <= CONVERGED * SQRT_2 * films.residue[lane];
-        part.outcome[at] = Outcome::of(converged, films.drive[lane]) as i64;
+        part.outcome[at] = Outcome::of(converged, films.drive[lane]) as u8;
         let count = self.asked.harmonics;
         // the second has number 0; of an odd law even ones are none
         let (first, step) = if film.shape == Shape::Expm1 { (0, 1) } else { (1, 2) };
@@ -408,11 +397,10 @@ pub fn distortion_many(
     let film = OneFilm::of(network, asked.film_ohm);
     let chunk = if film.is_some() { ABREAST_CHUNK } else { ALONE_CHUNK };
     let mut all = Distortions::with_room(size, network.contacts.len(), asked.harmonics);
-    // block by block, so that a large array is not touched before anything is asked to stop
-    for start in (0..size).step_by(BLOCK) {
-        all.grow(size.min(start + BLOCK), asked.harmonics);
+    // block by block, for the list of chunks is memory too
+    for start in (0..size).step_by(BLOCK * chunk) {
         let chunks: Vec<_> = all
-            .parts(start, chunk, asked.harmonics)
+            .parts(start..size.min(start + BLOCK * chunk), chunk, asked.harmonics)
             .into_iter()
             .enumerate()
             .map(|(number, part)| Chunk { network, asked, start: start + number * chunk, part })

@@ -14,7 +14,7 @@ pub(super) struct Shared<'n> {
 }
 
 /// Points that one thread takes at a time.
-const CHUNK: usize = 4096;
+const CHUNK: usize = 2048;
 
 /// Ranges that are read at a time.
 const TILE: usize = 512;
@@ -41,17 +41,49 @@ impl Sums {
     /// `count` points from `start` on.
     fn read(&mut self, ranges: &Ranges<'_>, start: usize, count: usize) {
         let (low, high) = (&mut self.low[..count], &mut self.high[..count]);
-        low.fill(0.0);
-        high.fill(0.0);
         let [bottom, top] = &mut self.next;
-        for (_, from, to) in ranges {
-            from.read(start, &mut bottom[..count]);
-            to.read(start, &mut top[..count]);
+        let (bottom, top) = (&mut bottom[..count], &mut top[..count]);
+        for (number, (_, from, to)) in ranges.iter().enumerate() {
+            if number == 0 {
+                from.read(start, low);
+                to.read(start, high);
+                high.iter_mut().zip(&*low).for_each(|(high, low)| *high = if *high > *low { *high } else { f64::NAN });
+                continue;
+            }
+            from.read(start, bottom);
+            to.read(start, top);
             for ((low, high), (&bottom, &top)) in low.iter_mut().zip(&mut *high).zip(bottom.iter().zip(&*top)) {
                 *low += bottom;
                 *high += if top > bottom { top } else { f64::NAN };
             }
         }
+    }
+}
+
+/// Which cells are used, a bit each.
+#[derive(Clone)]
+struct Marks([u64; NONE / 64 + 1]);
+
+impl Marks {
+    fn new() -> Self {
+        Self([0; NONE / 64 + 1])
+    }
+
+    #[inline]
+    fn mark(&mut self, cell: usize) {
+        self.0[cell / 64] |= 1 << (cell % 64);
+    }
+
+    fn join(&mut self, other: &Self) {
+        self.0.iter_mut().zip(&other.0).for_each(|(own, other)| *own |= other);
+    }
+
+    /// Those of cells that there are.
+    fn cells(&self) -> Vec<usize> {
+        let words = self.0.iter().enumerate().filter(|(_, word)| **word != 0);
+        let bits =
+            words.flat_map(|(k, word)| (0..64).filter(move |bit| word >> bit & 1 == 1).map(move |bit| 64 * k + bit));
+        bits.filter(|&cell| cell != NONE).collect()
     }
 }
 
@@ -110,15 +142,15 @@ impl<'n> Shared<'n> {
     }
 
     /// Numbers of the cells of points one after another.
-    fn numbers(&self, ranges: &Ranges<'_>, start: usize, numbers: &mut [u16]) -> Vec<bool> {
-        let mut used = vec![false; NONE + 1];
+    fn numbers(&self, ranges: &Ranges<'_>, start: usize, numbers: &mut [u16]) -> Marks {
+        let mut used = Marks::new();
         let mut sums = Sums::new();
         for (tile, numbers) in numbers.chunks_mut(TILE).enumerate() {
             sums.read(ranges, start + tile * TILE, numbers.len());
             for (number, sum) in numbers.iter_mut().zip(sums.low.iter().zip(&sums.high)) {
                 let cell = self.cell_number((*sum.0, *sum.1));
                 *number = cell as u16;
-                used[cell] = true;
+                used.mark(cell);
             }
         }
         used
@@ -181,8 +213,9 @@ impl<'n> Shared<'n> {
                 && self.direct_a == 0.0
                 && !chatter[from..to].iter().fold(false, |any, x| any | x.is_nan())
             {
+                let (to_harmonics, to_chatter) = (&mut *part.harmonics, &mut *part.chatter);
                 for (&place, (&harmonics, &chatter)) in found {
-                    (part.harmonics[place as usize], part.chatter[place as usize]) = (harmonics, chatter);
+                    (to_harmonics[place as usize], to_chatter[place as usize]) = (harmonics, chatter);
                 }
             } else {
                 for (&place, (&harmonics, &chatter)) in found {
@@ -217,7 +250,9 @@ impl<'n> Shared<'n> {
         let mut numbers = vec![0; found.status.len()];
         let parts: Vec<_> = numbers.chunks_mut(CHUNK).enumerate().collect();
         let in_parts = each(parts, |(part, numbers)| Ok(self.numbers(ranges, part * CHUNK, numbers)))?;
-        let all: Vec<usize> = (0..NONE).filter(|&number| in_parts.iter().any(|used| used[number])).collect();
+        let mut marks = Marks::new();
+        in_parts.iter().for_each(|part| marks.join(part));
+        let all = marks.cells();
         let mut used = Used { place: vec![0; NONE + 1], cells: Vec::new() };
         for (place, &number) in all.iter().chain(&[NONE]).enumerate() {
             used.place[number] = place as u16;
