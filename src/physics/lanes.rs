@@ -18,40 +18,40 @@ use std::ops::{Add, Div, Mul, Neg, Sub};
 /// Vectors that go side by side: one alone would wait for each of its own results.
 pub const SIDE_BY_SIDE: usize = 2;
 
-/// `SIDE_BY_SIDE` vectors of the processor's width.
+/// `W` vectors of the processor's width, usually [`SIDE_BY_SIDE`]: where nothing but a logarithm is taken more of them fit the registers.
 #[derive(Clone, Copy, Debug)]
-pub struct Lanes<S: Simd> {
+pub struct Lanes<S: Simd, const W: usize = SIDE_BY_SIDE> {
     simd: S,
-    value: [S::f64s; SIDE_BY_SIDE],
+    value: [S::f64s; W],
 }
 
 /// One truth value per lane.
 #[derive(Clone, Copy, Debug)]
-pub struct Mask<S: Simd> {
+pub struct Mask<S: Simd, const W: usize = SIDE_BY_SIDE> {
     simd: S,
-    value: [S::m64s; SIDE_BY_SIDE],
+    value: [S::m64s; W],
 }
 
 macro_rules! elementwise {
     ($trait:ident, $method:ident, $operation:ident) => {
-        impl<S: Simd> $trait for Lanes<S> {
+        impl<S: Simd, const W: usize> $trait for Lanes<S, W> {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: Self) -> Self {
                 self.with(other, |simd, a, b| simd.$operation(a, b))
             }
         }
-        impl<S: Simd> $trait<f64> for Lanes<S> {
+        impl<S: Simd, const W: usize> $trait<f64> for Lanes<S, W> {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: f64) -> Self {
                 self.$method(Self::splat(self.simd, other))
             }
         }
-        impl<S: Simd> $trait<Lanes<S>> for f64 {
-            type Output = Lanes<S>;
+        impl<S: Simd, const W: usize> $trait<Lanes<S, W>> for f64 {
+            type Output = Lanes<S, W>;
             #[inline(always)]
-            fn $method(self, other: Lanes<S>) -> Lanes<S> {
+            fn $method(self, other: Lanes<S, W>) -> Lanes<S, W> {
                 Lanes::splat(other.simd, self).$method(other)
             }
         }
@@ -63,7 +63,7 @@ elementwise!(Sub, sub, sub_f64s);
 elementwise!(Mul, mul, mul_f64s);
 elementwise!(Div, div, div_f64s);
 
-impl<S: Simd> Neg for Lanes<S> {
+impl<S: Simd, const W: usize> Neg for Lanes<S, W> {
     type Output = Self;
     #[inline(always)]
     fn neg(self) -> Self {
@@ -71,7 +71,7 @@ impl<S: Simd> Neg for Lanes<S> {
     }
 }
 
-impl<S: Simd> Mask<S> {
+impl<S: Simd, const W: usize> Mask<S, W> {
     /// Whether it holds in every lane.
     #[inline(always)]
     pub fn all(self) -> bool {
@@ -97,7 +97,7 @@ impl<S: Simd> Mask<S> {
 
     /// `yes` where it holds, `no` elsewhere.
     #[inline(always)]
-    pub fn select(self, yes: Lanes<S>, no: Lanes<S>) -> Lanes<S> {
+    pub fn select(self, yes: Lanes<S, W>, no: Lanes<S, W>) -> Lanes<S, W> {
         let simd = self.simd;
         Lanes {
             simd,
@@ -207,9 +207,9 @@ const EXPONENT: u64 = !((1 << 52) - 1);
 /// Largest argument of [`sinh_and_cosh_beyond`].
 pub const SERIES_TO: f64 = 1.5;
 
-impl<S: Simd> Lanes<S> {
+impl<S: Simd, const W: usize> Lanes<S, W> {
     /// Numbers in all lanes.
-    pub const COUNT: usize = SIDE_BY_SIDE * S::F64_LANES;
+    pub const COUNT: usize = W * S::F64_LANES;
 
     /// The instructions that it uses.
     #[inline(always)]
@@ -220,7 +220,7 @@ impl<S: Simd> Lanes<S> {
     /// The same number in every lane.
     #[inline(always)]
     pub fn splat(simd: S, number: f64) -> Self {
-        Self { simd, value: [simd.splat_f64s(number); SIDE_BY_SIDE] }
+        Self { simd, value: [simd.splat_f64s(number); W] }
     }
 
     /// The first [`Self::COUNT`] numbers of a list that has at least as many.
@@ -234,7 +234,7 @@ impl<S: Simd> Lanes<S> {
     #[inline(always)]
     pub fn store(self, to: &mut [f64]) {
         let vectors = S::as_mut_simd_f64s(to).0;
-        for (to, from) in vectors[..SIDE_BY_SIDE].iter_mut().zip(self.value) {
+        for (to, from) in vectors[..W].iter_mut().zip(self.value) {
             *to = from;
         }
     }
@@ -283,7 +283,7 @@ impl<S: Simd> Lanes<S> {
 
     /// Whether it is below.
     #[inline(always)]
-    pub fn below(self, other: Self) -> Mask<S> {
+    pub fn below(self, other: Self) -> Mask<S, W> {
         let simd = self.simd;
         Mask { simd, value: std::array::from_fn(|w| simd.less_than_f64s(self.value[w], other.value[w])) }
     }
@@ -320,14 +320,17 @@ impl<S: Simd> Lanes<S> {
     #[inline(always)]
     fn with_bits(self, change: impl Fn(u64) -> u64) -> Self {
         let simd = self.simd;
-        let one = |a: S::f64s| {
-            let mut bits = simd.transmute_u64s_f64s(a);
-            for lane in pulp::bytemuck::cast_slice_mut::<S::u64s, u64>(std::slice::from_mut(&mut bits)) {
-                *lane = change(*lane);
-            }
-            simd.transmute_f64s_u64s(bits)
-        };
-        Self { simd, value: [one(self.value[0]), one(self.value[1])] }
+        let value = self.value.map(
+            #[inline(always)]
+            |a| {
+                let mut bits = simd.transmute_u64s_f64s(a);
+                for lane in pulp::bytemuck::cast_slice_mut::<S::u64s, u64>(std::slice::from_mut(&mut bits)) {
+                    *lane = change(*lane);
+                }
+                simd.transmute_f64s_u64s(bits)
+            },
+        );
+        Self { simd, value }
     }
 
     /// `exp` from -700 to 700.

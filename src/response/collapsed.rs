@@ -31,6 +31,9 @@ const SHORT: usize = 64;
 /// Most frequencies that are worked out beforehand.
 const MOST: usize = 32 * 1024;
 
+/// Vectors side by side of one loop alone, where little more than the logarithm is left.
+const WIDE: usize = 4;
+
 /// Least deviation of the power from one that a logarithm is taken of here.
 const LEAST: f64 = -0.75;
 
@@ -108,7 +111,7 @@ impl<'a> Collapsed<'a> {
             }
             if group.across {
                 for from in (0..count).step_by(Lanes::<S>::COUNT) {
-                    (1.0 / Lanes::load(simd, &rho[from..])).store(&mut rho[from..]);
+                    (1.0 / Lanes::<S>::load(simd, &rho[from..])).store(&mut rho[from..]);
                 }
             }
         }
@@ -163,41 +166,90 @@ impl<'a> Collapsed<'a> {
         all.unwrap_or(nothing)
     }
 
-    /// Losses of a run of points, the first of which has number `at`, from the deviation of the vector at each place.
+    /// Losses of a run of points, the first of which has number `at`, from the deviation of the vector at each place; `safe`
+    /// where all deviations are known to be such as have a logarithm.
     #[inline(always)]
-    fn losses<S: Simd>(&self, simd: S, at: usize, out: &mut [f64], mut deviation: impl FnMut(usize) -> Lanes<S>) {
-        let splat = |number| Lanes::splat(simd, number);
-        let (mut least, mut sum) = (splat(0.0), splat(BEGINNING));
-        let mut place = 0;
-        let mut vectors = out.chunks_exact_mut(Lanes::<S>::COUNT);
-        for out in &mut vectors {
-            let d = deviation(place);
-            least = least.min(d);
-            sum = d.times_plus(splat(SCALE), sum);
-            d.decibels_beside_one().store(out);
-            place += Lanes::<S>::COUNT;
-        }
-        let rest = vectors.into_remainder();
-        if !rest.is_empty() {
-            let d = deviation(place);
-            least = least.min(d);
-            sum = d.times_plus(splat(SCALE), sum);
-            let mut lanes = [0.0; LANES];
-            d.decibels_beside_one().store(&mut lanes);
-            rest.copy_from_slice(&lanes[..rest.len()]);
-        }
-        if splat(LEAST).below(least).and(sum.below(splat(LITTLE))).all() {
+    fn losses<S: Simd, const W: usize>(
+        &self,
+        simd: S,
+        (at, safe): (usize, bool),
+        out: &mut [f64],
+        mut deviation: impl FnMut(usize) -> Lanes<S, W>,
+    ) {
+        let mut ends = Ends::new(simd);
+        if safe {
+            each_vector::<S, W, false>(out, &mut deviation, &mut ends);
             return;
         }
-        for place in (0..out.len()).step_by(Lanes::<S>::COUNT) {
+        each_vector::<S, W, true>(out, &mut deviation, &mut ends);
+        if ends.have_logarithms() {
+            return;
+        }
+        for place in (0..out.len()).step_by(Lanes::<S, W>::COUNT) {
             let mut lanes = [0.0; LANES];
             deviation(place).store(&mut lanes);
-            for (lane, out) in out[place..].iter_mut().take(Lanes::<S>::COUNT).enumerate() {
+            for (lane, out) in out[place..].iter_mut().take(Lanes::<S, W>::COUNT).enumerate() {
                 if !(LEAST < lanes[lane] && lanes[lane] < MOST_DEVIATION) {
                     *out = self.plain(at + place + lane);
                 }
             }
         }
+    }
+}
+
+/// What is seen of deviations.
+struct Ends<S: Simd, const W: usize> {
+    least: Lanes<S, W>,
+    /// times [`SCALE`]
+    sum: Lanes<S, W>,
+}
+
+impl<S: Simd, const W: usize> Ends<S, W> {
+    #[inline(always)]
+    fn new(simd: S) -> Self {
+        Self { least: Lanes::splat(simd, 0.0), sum: Lanes::splat(simd, BEGINNING) }
+    }
+
+    #[inline(always)]
+    fn look(&mut self, d: Lanes<S, W>) {
+        self.least = self.least.min(d);
+        self.sum = d.times_plus(Lanes::splat(d.simd(), SCALE), self.sum);
+    }
+
+    /// Whether every one is a number between [`LEAST`] and [`MOST_DEVIATION`].
+    #[inline(always)]
+    fn have_logarithms(&self) -> bool {
+        let splat = |number| Lanes::splat(self.sum.simd(), number);
+        splat(LEAST).below(self.least).and(self.sum.below(splat(LITTLE))).all()
+    }
+}
+
+/// Decibels of the vector of deviations at each place.
+#[inline(always)]
+fn each_vector<S: Simd, const W: usize, const LOOK: bool>(
+    out: &mut [f64],
+    deviation: &mut impl FnMut(usize) -> Lanes<S, W>,
+    ends: &mut Ends<S, W>,
+) {
+    let mut place = 0;
+    let mut vectors = out.chunks_exact_mut(Lanes::<S, W>::COUNT);
+    for out in &mut vectors {
+        let d = deviation(place);
+        if LOOK {
+            ends.look(d);
+        }
+        d.decibels_beside_one().store(out);
+        place += Lanes::<S, W>::COUNT;
+    }
+    let rest = vectors.into_remainder();
+    if !rest.is_empty() {
+        let d = deviation(place);
+        if LOOK {
+            ends.look(d);
+        }
+        let mut lanes = [0.0; LANES];
+        d.decibels_beside_one().store(&mut lanes);
+        rest.copy_from_slice(&lanes[..rest.len()]);
     }
 }
 
@@ -212,19 +264,19 @@ struct Tile<'a, S> {
 
 impl<S: Simd> Tile<'_, S> {
     #[inline(always)]
-    fn at(self, column: usize, place: usize) -> Lanes<S> {
+    fn at<const W: usize>(self, column: usize, place: usize) -> Lanes<S, W> {
         Lanes::load(self.simd, &self.columns[column * self.stride + self.offset + place..])
     }
 
     #[inline(always)]
-    fn pair(self, column: usize, place: usize) -> Pair<S> {
+    fn pair<const W: usize>(self, column: usize, place: usize) -> Pair<S, W> {
         (self.at(column, place), self.at(column + 1, place))
     }
 }
 
 /// `d` of one loop alone from `2 Re k` and `|k|^2`.
 #[inline(always)]
-fn of_one_loop<S: Simd>(rho: Lanes<S>, (twice, square): Pair<S>) -> Lanes<S> {
+fn of_one_loop<S: Simd, const W: usize>(rho: Lanes<S, W>, (twice, square): Pair<S, W>) -> Lanes<S, W> {
     rho * rho.times_plus(square, twice)
 }
 
@@ -291,10 +343,11 @@ impl Kernel<f64> for Collapsed<'_> {
             let coefficients = Tile { simd, columns, stride, offset };
             let alone = self.plan.one_loop();
             if let Some(same) = alone.and_then(|group| self.same_resistance(group, at, count)) {
-                let same = Lanes::splat(simd, same);
+                let safe = self.table.as_ref().is_some_and(|table| table.has_logarithms(same));
+                let same = Lanes::<S, WIDE>::splat(simd, same);
                 self.losses(
                     simd,
-                    at,
+                    (at, safe),
                     out,
                     #[inline(always)]
                     |place| of_one_loop(same, coefficients.pair(0, place)),
@@ -303,9 +356,9 @@ impl Kernel<f64> for Collapsed<'_> {
                 self.resistances(simd, at, count, room, &mut rho, &mut next);
                 let resistances = Tile { simd, columns: &rho, stride: room, offset: 0 };
                 if alone.is_some() {
-                    self.losses(
+                    self.losses::<S, WIDE>(
                         simd,
-                        at,
+                        (at, false),
                         out,
                         #[inline(always)]
                         |place| of_one_loop(resistances.at(0, place), coefficients.pair(0, place)),
@@ -313,7 +366,7 @@ impl Kernel<f64> for Collapsed<'_> {
                 } else {
                     self.losses(
                         simd,
-                        at,
+                        (at, false),
                         out,
                         #[inline(always)]
                         |place| self.deviation(place, coefficients, resistances, &mut z),

@@ -1,8 +1,9 @@
 //! What the loss of many points takes from frequency alone: see the page above.
 
+use super::{LEAST, MOST_DEVIATION};
 use crate::circuit::chain::{Link, Network};
 use crate::circuit::twoport::Step;
-use crate::physics::lanes::Lanes;
+use crate::physics::lanes::{Lanes, SIDE_BY_SIDE};
 use crate::response::sweep::{LANES, Values};
 use pulp::{Simd, WithSimd};
 use std::f64::consts::TAU;
@@ -77,7 +78,7 @@ impl<'a> Plan<'a> {
 }
 
 /// A complex number in each lane.
-pub(super) type Pair<S> = (Lanes<S>, Lanes<S>);
+pub(super) type Pair<S, const W: usize = SIDE_BY_SIDE> = (Lanes<S, W>, Lanes<S, W>);
 
 #[inline(always)]
 fn times<S: Simd>((a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
@@ -178,6 +179,29 @@ impl Part<'_> {
 pub(super) struct Table {
     pub(super) stride: usize,
     pub(super) columns: Vec<f64>,
+    /// of one loop alone: least and largest `2 Re k`, largest `|k|^2`; infinite where they are not known
+    ends: [f64; 3],
+}
+
+impl Table {
+    fn new(stride: usize, columns: Vec<f64>, is_one_loop: bool) -> Self {
+        let unknown = [f64::NEG_INFINITY, f64::INFINITY, f64::INFINITY];
+        if !is_one_loop || columns.iter().any(|number| !number.is_finite()) {
+            return Self { stride, columns, ends: unknown };
+        }
+        let (twice, square) = (&columns[..stride], &columns[stride..2 * stride]);
+        let least = twice.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = |column: &[f64]| column.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let ends = [least, most(twice), most(square)];
+        Self { stride, columns, ends }
+    }
+
+    /// Whether at this resistance of one loop alone every frequency has a deviation well inside what has a logarithm.
+    pub(super) fn has_logarithms(&self, rho: f64) -> bool {
+        // rounding of two operations is far less than the hundredth
+        let [least, most, square] = self.ends;
+        rho * least > 0.99 * LEAST && rho * (most + rho * square) < 0.99 * MOST_DEVIATION
+    }
 }
 
 /// Works out a table.
@@ -208,7 +232,7 @@ impl WithSimd for Make<'_> {
                 (stride, start),
             );
         }
-        Table { stride, columns }
+        Table::new(stride, columns, self.plan.one_loop().is_some())
     }
 }
 
