@@ -8,8 +8,8 @@
 //!
 //! across the signal with voltages for currents. The loss is the logarithm of the power `|1 + x|^2 = 1 + d`, taken from
 //! `d = Re x (2 + Re x) + (Im x)^2`: a loss of 1e-12 dB keeps its digits. One loop alone has `x = rho k`, `k = b w`, so
-//! `d = rho (2 Re k + rho |k|^2)`. Where the contacts make the output louder by 6 dB or more, `1 + d` would round, and the
-//! plain walk answers; so it does where `d` is infinite or not a number.
+//! `d = rho (2 Re k + rho |k|^2)`. A resistance in series with what is passive on both sides, or across it, makes nothing louder, so
+//! `d` is below zero by rounding alone. Where it is infinite or not a number, or were far below zero, the plain walk answers.
 //!
 //! Every point goes the same operations whatever the shape of the arrays, so none of its bits depends on its neighbours.
 

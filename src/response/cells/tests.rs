@@ -190,6 +190,52 @@ fn one_range_has_the_bits_that_it_has_among_many() {
     }
 }
 
+/// Two contacts of one loop, one of them with a direct current through it.
+fn two_in_a_loop(direct_current_a: f64) -> Network {
+    let second = PathItem::Contact(Contact { direct_current_a, ..Contact::ohmic("l", 0.0) });
+    let path = vec![contact("k"), second, lead(0.0, 0.0, 150e-12)];
+    Network::from_section(&section((1e3, 0.5), path, Load::resistance(47e3))).unwrap()
+}
+
+#[test]
+fn what_does_not_move_opens_or_carries_direct_current_is_as_alone() {
+    let mut all = networks();
+    all.truncate(6);
+    all.push(("two", two_in_a_loop(0.0)));
+    all.push(("direct", two_in_a_loop(2e-6)));
+    for (name, network) in all {
+        let across = network.contacts[0].role == Role::Shunt;
+        let (low, mut high): (Vec<f64>, Vec<f64>) = ranges(5000, across).into_iter().unzip();
+        for k in (0..5000).step_by(7) {
+            high[k] = if k % 2 == 0 { low[k] } else { f64::INFINITY };
+        }
+        let film_ohm = [Values::One(0.0), Values::One(0.0)];
+        let of = |low: Values<'_>, high: Values<'_>, points: usize| {
+            let both = [(0, low, high), (1, Values::One(1.0), Values::One(2.0))];
+            let asked = Asked {
+                network: &network,
+                frequency_hz: Values::One(1e3),
+                emf_v: Values::One(1.0),
+                film_ohm: &film_ohm[..network.contacts.len()],
+                ranges: Some(&both[..network.contacts.len()]),
+                band_hz: AUDIBLE_BAND_HZ,
+                other_channel: Some(1.0),
+            };
+            ceilings(&asked, points, &Unwatched).unwrap()
+        };
+        let many = of(Values::Many(&low), Values::Many(&high), low.len());
+        let mut seen = [0; 2];
+        for k in (0..low.len()).step_by(11).chain((0..low.len()).step_by(77)) {
+            let alone = of(Values::One(low[k]), Values::One(high[k]), 1);
+            assert_eq!(alone.status[0], many.status[k], "{name} {k} {} {}", low[k], high[k]);
+            assert_eq!(alone.chatter[0].to_bits(), many.chatter[k].to_bits(), "{name} {k} {} {}", low[k], high[k]);
+            assert_eq!(alone.harmonics[0].to_bits(), many.harmonics[k].to_bits(), "{name} {k}");
+            seen[usize::from(many.status[k] == Status::Holds)] += 1;
+        }
+        assert!(seen[1] > 100 && (across || seen[0] > 5), "{name} {seen:?}");
+    }
+}
+
 #[test]
 fn frequencies_along_either_axis_are_the_same() {
     let network = &networks()[1].1;

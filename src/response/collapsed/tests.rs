@@ -173,3 +173,20 @@ fn what_a_logarithm_does_not_know_is_as_in_the_plain_walk() {
         );
     }
 }
+
+#[test]
+fn a_row_past_all_numbers_leaves_its_neighbours_alone() {
+    let network = cartridge();
+    let f = geometric(20.0, 20e3, 200);
+    let ohm = [1.0, 1e155, 5.0, f64::MAX, f64::INFINITY, 1e150, 0.0];
+    let columns = [Values::Spread(&ohm, 200), Values::One(1.0)];
+    let all = losses(&network, Values::Spread(&f, 1), &columns, 1400);
+    let each: Vec<f64> = (0..1400).map(|k| ohm[k / 200]).collect();
+    let many = losses(&network, Values::Spread(&f, 1), &[Values::Many(&each), Values::One(1.0)], 1400);
+    for k in 0..1400 {
+        let plain = linear::loss_db(&network, f[k % 200], &[ohm[k / 200], 1.0]);
+        let same = |x: f64, y: f64| x == y || (x.is_nan() && y.is_nan());
+        assert!(same(all[k], plain) || (all[k] - plain).abs() < 1e-9, "{k} {} {plain}", all[k]);
+        assert!(same(all[k], many[k]), "{k} {} {}", all[k], many[k]);
+    }
+}
