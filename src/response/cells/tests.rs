@@ -209,9 +209,11 @@ fn what_does_not_move_opens_or_carries_direct_current_is_as_alone() {
         for k in (0..5000).step_by(7) {
             high[k] = if k % 2 == 0 { low[k] } else { f64::INFINITY };
         }
+        // the second contact of two stands now and then
+        let second: Vec<f64> = (0..5000).map(|k| if k % 5 == 0 { 1.0 } else { 2.0 }).collect();
         let film_ohm = [Values::One(0.0), Values::One(0.0)];
-        let of = |low: Values<'_>, high: Values<'_>, points: usize| {
-            let both = [(0, low, high), (1, Values::One(1.0), Values::One(2.0))];
+        let of = |low: Values<'_>, high: Values<'_>, second: Values<'_>, points: usize| {
+            let both = [(0, low, high), (1, Values::One(1.0), second)];
             let asked = Asked {
                 network: &network,
                 frequency_hz: Values::One(1e3),
@@ -223,10 +225,10 @@ fn what_does_not_move_opens_or_carries_direct_current_is_as_alone() {
             };
             ceilings(&asked, points, &Unwatched).unwrap()
         };
-        let many = of(Values::Many(&low), Values::Many(&high), low.len());
+        let many = of(Values::Many(&low), Values::Many(&high), Values::Many(&second), low.len());
         let mut seen = [0; 2];
         for k in (0..low.len()).step_by(11).chain((0..low.len()).step_by(77)) {
-            let alone = of(Values::One(low[k]), Values::One(high[k]), 1);
+            let alone = of(Values::One(low[k]), Values::One(high[k]), Values::One(second[k]), 1);
             assert_eq!(alone.status[0], many.status[k], "{name} {k} {} {}", low[k], high[k]);
             assert_eq!(alone.chatter[0].to_bits(), many.chatter[k].to_bits(), "{name} {k} {} {}", low[k], high[k]);
             assert_eq!(alone.harmonics[0].to_bits(), many.harmonics[k].to_bits(), "{name} {k}");

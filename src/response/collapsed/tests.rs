@@ -62,6 +62,17 @@ fn cartridge() -> Network {
     Network::from_section(&section).unwrap()
 }
 
+/// One contact across the signal.
+fn muted() -> Network {
+    let section = Section {
+        name: "muted".into(),
+        source: Some(Source { emf_v: 1.0, resistance_ohm: 600.0, inductance_h: 0.0 }),
+        path: vec![PathItem::Contact(Contact::perfect("mute", Role::Shunt)), lead(0.3, 1e-8)],
+        load: Load::resistance(1e4),
+    };
+    Network::from_section(&section).unwrap()
+}
+
 fn losses(network: &Network, f: Values<'_>, ohm: &[Values<'_>], points: usize) -> Vec<f64> {
     let mut out = vec![f64::NAN; points];
     loss_db(network, f, ohm, &mut out, &Unwatched).unwrap();
@@ -97,7 +108,7 @@ fn it_agrees_with_the_plain_walk() {
 
 #[test]
 fn no_shape_changes_a_bit() {
-    for network in [chain(), cartridge()] {
+    for network in [chain(), cartridge(), muted()] {
         for (frequencies, sets) in [(200, 9), (201, 7), (3, 400), (1, 600), (63, 20), (64, 20), (513, 3), (20_000, 2)] {
             let f = geometric(20.0, 20e3, frequencies);
             let r = geometric(1e-2, 1e4, sets);
