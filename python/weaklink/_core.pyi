@@ -292,7 +292,9 @@ class Divider(_Value):
 
 @final
 class Stage(_Value):
-    """Active stage: gain at 1 kHz (dB), equalisation "flat", "riaa" or "riaa 7950 us" (IEC 60098), output resistance."""
+    """Active stage: gain at 1 kHz (dB), equalisation "flat", "riaa" or "riaa 7950 us" (IEC 60098), output resistance.
+
+    At most 400 dB either way, and so for the stages of a chain together."""
 
     def __new__(
         cls,

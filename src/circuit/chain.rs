@@ -1,6 +1,7 @@
 //! A chain: sections and stages from the signal source to the ear.
 
 use super::section::unique;
+use super::stage::MOST_GAIN_DB;
 use super::twoport::Ladder;
 use super::{Contact, Role, Section, Source, Stage};
 use crate::error::InputError;
@@ -67,7 +68,7 @@ impl Chain {
     /// The first value out of its range; a chain that does not begin with a section that has a source; a section
     /// after a stage with a source of its own; two sections without a stage between; a name that comes twice.
     pub fn check(&self) -> Result<(), InputError> {
-        let mut after_stage = false;
+        let (mut after_stage, mut gain_db) = (false, 0.0f64);
         for (index, item) in self.items.iter().enumerate() {
             match item {
                 ChainItem::Section(section) => {
@@ -88,6 +89,12 @@ impl Chain {
                 }
                 ChainItem::Stage(stage) => {
                     stage.check()?;
+                    gain_db += stage.gain_db;
+                    if gain_db.abs() > MOST_GAIN_DB {
+                        let place = format!("chain: stages up to {:?}: gain_db", stage.name);
+                        let allowed = format!("allowed together: -{MOST_GAIN_DB} to {MOST_GAIN_DB} dB");
+                        return Err(InputError::new(place, gain_db, allowed));
+                    }
                     if index == 0 {
                         let place = format!("chain: stage {:?}", stage.name);
                         return Err(InputError::new(place, "comes first", "a chain begins with a section"));

@@ -130,6 +130,7 @@ impl Stage {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::circuit::{Chain, ChainItem, Load, Section, Source};
 
     #[test]
     fn a_gain_beyond_all_stages_is_refused() {
@@ -140,5 +141,28 @@ mod tests {
             assert!(said.contains("gain_db") && said.contains("-400 to 400 dB") && said.contains("\"p\""), "{said}");
         }
         assert!(with(400.0).check().is_ok() && with(-400.0).check().is_ok());
+    }
+
+    #[test]
+    fn stages_together_have_no_more_gain_than_one() {
+        let section = |source| Section { name: "s".into(), source, path: Vec::new(), load: Load::resistance(1e3) };
+        let stage = |gain_db| {
+            ChainItem::Stage(Stage {
+                name: format!("{gain_db}"),
+                gain_db,
+                equalisation: Equalisation::Flat,
+                output_resistance_ohm: 1.0,
+            })
+        };
+        let source = Source { emf_v: 1.0, resistance_ohm: 1.0, inductance_h: 0.0 };
+        let chain = |gains: &[f64]| {
+            let mut items = vec![ChainItem::Section(section(Some(source)))];
+            items.extend(gains.iter().flat_map(|&gain| [stage(gain), ChainItem::Section(section(None))]));
+            Chain { items }
+        };
+        let said = chain(&[250.0, 151.0]).check().unwrap_err().to_string();
+        assert!(said.contains("stages up to \"151\"") && said.contains("401") && said.contains("together"), "{said}");
+        assert!(chain(&[-250.0, -151.0]).check().is_err());
+        assert!(chain(&[250.0, -151.0, 300.0]).check().is_ok());
     }
 }

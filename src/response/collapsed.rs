@@ -9,7 +9,8 @@
 //! across the signal with voltages for currents. The loss is the logarithm of the power `|1 + x|^2 = 1 + d`, taken from
 //! `d = Re x (2 + Re x) + (Im x)^2`: a loss of 1e-12 dB keeps its digits. One loop alone has `x = rho k`, `k = b w`, so
 //! `d = rho (2 Re k + rho |k|^2)`. A resistance in series with what is passive on both sides, or across it, makes nothing louder, so
-//! `d` is below zero by rounding alone. Where it is infinite or not a number, or were far below zero, the plain walk answers.
+//! `d` is below zero by rounding alone. Where it is not between [`LEAST`] and
+//! [`MOST_DEVIATION`], infinite and not a number included, the plain walk answers.
 //!
 //! Every point goes the same operations whatever the shape of the arrays, so none of its bits depends on its neighbours.
 
@@ -40,11 +41,8 @@ const LEAST: f64 = -0.75;
 /// Largest one.
 const MOST_DEVIATION: f64 = 1e296;
 
-/// What deviations are added up with: a sum below [`LITTLE`] of up to [`TILE`] of them proves each below [`MOST_DEVIATION`], and a number.
-const SCALE: f64 = 1e-300;
-const LITTLE: f64 = 0.9 * SCALE * MOST_DEVIATION;
-/// What the sum begins with: far from numbers that some processors are slow with.
-const BEGINNING: f64 = 1e-290;
+/// A sum below this of up to [`TILE`] deviations none of which is below [`LEAST`] proves each of them below [`MOST_DEVIATION`], and a number.
+const MOST_SUM: f64 = 0.9 * MOST_DEVIATION;
 
 /// Loss of a network without contacts in a shared return.
 pub(super) struct Collapsed<'a> {
@@ -77,7 +75,7 @@ impl<'a> Collapsed<'a> {
         Self { network, plan, frequency_hz, contacts, table }
     }
 
-    /// By the plain walk: where the power is zero, infinite, not a number.
+    /// By the plain walk: where the deviation is not one that a logarithm is taken of here.
     #[cold]
     fn plain(&self, point: usize) -> f64 {
         let ohm: Vec<f64> = self.contacts.iter().map(|values| values.at(point)).collect();
@@ -200,27 +198,26 @@ impl<'a> Collapsed<'a> {
 /// What is seen of deviations.
 struct Ends<S: Simd, const W: usize> {
     least: Lanes<S, W>,
-    /// times [`SCALE`]
     sum: Lanes<S, W>,
 }
 
 impl<S: Simd, const W: usize> Ends<S, W> {
     #[inline(always)]
     fn new(simd: S) -> Self {
-        Self { least: Lanes::splat(simd, 0.0), sum: Lanes::splat(simd, BEGINNING) }
+        Self { least: Lanes::splat(simd, 0.0), sum: Lanes::splat(simd, 0.0) }
     }
 
     #[inline(always)]
     fn look(&mut self, d: Lanes<S, W>) {
         self.least = self.least.min(d);
-        self.sum = d.times_plus(Lanes::splat(d.simd(), SCALE), self.sum);
+        self.sum = self.sum + d;
     }
 
     /// Whether every one is a number between [`LEAST`] and [`MOST_DEVIATION`].
     #[inline(always)]
     fn have_logarithms(&self) -> bool {
         let splat = |number| Lanes::splat(self.sum.simd(), number);
-        splat(LEAST).below(self.least).and(self.sum.below(splat(LITTLE))).all()
+        splat(LEAST).below(self.least).and(self.sum.below(splat(MOST_SUM))).all()
     }
 }
 
@@ -285,7 +282,8 @@ impl Kernel<f64> for Collapsed<'_> {
     fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [f64]) {
         let room = out.len().min(TILE).next_multiple_of(LANES);
         let mut own = vec![0.0; self.plan.columns * room];
-        let mut rho = vec![0.0; self.plan.groups * room];
+        // idle lanes are worked too: ohms that nothing is wrong with
+        let mut rho = vec![1.0; self.plan.groups * room];
         // of a second contact in a loop
         let mut next = Vec::new();
         let (mut z, mut states) = (Vec::new(), Vec::with_capacity(4));

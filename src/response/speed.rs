@@ -6,7 +6,7 @@
 //! # Loss over sets and frequencies
 //!
 //! [`sweep`](super::sweep) works out once for each frequency what depends on frequency alone (`collapsed`: of one loop alone two real
-//! numbers, where there are several a complex number for each and a pair between any two), by the same vector walk whether frequencies
+//! numbers, where there are several two complex numbers for each and one between any two), by the same vector walk whether frequencies
 //! come again or not. A point of one loop then costs two multiplications and an addition for what its power deviates from one, and a
 //! logarithm of about 30 operations that takes the deviation as it is, so that a loss of 1e-12 dB keeps its digits. In a row of
 //! frequencies with resistances of its own the sum of these is one number, nothing is copied, and whether every deviation of the

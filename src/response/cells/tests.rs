@@ -205,9 +205,15 @@ fn what_does_not_move_opens_or_carries_direct_current_is_as_alone() {
     all.push(("direct", two_in_a_loop(2e-6)));
     for (name, network) in all {
         let across = network.contacts[0].role == Role::Shunt;
-        let (low, mut high): (Vec<f64>, Vec<f64>) = ranges(5000, across).into_iter().unzip();
+        let (mut low, mut high): (Vec<f64>, Vec<f64>) = ranges(5000, across).into_iter().unzip();
         for k in (0..5000).step_by(7) {
-            high[k] = if k % 2 == 0 { low[k] } else { f64::INFINITY };
+            if k % 2 == 0 {
+                high[k] = low[k];
+            } else if across {
+                low[k] = 0.0;
+            } else {
+                high[k] = f64::INFINITY;
+            }
         }
         // the second contact of two stands now and then
         let second: Vec<f64> = (0..5000).map(|k| if k % 5 == 0 { 1.0 } else { 2.0 }).collect();
@@ -227,14 +233,14 @@ fn what_does_not_move_opens_or_carries_direct_current_is_as_alone() {
         };
         let many = of(Values::Many(&low), Values::Many(&high), Values::Many(&second), low.len());
         let mut seen = [0; 2];
-        for k in (0..low.len()).step_by(11).chain((0..low.len()).step_by(77)) {
+        for k in (0..low.len()).step_by(11).chain((0..low.len()).step_by(35)) {
             let alone = of(Values::One(low[k]), Values::One(high[k]), Values::One(second[k]), 1);
             assert_eq!(alone.status[0], many.status[k], "{name} {k} {} {}", low[k], high[k]);
             assert_eq!(alone.chatter[0].to_bits(), many.chatter[k].to_bits(), "{name} {k} {} {}", low[k], high[k]);
             assert_eq!(alone.harmonics[0].to_bits(), many.harmonics[k].to_bits(), "{name} {k}");
             seen[usize::from(many.status[k] == Status::Holds)] += 1;
         }
-        assert!(seen[1] > 100 && (across || seen[0] > 5), "{name} {seen:?}");
+        assert!(seen[1] > 100 && seen[0] > 30, "{name} {seen:?}");
     }
 }
 
