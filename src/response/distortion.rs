@@ -36,7 +36,7 @@ impl Outcome {
         "no fundamental: the source is silent or the output passes nothing at its frequency",
     ];
 
-    /// Of an answer at its fundamental.
+    /// Of an answer at its fundamental; what is past all numbers has not converged.
     #[must_use]
     pub fn of(converged: bool, fundamental_v: f64) -> Self {
         if fundamental_v.is_nan() || fundamental_v <= 0.0 {
@@ -112,7 +112,7 @@ pub fn distortion(
         fundamental_db: 20.0 * (size / linear).log10(),
         error_bound: answer.error_v / (std::f64::consts::SQRT_2 * size) * (1.0 + thd_f),
         rounds: answer.rounds,
-        outcome: Outcome::of(answer.converged, size),
+        outcome: Outcome::of(answer.converged && thd_f.is_finite(), size),
         chord_ohm: answer.chord_ohm,
         film_peak_v: answer.film_peak_v,
     }
@@ -151,7 +151,7 @@ impl Solver {
             fundamental_db: 20.0 * (size / linear).abs().log10(),
             error_bound: road.error * per_v.abs() * FRAC_1_SQRT_2 * (1.0 + thd_f),
             rounds: 0,
-            outcome: Outcome::of(road.converged, size.abs()),
+            outcome: Outcome::of(road.converged && thd_f.is_finite(), size.abs()),
             chord_ohm,
             film_peak_v,
         })

@@ -366,7 +366,7 @@ impl Chunk<'_, '_> {
         let per_line = thd_f / films.residue[lane];
         part.error_bound[at] = films.error[lane] * per_line * FRAC_1_SQRT_2 * (1.0 + thd_f);
         part.rounds[at] = 0;
-        let converged = films.error[lane] <= CONVERGED * SQRT_2 * films.residue[lane];
+        let converged = films.error[lane] <= CONVERGED * SQRT_2 * films.residue[lane] && thd_f.is_finite();
         part.outcome[at] = Outcome::of(converged, films.drive[lane]) as u8;
         let count = self.asked.harmonics;
         // the second has number 0; of an odd law even ones are none

@@ -92,7 +92,7 @@ pub fn two_tone(
         level: products().iter().map(|&(k1, k2)| u(k1, k2) / upper).collect(),
         error_bound: answer.error_v / upper,
         rounds: answer.rounds,
-        outcome: Outcome::of(answer.converged, upper.min(u(1, 0))),
+        outcome: Outcome::of(answer.converged && rms.is_finite(), upper.min(u(1, 0))),
     }
 }
 

@@ -231,3 +231,26 @@ fn the_number_of_threads_changes_no_bit() {
         assert!(all.thd_f.iter().zip(&pieces).all(|(a, b)| a.to_bits() == b.to_bits()));
     }
 }
+
+#[test]
+fn what_is_past_all_numbers_has_not_converged() {
+    for film in [
+        Film::Tunnelling { resistance_ohm: 100.0, scale_v: 0.1 },
+        Film::Rectifying { resistance_ohm: 100.0, ideality: 1.0, leak_ratio: 0.1 },
+        Film::Bridged { resistance_ohm: 100.0 },
+    ] {
+        let network = network_of(film, Role::Signal, 0.0);
+        for emf_v in [1e30, 1e160, 1e200, 1e300, f64::MAX] {
+            let film_ohm: Vec<f64> = network.contacts.iter().map(|contact| contact.film.resistance_ohm()).collect();
+            let found = distortion(&mut Solver::default(), &network, (1e3, emf_v), &film_ohm, 3);
+            let is_number = found.thd_f.is_finite() && found.error_bound.is_finite();
+            assert!(found.outcome != Outcome::Converged || is_number, "{film:?} {emf_v} {found:?}");
+            let ohm: Vec<Values<'_>> = film_ohm.iter().map(|&ohm| Values::One(ohm)).collect();
+            let asked =
+                Asked { frequency_hz: Values::One(1e3), emf_v: Values::One(emf_v), film_ohm: &ohm, harmonics: 3 };
+            let many = distortion_many(&network, asked, 1, &Unwatched).unwrap();
+            let is_number = many.thd_f[0].is_finite() && many.error_bound[0].is_finite();
+            assert!(many.outcome[0] != Outcome::Converged as u8 || is_number, "{film:?} {emf_v} {many:?}");
+        }
+    }
+}
