@@ -12,8 +12,8 @@
 //! frequencies with resistances of its own the sum of these is one number, nothing is copied, and whether every deviation of the
 //! row has a logarithm is known from the ends of the table before it is begun; elsewhere resistances are written to a tile of 512 points
 //! and read again. The logarithm alone, memory left out, takes 1.3 ns a point with four vectors side by side, 1.5 with two, 2.0
-//! with one (AMD EPYC with AVX2); the call took 3.5 ms for 800 000 points before, 1.1 to 1.4 ms now, where numpy's closed form took
-//! 9 to 16 ms from one minute to the next.
+//! with one (AMD EPYC with AVX2, by a loop of its own that is not in this tree); the call took 3.5 ms for 800 000 points before, 1.1 to 1.4 ms now back to back and 2.9 to 3.3 between other
+//! work, as the table has it, where numpy's closed form took 9 to 16 ms from one minute to the next.
 //!
 //! Two thirds of what was won were calls: closures that are bound by `let`, or handed on as `&mut impl FnMut`, are functions without the
 //! processor's own instructions where the compiler does not put them in place, and then each vector operation inside is a call.
@@ -28,7 +28,7 @@
 //!
 //! T1 over many ranges (`cells`): a range costs its cell's number, a place in the order of the cells that are used, inside parts of 2048 whose
 //! answers stay near, the ends of the band and one or two polynomials of up to 12 terms with three steps of Newton; a cell costs some
-//! enclosures of 12 coefficients once, and a half octave of ranges shares it. 100 000 ranges took 8 ms, now 2.0 to 3.4 on the same
+//! enclosures of 12 coefficients once, and a half octave of ranges shares it. 100 000 ranges took 8 ms, now 2.0 to 3.8 on the same
 //! restless machine; 0.5 ms of it are the cells. Of the old time a quarter went into checking the numbers that came in (an index with each),
 //! an eighth into asking for each of 20 200 cells whether any of the parts had used it, another into numbers of 64 bits
 //! for statuses of ten kinds. The kernel itself is a twelfth.
