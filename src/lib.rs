@@ -36,6 +36,7 @@
 #[cfg(feature = "job")]
 pub mod bench;
 pub mod circuit;
+mod cores;
 pub mod error;
 pub mod hearing;
 #[cfg(feature = "job")]
@@ -48,8 +49,6 @@ mod python;
 pub mod response;
 #[cfg(feature = "job")]
 pub mod shop;
-#[cfg(feature = "threads")]
-mod threads;
 pub mod watch;
 
 pub use error::InputError;

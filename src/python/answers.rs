@@ -119,9 +119,6 @@ pub(super) fn whole(network: &Network, values: &[Values<'_>], point: usize) -> V
     values.iter().zip(&network.contacts).map(|(v, c)| at(*v, point) + c.constriction_ohm).collect()
 }
 
-/// Points of work of one answer that looks over a whole band.
-pub(super) const GRID_WORK: usize = 1000;
-
 pub(super) fn ceiling<'py>(
     py: Python<'py>,
     network: &Network,
@@ -167,7 +164,7 @@ pub(super) fn ceiling<'py>(
         band_hz,
         other_channel,
     };
-    let out = run(py, size.saturating_mul(GRID_WORK), |watch| ceilings(&asked, size, watch))?;
+    let out = run(py, |watch| ceilings(&asked, size, watch))?;
     Ok(Ceiling {
         statuses: Statuses::new(&columns, out.status.iter().copied())?,
         harmonics: columns.result(out.harmonics)?,

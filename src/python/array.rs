@@ -11,8 +11,10 @@ use numpy::{Element, IntoPyArray, PyArray1, PyArrayDyn, PyArrayMethods, PyReadon
 use pyo3::IntoPyObjectExt;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyInt};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Mutex, OnceLock, PoisonError};
+use std::thread::ThreadId;
+use std::time::{Duration, Instant};
 
 /// What values an argument may take.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -234,7 +236,7 @@ impl<'py> Columns<'py> {
     {
         let size = self.size;
         if size < OWN_MEMORY_FROM {
-            let out = run(self.py, size, move |watch| {
+            let out = run(self.py, move |watch| {
                 let mut out = vec![blank; size];
                 work(&mut out, watch)?;
                 Ok(out)
@@ -246,7 +248,7 @@ impl<'py> Columns<'py> {
         {
             let mut view = array.try_readwrite()?;
             let out = view.as_slice_mut()?;
-            run(self.py, size, |watch| work(out, watch))?;
+            run(self.py, |watch| work(out, watch))?;
         }
         Ok(array.reshape(self.shape.clone())?.into_any().unbind())
     }
@@ -290,63 +292,56 @@ pub(super) fn first_above(low: Values<'_>, high: Values<'_>, points: usize) -> O
     })
 }
 
-/// Points of work above which it moves to a thread of its own, so that Ctrl-C stays alive.
-const WATCHED_FROM: usize = 200_000;
+/// How long Ctrl-C may wait to be asked for.
+const ASKED_EVERY: Duration = Duration::from_millis(20);
 
-struct Flag(AtomicBool);
+/// Asks Python for Ctrl-C, now and then, where signals are its business: on the thread that called, which works with the others.
+struct Signals {
+    caller: ThreadId,
+    /// when the work asked first: what never asks does not need a clock
+    began: OnceLock<Instant>,
+    /// milliseconds from the beginning at which it is asked next
+    next: AtomicU64,
+    stopped: AtomicBool,
+    error: Mutex<Option<PyErr>>,
+}
 
-impl Watch for Flag {
-    fn stop(&self) -> bool {
-        self.0.load(Ordering::Relaxed)
+impl Signals {
+    fn new() -> Self {
+        Self {
+            caller: std::thread::current().id(),
+            began: OnceLock::new(),
+            next: AtomicU64::new(ASKED_EVERY.as_millis() as u64),
+            stopped: AtomicBool::new(false),
+            error: Mutex::new(None),
+        }
     }
 }
 
-/// Runs `work` with the interpreter released; Ctrl-C stops it, a panic becomes `InternalError`.
-pub(super) fn run<T: Send>(
-    py: Python<'_>,
-    points: usize,
-    work: impl FnOnce(&dyn Watch) -> Result<T, Stopped> + Send,
-) -> PyResult<T> {
-    let flag = Flag(AtomicBool::new(false));
-    if points < WATCHED_FROM {
-        return match py.detach(|| guarded(|| work(&flag)))? {
-            Ok(value) => Ok(value),
-            Err(stopped) => Err(super::errors::InternalError::new_err(stopped.to_string())),
-        };
-    }
-    let (sender, receiver) = std::sync::mpsc::channel();
-    let flag = &flag;
-    let mut interrupted = None;
-    let stop = &mut interrupted;
-    let outcome = py.detach(move || {
-        std::thread::scope(|scope| {
-            scope.spawn(move || {
-                // nobody listens any more only if the caller has gone: nothing to tell then
-                let _ = sender.send(guarded(|| work(flag)));
-            });
-            loop {
-                match receiver.recv_timeout(Duration::from_millis(20)) {
-                    Ok(outcome) => return Some(outcome),
-                    Err(std::sync::mpsc::RecvTimeoutError::Disconnected) => return None,
-                    Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {
-                        if stop.is_none() {
-                            if let Err(error) = Python::attach(|py| py.check_signals()) {
-                                flag.0.store(true, Ordering::Relaxed);
-                                *stop = Some(error);
-                            }
-                        }
-                    }
-                }
+impl Watch for Signals {
+    fn stop(&self) -> bool {
+        if self.stopped.load(Ordering::Relaxed) {
+            return true;
+        }
+        let now = self.began.get_or_init(Instant::now).elapsed();
+        if now.as_millis() as u64 >= self.next.load(Ordering::Relaxed) && std::thread::current().id() == self.caller {
+            self.next.store((now + ASKED_EVERY).as_millis() as u64, Ordering::Relaxed);
+            if let Err(error) = Python::attach(|py| py.check_signals()) {
+                *self.error.lock().unwrap_or_else(PoisonError::into_inner) = Some(error);
+                self.stopped.store(true, Ordering::Relaxed);
+                return true;
             }
-        })
-    });
-    if let Some(error) = interrupted {
+        }
+        false
+    }
+}
+
+/// Runs `work` with the interpreter released; Ctrl-C stops it, a panic becomes `InternalError`. The work must ask its watch on the thread that calls.
+pub(super) fn run<T: Send>(py: Python<'_>, work: impl FnOnce(&dyn Watch) -> Result<T, Stopped> + Send) -> PyResult<T> {
+    let signals = Signals::new();
+    let outcome = py.detach(|| guarded(|| work(&signals)))?;
+    if let Some(error) = signals.error.into_inner().unwrap_or_else(PoisonError::into_inner) {
         return Err(error);
     }
-    match outcome {
-        Some(Ok(Ok(value))) => Ok(value),
-        Some(Ok(Err(stopped))) => Err(super::errors::InternalError::new_err(stopped.to_string())),
-        Some(Err(error)) => Err(error),
-        None => Err(super::errors::InternalError::new_err("a worker thread ended without a result")),
-    }
+    outcome.map_err(|stopped| super::errors::InternalError::new_err(stopped.to_string()))
 }

@@ -63,7 +63,7 @@ pub(super) fn _masked<'py>(
     let by = maskers(py, &by)?;
     let probe_hz = flat(py, "probe_hz", probe_hz, Positive)?;
     let Listener { scale, quiets, .. } = listener(py, scale_name, &quiets, 0.0)?;
-    let found = run(py, probe_hz.len(), |_| Ok(masking::masked(&by, &probe_hz, scale, &quiets)))?;
+    let found = run(py, |_| Ok(masking::masked(&by, &probe_hz, scale, &quiets)))?;
     let found = found.map_err(|fault| input_error(py, fault))?;
     let out = PyDict::new(py);
     out.set_item("frequency_hz", probe_hz)?;
@@ -165,7 +165,7 @@ pub(super) fn _audible<'py>(
     let by = maskers(py, &by)?;
     let (lines, bands) = residue_of(py, &residue, &by)?;
     let listener = listener(py, scale_name, &quiets, keen_db)?;
-    let found = run(py, lines.len(), |_| Ok(audible::audible(&by, &lines, &bands, &listener)))?;
+    let found = run(py, |_| Ok(audible::audible(&by, &lines, &bands, &listener)))?;
     let found = found.map_err(|fault| input_error(py, fault))?;
     let out = PyDict::new(py);
     let excess = |e: &audible::Excess| (apart(&e.by_probe_db), e.whole_db, e.verdict.name());

@@ -1,6 +1,6 @@
 //! Bounds beside the ceiling of one tone: two tones, music, and an attack on the ceiling.
 
-use super::answers::{ByContact, GRID_WORK, Statuses, band, contact_columns, pairs, statused, whole};
+use super::answers::{ByContact, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Columns, Domain, at, first_above, run};
 use super::errors::input_error;
 use super::linear::{RangeColumns, range_columns};
@@ -142,7 +142,7 @@ pub(super) fn two_tone_ceiling<'py>(
     let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
     let wanted = wanted(py, &columns, &given)?;
     let size = columns.size;
-    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
+    let out = run(py, |watch| {
         let one = |point: usize| {
             if watch.stop() {
                 return Err(crate::watch::Stopped);
@@ -175,7 +175,7 @@ pub(super) fn music_ceiling<'py>(
     let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
     let wanted = wanted(py, &columns, &given)?;
     let size = columns.size;
-    let out = run(py, size, |watch| {
+    let out = run(py, |watch| {
         let one = |point: usize| {
             if watch.stop() {
                 return Err(crate::watch::Stopped);
@@ -225,7 +225,7 @@ pub(super) fn ceiling_by_readings<'py>(
     let wanted = wanted(py, &columns, &given)?;
     let read = read.into_iter().map(|(k, n)| Ok((k, columns.values(n)?))).collect::<PyResult<Vec<_>>>()?;
     let size = columns.size;
-    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
+    let out = run(py, |watch| {
         let one = |point: usize| {
             if watch.stop() {
                 return Err(crate::watch::Stopped);
@@ -394,7 +394,7 @@ pub(super) fn try_ceiling(
     let search = Search { trials, seed, samples, periods };
     let fixed = network.resistances_ohm();
     // always watched: a search can take long
-    let (bound, found) = run(py, usize::MAX, |watch| {
+    let (bound, found) = run(py, |watch| {
         let bound = attack::attacked(network, frequency_hz, &moving, &fixed, search);
         let found = match bound {
             Ok(_) => attack::attack(network, frequency_hz, &moving, &fixed, search, watch)?,

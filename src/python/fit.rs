@@ -34,9 +34,7 @@ pub(super) fn _fit_film_json<'py>(
     let voltage = flat(py, "voltage_v", voltage_v, Domain::Finite)?;
     let current = flat(py, "current_a", current_a, Domain::Finite)?;
     let sd = sd_v.map(|sd| flat(py, "sd_v", sd, Domain::Positive)).transpose()?;
-    // some thousand passes over the points: a thousand points are long work already
-    let work = voltage.len().saturating_mul(200);
-    let found = run(py, work, |watch| match fit::fit_film_watched(&voltage, &current, sd.as_deref(), watch) {
+    let found = run(py, |watch| match fit::fit_film_watched(&voltage, &current, sd.as_deref(), watch) {
         Ok(Err(stopped)) => Err(stopped),
         Ok(Ok(found)) => Ok(Ok(found)),
         Err(fault) => Ok(Err(fault)),

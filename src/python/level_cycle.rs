@@ -3,7 +3,7 @@
 use super::answers::{ByContact, Statuses};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
-use super::steady::{AtLevel, Distortion, SOLVE_WORK, over_points, wrap};
+use super::steady::{AtLevel, Distortion, over_points, wrap};
 use crate::circuit::chain::Network;
 use crate::error::InputError;
 use crate::physics::Film;
@@ -105,14 +105,13 @@ pub(super) fn level_cycle<'py>(
         .map(|&(contact, frit_v)| Breakdown { contact, frit_v, pinned_v: pinned_v.unwrap_or(PINNED_V.min(frit_v)) })
         .collect();
     let film_ohm: Vec<f64> = network.contacts.iter().map(|c| c.film.resistance_ohm()).collect();
-    let cycle = run(py, columns.size.saturating_mul(10 * SOLVE_WORK), |watch| {
-        match cycles::level_cycle(network, &film_ohm, (frequency_hz, &levels), &breakdowns, watch) {
+    let cycle =
+        run(py, |watch| match cycles::level_cycle(network, &film_ohm, (frequency_hz, &levels), &breakdowns, watch) {
             Ok(Ok(cycle)) => Ok(Ok(cycle)),
             Ok(Err(stopped)) => Err(stopped),
             Err(fault) => Ok(Err(fault)),
-        }
-    })?
-    .map_err(|fault| input_error(py, fault))?;
+        })?
+        .map_err(|fault| input_error(py, fault))?;
     let leg = |steps: &[Step]| -> PyResult<Py<Distortion>> {
         let all: Vec<One> = steps.iter().map(|step| step.distortion.clone()).collect();
         Py::new(py, wrap(py, network, &columns, Distortions::of(&all, network.contacts.len(), 10), 10)?)
@@ -173,7 +172,7 @@ pub(super) fn signature<'py>(
     let asked = AtLevel::new(py, network, &[("frequency_hz", frequency_hz)], emf_v, contacts)?;
     let (columns, levels) = (&asked.columns, asked.values()?);
     let size = columns.size;
-    let out = run(py, size.saturating_mul(2 * SOLVE_WORK), |watch| {
+    let out = run(py, |watch| {
         over_points(watch, size, |solver, point| {
             let (hz, emf) = (levels.frequency(0, point), levels.emf(point));
             distortion::signature(solver, network, (hz, emf), &levels.film_ohm(point))

@@ -1,6 +1,6 @@
 //! Linear answers beside transfer and loss: crosstalk, damping, dissipation, imbalance, the range of loss.
 
-use super::answers::{ByContact, GRID_WORK, Ready, Statuses, band, contact_columns, pairs, statused, whole};
+use super::answers::{ByContact, Ready, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, first_above, run};
 use super::errors::{guarded, input_error};
 use crate::circuit::chain::Network;
@@ -12,9 +12,6 @@ use crate::response::{linear, loss_disc, millivolt, sweep};
 use crate::watch::{Stopped, Unwatched, Watch};
 use pyo3::prelude::*;
 use pyo3::types::PyFloat;
-
-/// Points of work of one answer that walks a network once or twice without blocks.
-const PLAIN_WORK: usize = 10;
 
 fn over(watch: &dyn Watch, size: usize, one: impl Fn(usize) -> f64) -> Result<Vec<f64>, Stopped> {
     (0..size).map(|point| if watch.stop() { Err(Stopped) } else { Ok(one(point)) }).collect()
@@ -79,9 +76,7 @@ fn plain<'py>(
     let (frequency, emf) = (columns.values(frequency)?, columns.values(emf)?);
     let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
     let size = columns.size;
-    let out = run(py, size.saturating_mul(PLAIN_WORK), |watch| {
-        over(watch, size, |k| law(at(frequency, k), at(emf, k), &whole(network, &values, k)))
-    })?;
+    let out = run(py, |watch| over(watch, size, |k| law(at(frequency, k), at(emf, k), &whole(network, &values, k))))?;
     columns.result(out)
 }
 
@@ -124,7 +119,7 @@ pub(super) fn millivolt_bound<'py>(
     let (frequency, across, load) = (columns.values(frequency)?, columns.values(across)?, columns.values(load)?);
     let size = columns.size;
     let ohm = network.resistances_ohm();
-    let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
+    let out = run(py, |watch| {
         let mut known = (f64::NAN, Ok(f64::NAN));
         let mut out = Vec::with_capacity(size);
         for point in 0..size {
@@ -217,7 +212,7 @@ pub(super) fn loss_range_db<'py>(
         wanted.push((*index, low, high));
     }
     let size = columns.size;
-    let out = run(py, size.saturating_mul(PLAIN_WORK), |watch| {
+    let out = run(py, |watch| {
         let mut out = Vec::with_capacity(size);
         for point in 0..size {
             if watch.stop() {

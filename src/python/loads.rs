@@ -74,7 +74,7 @@ impl Load {
         let columns = arguments.broadcast()?;
         let (values, size, load) = (columns.values(frequency)?, columns.size, self.0);
         let one = |k: usize| load.admittance(at(values, k)).inv();
-        let out = run(py, size, |_| Ok((0..size).map(one).collect::<Vec<Complex64>>()))?;
+        let out = run(py, |_| Ok((0..size).map(one).collect::<Vec<Complex64>>()))?;
         columns.result(out)
     }
     /// Q of the whole loudspeaker with a resistance in series.

@@ -253,7 +253,7 @@ pub(super) fn over<'py>(
     let columns = taken.broadcast()?;
     let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
     let size = columns.size;
-    let out = run(py, size, |watch| {
+    let out = run(py, |watch| {
         let mut point = vec![0.0; values.len()];
         let mut out = Vec::with_capacity(size);
         for k in 0..size {
@@ -351,9 +351,7 @@ pub(super) fn _spots_ohm(
         let value = format!("{}, {} and {} values", x_m.len(), y_m.len(), radius_m.len());
         return Err(input_error(py, InputError::new("x_m, y_m, radius_m", value, "allowed: as many of each")));
     }
-    // pairs, not spots, are the work
-    let work = spots.len().saturating_mul(spots.len());
-    let found = run(py, work, |watch| match constriction::spots_ohm_watched(&spots, resistivity_ohm_m, watch) {
+    let found = run(py, |watch| match constriction::spots_ohm_watched(&spots, resistivity_ohm_m, watch) {
         Ok(Err(stopped)) => Err(stopped),
         Ok(Ok(ohm)) => Ok(Ok(ohm)),
         Err(fault) => Ok(Err(fault)),

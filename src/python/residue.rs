@@ -3,7 +3,7 @@
 use super::answers::{ByContact, Statuses, band, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
-use super::steady::{SOLVE_WORK, over_points};
+use super::steady::over_points;
 use crate::bench::names::allowed_names;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -135,7 +135,7 @@ pub(super) fn residue<'py>(
     let flicker =
         fluctuating.iter().map(|&(k, n)| Ok((k, columns.values(n)?))).collect::<PyResult<Vec<(usize, _)>>>()?;
     let size = columns.size;
-    let out = run(py, size.saturating_mul(SOLVE_WORK), |watch| {
+    let out = run(py, |watch| {
         over_points(watch, size, |solver, point| {
             let tone = (at(frequency, point), at(emf, point));
             let mut film_ohm: Vec<f64> = values.iter().map(|v| at(*v, point)).collect();
@@ -193,7 +193,7 @@ pub(super) fn johnson_v<'py>(
     let columns = arguments.broadcast()?;
     let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
     let size = columns.size;
-    let out = run(py, size.saturating_mul(SOLVE_WORK), |watch| {
+    let out = run(py, |watch| {
         over_points(watch, size, |_, point| residue::johnson_v(network, &whole(network, &values, point), &view))
     })?;
     columns.result(out)

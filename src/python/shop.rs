@@ -19,9 +19,7 @@ use serde_json::json;
 /// Reads a log: arrays of the pairs, and the account of its rows as JSON.
 #[pyfunction]
 pub(super) fn _log_read<'py>(py: Python<'py>, data: &[u8], file: &str) -> PyResult<(Bound<'py, PyDict>, String)> {
-    // a row is some tens of bytes
-    let rows = data.len() / 50;
-    let log = run(py, rows, |watch| crate::shop::read(data, file, watch))?.map_err(|fault| input_error(py, fault))?;
+    let log = run(py, |watch| crate::shop::read(data, file, watch))?.map_err(|fault| input_error(py, fault))?;
     let account = json!({
         "used": log.used,
         "without_after": log.without_after,

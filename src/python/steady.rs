@@ -4,6 +4,7 @@ use super::answers::{ByContact, Statuses, contact_columns, statused};
 use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
 use crate::circuit::chain::Network;
+use crate::cores;
 use crate::error::InputError;
 use crate::response::distortion_many::{Asked, Distortions, distortion_many};
 use crate::response::steady::solve::Solver;
@@ -14,9 +15,6 @@ use numpy::{IntoPyArray, PyArrayMethods};
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 
-/// Points of work of one solve.
-pub(super) const SOLVE_WORK: usize = 3000;
-
 /// Most harmonics that may be asked for.
 const MOST_HARMONICS: usize = 1000;
 
@@ -26,17 +24,11 @@ pub(super) fn over_points<T: Send>(
     size: usize,
     one: impl Fn(&mut Solver, usize) -> T + Sync,
 ) -> Result<Vec<T>, Stopped> {
-    use rayon::prelude::*;
-    let guarded = |solver: &mut Solver, point| if watch.stop() { Err(Stopped) } else { Ok(one(solver, point)) };
-    if size > 1 {
-        if let Some(pool) = crate::threads::pool() {
-            return pool.install(|| {
-                (0..size).into_par_iter().map_init(Solver::default, |s, point| guarded(s, point)).collect()
-            });
-        }
-    }
-    let mut solver = Solver::default();
-    (0..size).map(|point| guarded(&mut solver, point)).collect()
+    cores::answers(
+        size,
+        Solver::default,
+        |solver, point| if watch.stop() { Err(Stopped) } else { Ok(one(solver, point)) },
+    )
 }
 
 /// Columns of a question about a level: frequency, EMF, contacts.
@@ -159,7 +151,7 @@ pub(super) fn distortion<'py>(
     let asked = AtLevel::new(py, network, &[("frequency_hz", frequency_hz)], emf_v, contacts)?;
     let (columns, levels) = (&asked.columns, asked.values()?);
     let size = columns.size;
-    let found = run(py, size.saturating_mul(SOLVE_WORK), |watch| {
+    let found = run(py, |watch| {
         let frequency_hz = levels.frequency[0];
         let asked = Asked { frequency_hz, emf_v: levels.emf, film_ohm: &levels.contacts, harmonics };
         distortion_many(network, asked, size, watch)
@@ -254,7 +246,7 @@ pub(super) fn two_tone<'py>(
         return Err(input_error(py, InputError::new("high_hz", found, "allowed: above low_hz")));
     }
     let size = columns.size;
-    let out = run(py, size.saturating_mul(10 * SOLVE_WORK), |watch| {
+    let out = run(py, |watch| {
         over_points(watch, size, |solver, point| {
             let tones = (levels.frequency(0, point), levels.frequency(1, point));
             two_tone::two_tone(solver, network, tones, (levels.emf(point), ratio), &levels.film_ohm(point))

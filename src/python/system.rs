@@ -1,6 +1,6 @@
 //! Sections and chains as Python sees them.
 
-use super::answers::{ByContact, Ceiling, GRID_WORK, Ready, band, ceiling, contact_columns, whole};
+use super::answers::{ByContact, Ceiling, Ready, band, ceiling, contact_columns, whole};
 use super::array::{Arguments, run};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
@@ -220,7 +220,7 @@ macro_rules! system_methods {
                 let columns = arguments.broadcast()?;
                 let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
                 let size = columns.size;
-                let out = run(py, size.saturating_mul(GRID_WORK), |watch| {
+                let out = run(py, |watch| {
                     let one = |point: usize| {
                         if watch.stop() {
                             return Err(crate::watch::Stopped);

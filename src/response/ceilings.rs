@@ -7,6 +7,7 @@ use super::ceiling_many::{Beside, ceiling_many_beside};
 use super::level::{on_contact, section_emf_v};
 use super::sweep::Values;
 use crate::circuit::chain::Network;
+use crate::cores;
 use crate::watch::{Stopped, Watch};
 use shared::Shared;
 use std::collections::HashMap;
@@ -170,31 +171,6 @@ impl<'a> Asked<'a> {
     }
 }
 
-/// Applies work to every item of a list, on all cores where the feature `threads` is on and there is more than one item.
-fn each<T: Send, U: Send>(
-    items: Vec<T>,
-    work: impl Fn(T) -> Result<U, Stopped> + Sync + Send,
-) -> Result<Vec<U>, Stopped> {
-    each_in(items, || (), |(), item| work(item))
-}
-
-/// The same with room that items share one after another; what it holds must not count.
-fn each_in<R, T: Send, U: Send>(
-    items: Vec<T>,
-    room: impl Fn() -> R + Sync + Send,
-    work: impl Fn(&mut R, T) -> Result<U, Stopped> + Sync + Send,
-) -> Result<Vec<U>, Stopped> {
-    #[cfg(feature = "threads")]
-    if items.len() > 1 {
-        use rayon::prelude::*;
-        if let Some(pool) = crate::threads::pool() {
-            return pool.install(|| items.into_par_iter().map_init(room, work).collect());
-        }
-    }
-    let mut room = room();
-    items.into_iter().map(|item| work(&mut room, item)).collect()
-}
-
 /// Ceilings of many points, a list of each part of [`Ceiling`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ceilings {
@@ -211,7 +187,7 @@ impl Ceilings {
         Self { harmonics: vec![0.0; points], chatter: vec![0.0; points], status: vec![Status::Holds; points] }
     }
 
-    fn parts(&mut self, length: usize) -> impl Iterator<Item = Part<'_>> {
+    fn parts(&mut self, length: usize) -> impl ExactSizeIterator<Item = Part<'_>> {
         let Self { harmonics, chatter, status } = self;
         let lists = harmonics.chunks_mut(length).zip(chatter.chunks_mut(length)).zip(status.chunks_mut(length));
         let part =
@@ -252,18 +228,20 @@ pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<C
         }
     }
     let store = Store::default();
-    let part = |mut part: Part<'_>| {
-        let mut kept = Kept::new(&store);
-        for place in 0..part.len() {
-            if watch.stop() {
-                return Err(Stopped);
+    cores::each(
+        found.parts(CHUNK),
+        || Kept::new(&store),
+        |kept, mut part| {
+            for place in 0..part.len() {
+                if watch.stop() {
+                    return Err(Stopped);
+                }
+                let ceiling = asked.one(part.start + place, kept);
+                part.set(place, ceiling);
             }
-            let ceiling = asked.one(part.start + place, &mut kept);
-            part.set(place, ceiling);
-        }
-        watch.done(part.len());
-        Ok(())
-    };
-    each(found.parts(CHUNK).collect(), part)?;
+            watch.done(part.len());
+            Ok(())
+        },
+    )?;
     Ok(found)
 }

@@ -14,6 +14,7 @@ use super::steady::solve::{CONVERGED, ENOUGH, Solver};
 use super::sweep::Values;
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
+use crate::cores;
 use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
@@ -21,14 +22,10 @@ use crate::watch::{Stopped, Watch};
 use bytemuck::allocation::zeroed_vec;
 use num_complex::Complex64;
 use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
-use std::ops::Range;
 use std::sync::OnceLock;
 
 /// Points of a chunk where films go abreast.
 const ABREAST_CHUNK: usize = 1024;
-
-/// Chunks that are listed at a time.
-const BLOCK: usize = 16 * 1024;
 
 /// Points of a chunk where each goes alone.
 const ALONE_CHUNK: usize = 4;
@@ -109,7 +106,7 @@ impl Distortions {
     #[must_use]
     pub fn of(points: &[Distortion], contacts: usize, harmonics: usize) -> Self {
         let mut all = Self::with_room(points.len(), contacts, harmonics);
-        for mut part in all.parts(0..points.len(), points.len().max(1), harmonics) {
+        for mut part in all.parts(points.len().max(1), harmonics) {
             for (k, one) in points.iter().enumerate() {
                 part.set(k, one);
             }
@@ -118,30 +115,23 @@ impl Distortions {
     }
 
     /// Chunks of some points of the columns.
-    fn parts(&mut self, of: Range<usize>, chunk: usize, harmonics: usize) -> Vec<Part<'_>> {
-        let mut chords: Vec<_> = self
-            .chord_ohm
-            .iter_mut()
-            .map(|(low, high)| low[of.clone()].chunks_mut(chunk).zip(high[of.clone()].chunks_mut(chunk)))
-            .collect();
-        let lines = &mut self.harmonics[of.start * harmonics..of.end * harmonics];
-        let columns = self.thd_f[of.clone()].chunks_mut(chunk).zip(self.thd_r[of.clone()].chunks_mut(chunk));
-        let columns = columns.zip(lines.chunks_mut(chunk * harmonics.max(1)));
-        let columns = columns.zip(self.fundamental_db[of.clone()].chunks_mut(chunk));
-        let columns = columns.zip(self.error_bound[of.clone()].chunks_mut(chunk));
-        let columns = columns.zip(self.rounds[of.clone()].chunks_mut(chunk)).zip(self.outcome[of].chunks_mut(chunk));
-        columns
-            .map(|((((((thd_f, thd_r), harmonics), fundamental_db), error_bound), rounds), outcome)| Part {
-                thd_f,
-                thd_r,
-                harmonics,
-                fundamental_db,
-                error_bound,
-                rounds,
-                outcome,
-                chord_ohm: chords.iter_mut().filter_map(Iterator::next).collect(),
-            })
-            .collect()
+    fn parts(&mut self, chunk: usize, harmonics: usize) -> impl ExactSizeIterator<Item = Part<'_>> + Send {
+        let chords = self.chord_ohm.iter_mut();
+        let mut chords: Vec<_> = chords.map(|(low, high)| low.chunks_mut(chunk).zip(high.chunks_mut(chunk))).collect();
+        let columns = self.thd_f.chunks_mut(chunk).zip(self.thd_r.chunks_mut(chunk));
+        let columns = columns.zip(self.harmonics.chunks_mut(chunk * harmonics.max(1)));
+        let columns = columns.zip(self.fundamental_db.chunks_mut(chunk)).zip(self.error_bound.chunks_mut(chunk));
+        let columns = columns.zip(self.rounds.chunks_mut(chunk)).zip(self.outcome.chunks_mut(chunk));
+        columns.map(move |((((((thd_f, thd_r), harmonics), fundamental_db), error_bound), rounds), outcome)| Part {
+            thd_f,
+            thd_r,
+            harmonics,
+            fundamental_db,
+            error_bound,
+            rounds,
+            outcome,
+            chord_ohm: chords.iter_mut().filter_map(Iterator::next).collect(),
+        })
     }
 }
 
@@ -397,32 +387,10 @@ pub fn distortion_many(
     let film = OneFilm::of(network, asked.film_ohm);
     let chunk = if film.is_some() { ABREAST_CHUNK } else { ALONE_CHUNK };
     let mut all = Distortions::with_room(size, network.contacts.len(), asked.harmonics);
-    // block by block, for the list of chunks is memory too
-    for start in (0..size).step_by(BLOCK * chunk) {
-        let chunks: Vec<_> = all
-            .parts(start..size.min(start + BLOCK * chunk), chunk, asked.harmonics)
-            .into_iter()
-            .enumerate()
-            .map(|(number, part)| Chunk { network, asked, start: start + number * chunk, part })
-            .collect();
-        on_all_cores(chunks, |room, mut chunk| chunk.run(film.as_ref(), room, watch))?;
-    }
+    cores::each(all.parts(chunk, asked.harmonics).enumerate(), Room::default, |room, (number, part)| {
+        Chunk { network, asked, start: number * chunk, part }.run(film.as_ref(), room, watch)
+    })?;
     Ok(all)
-}
-
-fn on_all_cores<T: Send>(
-    chunks: Vec<T>,
-    work: impl Fn(&mut Room, T) -> Result<(), Stopped> + Sync + Send,
-) -> Result<(), Stopped> {
-    #[cfg(feature = "threads")]
-    if chunks.len() > 1 {
-        use rayon::prelude::*;
-        if let Some(pool) = crate::threads::pool() {
-            return pool.install(|| chunks.into_par_iter().try_for_each_init(Room::default, work));
-        }
-    }
-    let mut room = Room::default();
-    chunks.into_iter().try_for_each(|chunk| work(&mut room, chunk))
 }
 
 #[cfg(test)]

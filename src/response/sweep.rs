@@ -8,6 +8,7 @@ use super::collapsed::Collapsed;
 use super::walk::{Block, at};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
+use crate::cores;
 use crate::watch::{Stopped, Watch};
 use num_complex::Complex64;
 use pulp::{Simd, WithSimd};
@@ -160,23 +161,19 @@ impl<K: Kernel<T>, T> WithSimd for Chunk<'_, K, T> {
 /// Runs a kernel over chunks of `out`, on all cores where the feature `threads` is on.
 fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch) -> Result<(), Stopped> {
     let arch = pulp::Arch::new();
-    let one = |(index, part): (usize, &mut [T])| {
-        if watch.stop() {
-            return Err(Stopped);
-        }
-        let points = part.len();
-        arch.dispatch(Chunk { kernel, start: index * CHUNK, out: part });
-        watch.done(points);
-        Ok(())
-    };
-    #[cfg(feature = "threads")]
-    if out.len() > CHUNK {
-        use rayon::prelude::*;
-        if let Some(pool) = crate::threads::pool() {
-            return pool.install(|| out.par_chunks_mut(CHUNK).enumerate().try_for_each(one));
-        }
-    }
-    out.chunks_mut(CHUNK).enumerate().try_for_each(one)
+    cores::each(
+        out.chunks_mut(CHUNK).enumerate(),
+        || (),
+        |(), (index, part)| {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let points = part.len();
+            arch.dispatch(Chunk { kernel, start: index * CHUNK, out: part });
+            watch.done(points);
+            Ok(())
+        },
+    )
 }
 
 /// Loss with contacts in a shared return: this channel alone driven, so half the sum of the two modes.

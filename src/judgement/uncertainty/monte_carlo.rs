@@ -2,6 +2,7 @@
 
 use super::generator::Stream;
 use super::interval::{Interval, numerical_tolerance, shortest, symmetric};
+use crate::cores;
 use crate::error::InputError;
 use crate::watch::{Stopped, Watch};
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -51,20 +52,19 @@ pub fn blocks<T: Send>(
     watch: &dyn Watch,
     work: &(dyn Fn(usize) -> T + Sync),
 ) -> Result<Vec<T>, Stopped> {
-    let one = |block: usize| {
-        if watch.stop() {
-            return Err(Stopped);
-        }
-        let made = work(block);
-        watch.done(1);
-        Ok(made)
-    };
-    #[cfg(feature = "threads")]
-    if let Some(pool) = crate::threads::pool() {
-        use rayon::prelude::*;
-        return pool.install(|| (first..last).into_par_iter().map(one).collect());
-    }
-    (first..last).map(one).collect()
+    let count = last.saturating_sub(first);
+    cores::answers(
+        count,
+        || (),
+        |(), number| {
+            if watch.stop() {
+                return Err(Stopped);
+            }
+            let made = work(first + number);
+            watch.done(1);
+            Ok(made)
+        },
+    )
 }
 
 /// Propagates: `model` draws its own inputs from the stream and returns the output.

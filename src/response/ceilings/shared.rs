@@ -1,11 +1,12 @@
 //! Ceilings of very many ranges of one loop: points in the order of their cells, so that each cell is met by vectors of ranges.
 
-use super::{Asked, Ceilings, Kept, Part, Store, each, each_in};
+use super::{Asked, Ceilings, Kept, Part, Store};
+use crate::cores;
 use crate::response::ceiling::{Ceiling, Loop, Status};
 use crate::response::cells::{Cell, ROOM};
 use crate::response::sweep::Values;
 use crate::watch::{Stopped, Watch};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// A loop that all points share whose contacts all move: only the ranges differ.
 pub(super) struct Shared<'n> {
@@ -248,22 +249,28 @@ impl<'n> Shared<'n> {
     pub(super) fn ceilings(&self, asked: &Asked<'n>, found: &mut Ceilings, watch: &dyn Watch) -> Result<(), Stopped> {
         let Some(ranges) = asked.ranges else { return Ok(()) };
         let mut numbers = vec![0; found.status.len()];
-        let parts: Vec<_> = numbers.chunks_mut(CHUNK).enumerate().collect();
-        let in_parts = each(parts, |(part, numbers)| Ok(self.numbers(ranges, part * CHUNK, numbers)))?;
-        let mut marks = Marks::new();
-        in_parts.iter().for_each(|part| marks.join(part));
-        let all = marks.cells();
+        let marks = Mutex::new(Marks::new());
+        cores::each(
+            numbers.chunks_mut(CHUNK).enumerate(),
+            || (),
+            |(), (part, numbers)| {
+                let own = self.numbers(ranges, part * CHUNK, numbers);
+                marks.lock().unwrap_or_else(PoisonError::into_inner).join(&own);
+                Ok(())
+            },
+        )?;
+        let all = marks.into_inner().unwrap_or_else(PoisonError::into_inner).cells();
         let mut used = Used { place: vec![0; NONE + 1], cells: Vec::new() };
         for (place, &number) in all.iter().chain(&[NONE]).enumerate() {
             used.place[number] = place as u16;
         }
         // each by one thread
-        used.cells = each(all, |number| if watch.stop() { Err(Stopped) } else { Ok(self.ready.cell(number)) })?;
+        let cell =
+            |(): &mut (), place: usize| if watch.stop() { Err(Stopped) } else { Ok(self.ready.cell(all[place])) };
+        used.cells = cores::answers(all.len(), || (), cell)?;
         used.cells.push(None);
-        let parts: Vec<_> = found.parts(CHUNK).zip(numbers.chunks(CHUNK)).collect();
-        each_in(parts, Sorted::new, |sorted, (mut part, numbers)| {
+        cores::each(found.parts(CHUNK).zip(numbers.chunks(CHUNK)), Sorted::new, |sorted, (mut part, numbers)| {
             self.answer(asked, (&mut part, numbers), &used, sorted, watch)
-        })?;
-        Ok(())
+        })
     }
 }

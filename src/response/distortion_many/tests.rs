@@ -185,7 +185,7 @@ fn most_go_abreast(network: &Network) {
     let mut all = Distortions::with_room(2000, 2, 7);
     let film = OneFilm::of(network, &film_ohm).unwrap();
     let mut room = Room::default();
-    for (number, part) in all.parts(0..2000, ABREAST_CHUNK, 7).into_iter().enumerate() {
+    for (number, part) in all.parts(ABREAST_CHUNK, 7).enumerate() {
         Chunk { network, asked, start: number * ABREAST_CHUNK, part }.abreast(&film, &mut room);
     }
     assert!(room.alone.is_empty(), "{}", room.alone.len());

@@ -87,6 +87,8 @@ const USUAL_STEPS: f64 = 400.0;
 
 /// Steps of a period before giving up.
 const MOST_STEPS: usize = 6_000;
+/// The same where nothing else is left to try.
+pub const MOST_AT_WORST: usize = 15_000;
 
 /// Rest of the rows over the rounding of their terms below which it is taken for rounding.
 const NOISE: f64 = 16.0;
@@ -116,6 +118,8 @@ pub struct Marcher {
     pub ways: Ways,
     /// steps solved so far
     pub spent: usize,
+    /// steps of a period before giving up
+    pub most_steps: usize,
 }
 
 impl Marcher {
@@ -139,6 +143,7 @@ impl Marcher {
             stores: (0..parts).filter(|&i| loops.parts[i].stored > 0.0).collect(),
             ways: Ways::new(loops),
             spent: 0,
+            most_steps: MOST_STEPS,
         }
     }
 
@@ -261,7 +266,7 @@ impl Marcher {
         let mut rise = vec![0.0; m];
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
-            if march.steps.len() > MOST_STEPS || length < SHORTEST {
+            if march.steps.len() > self.most_steps || length < SHORTEST {
                 return None;
             }
             length = length.min(LONGEST);

@@ -38,6 +38,9 @@ const LINES: [usize; 3] = [121, 364, 1093];
 const FIRST_AIM: f64 = 1e-4;
 const LAST_AIM: f64 = 3e-8;
 
+/// How much coarser than the last aim one may be that is tried where the last takes too many steps.
+const WORST_OVER_LAST: f64 = 10.0;
+
 /// How much coarser the first marches aim after one that did not come to its end.
 const COARSER_BY: f64 = 1e3;
 
@@ -72,9 +75,17 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<An
     let mut period = Period::new(network, tone, film_ohm)?;
     period.settle()?;
     let mut aim_v = LAST_AIM * period.residue_v(LINES[0]).max(f64::MIN_POSITIVE);
-    let mut before_v = f64::INFINITY;
-    for _ in 0..=FINER {
+    // too many steps for this aim: one that the proof just bears, and more steps
+    if period.refine(aim_v).is_none() {
+        aim_v *= WORST_OVER_LAST;
+        period.marcher.most_steps = march::MOST_AT_WORST;
         period.refine(aim_v)?;
+    }
+    let mut before_v = f64::INFINITY;
+    for tried in 0..=FINER {
+        if tried > 0 {
+            period.refine(aim_v)?;
+        }
         period.close();
         let rest = period.rest();
         if let Some(answer) = period.answer(network, tone, film_ohm, &rest) {
