@@ -333,7 +333,8 @@ class Limit:
     across it over volts at that load, no accuracy counted. stop_ohm: the tightest of residue, loss and crosstalk. as_movement: residue_ohm limits largest
     minus smallest reading, because a contact that is usual for its kind has more. dry_box_v, one_ampere_v: below this
     display a contact that does not jump is below stop_ohm for sure, accuracy and a rectifying film counted against it; None where the method is too
-    coarse or not dry there. hand_meter_ohm: from this display on it is above stop_ohm for sure.
+    coarse or not dry there, and one_ampere_v where a contact does not stand before a loudspeaker. With as_movement one_ampere_v is the most that
+    the display may move while tapped, and proves nothing of the value. hand_meter_ohm: from this display on it is above stop_ohm for sure.
     """
 
     contact: str

@@ -1,21 +1,24 @@
 //! From a job sheet to the answer; the lines of [`assess`] are the steps.
 
 use super::drawn::{Drawn, assumed};
+use super::impossible::{impossible, without};
 use super::model::{Job, part_of};
 use super::report::{Assessment, Row};
 use super::routes::Routes;
 use super::rows::{is_proved, rows, side};
-use super::scene::{by_hand, scene};
+use super::scene::{by_hand, is_power_stage, scene};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
 use super::together::{mark, together};
 use super::typical::typical;
 use crate::bench::evidence::{GoesAway, Heard};
+use crate::bench::kind::Kind as PartKind;
 use crate::bench::range::dry_box_clears_below_v;
-use crate::bench::{Channel, What};
+use crate::bench::{Channel, Checked, What};
 use crate::error::InputError;
 use crate::judgement::belief::ChannelBelief;
 use crate::judgement::next_step::{
-    Candidate, Done, LID_MIN, LIKELIER, by_probability, most_telling_first, pause, propose, tap, turn_up,
+    Candidate, Done, LID_MIN, LIKELIER, by_probability, direct_voltage_first, most_telling_first, pause, propose,
+    short_the_input, swaps_loudspeakers, tap, turn_up,
 };
 use crate::judgement::posterior::{Asked, believe};
 use crate::judgement::rivals::DIRECT_V;
@@ -54,6 +57,7 @@ pub fn assess(job: &Job) -> Result<Assessment, InputError> {
 pub fn draws(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<[Option<Draws>; 2], InputError> {
     let routes = Routes::new(job)?;
     let picture = picture(&routes.observations(job), &job.bridged);
+    let job = &without(job, &routes, &impossible(job, &routes, &picture));
     let rows = rows(job, &routes, &picture);
     let scene = scene(job, &routes, &rows, watch)?;
     let asked = Asked { draws: settings.draws, seed: settings.seed, keep: true };
@@ -78,6 +82,8 @@ pub struct Draws {
 pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<Assessment, InputError> {
     let routes = Routes::new(job)?;
     let picture = picture(&routes.observations(job), &job.bridged);
+    let impossible = impossible(job, &routes, &picture);
+    let job = &without(job, &routes, &impossible);
     let mut rows = rows(job, &routes, &picture);
     let drawn = drawn(job, &routes, &rows, settings, watch)?;
     let typical = typical(job, &rows)?;
@@ -90,6 +96,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     mark(&mut rows, Channel::Right, &sums[1]);
     let mut assumes = assumes(job, &routes);
     let mut clashes: Vec<String> = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
+    clashes.extend(impossible.into_iter().map(|one| one.says));
     if let Some(drawn) = &drawn {
         drawn.mark(&mut rows);
         drawn.likeliest_first(&mut rivals);
@@ -143,6 +150,33 @@ fn unproved(beliefs: [Option<ChannelBelief>; 2], rows: &[Row]) -> [Option<Channe
 /// Least bias that is usual, V across each emitter resistor: 15 to 20 mV (common practice).
 const BIAS_USUAL_V: f64 = 15e-3;
 
+/// Bias above which a stage is taken to run hot, V across each emitter resistor: twice what is usual (common practice), and more than
+/// the optimum of a whole emitter circuit.
+const BIAS_HOT_V: f64 = 40e-3;
+/// Direct voltage at an output that a loudspeaker must not see, V (common practice).
+const DIRECT_AT_OUTPUT_V: f64 = 0.1;
+
+/// The power stage of a channel that puts out direct voltage, where one was found.
+fn puts_out_direct(job: &Job, channel: Channel) -> Option<&str> {
+    let found = |c: &&Checked| {
+        c.channel == channel
+            && is_power_stage(&Who::Stage(c.at.clone()))
+            && c.direct_v.is_some_and(|(least, _)| least >= DIRECT_AT_OUTPUT_V)
+    };
+    job.checked.iter().find(found).map(|c| c.at.as_str())
+}
+
+/// Whether a contact stands before a loudspeaker, and nobody has measured the direct voltage of that channel's output.
+fn guards(job: &Job, who: &Who, channel: Channel) -> bool {
+    let before = job.sections.iter().any(|section| {
+        let here = || section.path.iter().any(|item| item.contact().is_some_and(|c| c.name == who.name()));
+        section.loudspeaker.is_some() && who.is_contact() && here()
+    });
+    let measured =
+        |c: &Checked| c.channel == channel && c.direct_v.is_some() && is_power_stage(&Who::Stage(c.at.clone()));
+    before && !job.checked.iter().any(measured)
+}
+
 /// What the sheet says was tried on what is no contact.
 fn done(job: &Job, who: &Who, channel: Channel) -> Done {
     let found = job.checked.iter().find(|c| !who.is_contact() && c.at == who.name() && c.channel == channel);
@@ -151,7 +185,8 @@ fn done(job: &Job, who: &Who, channel: Channel) -> Done {
         direct: c.direct_v.is_some(),
         swapped: c.swapped.is_some(),
         bias_low: c.bias_v.is_some_and(|(_, most)| most < BIAS_USUAL_V),
-        leaks: c.direct_v.is_some_and(|(least, _)| least > DIRECT_V.0),
+        bias_high: c.bias_v.is_some_and(|(least, _)| least > BIAS_HOT_V),
+        leaks: !is_power_stage(who) && c.direct_v.is_some_and(|(least, _)| least > DIRECT_V.0),
     })
 }
 
@@ -159,8 +194,16 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
     let mut steps: Vec<NextStep> = Vec::new();
     for channel in &picture.channels {
         let at = side(channel.channel);
+        if let Some(stage) = puts_out_direct(job, channel.channel) {
+            steps.push(direct_voltage_first(channel.channel, stage));
+            continue;
+        }
         let settled = is_proved(rows, channel.channel);
         if channel.symptoms.is_empty() || settled {
+            continue;
+        }
+        if channel.symptoms == [What::Hum] {
+            steps.push(short_the_input(channel.channel));
             continue;
         }
         let mut open = Vec::new();
@@ -202,6 +245,8 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
                 },
                 cures: drawn.and_then(|d| d.cures(channel.channel, who)),
                 drives_control: routes.all.iter().any(|route| route.drives_control(job, who)),
+                guards: guards(job, who, channel.channel),
+                is_relay: part.and_then(|p| p.kind) == Some(PartKind::Relay),
                 done: done(job, who, channel.channel),
             });
         }
@@ -227,6 +272,9 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
                 steps.push(step);
             }
         }
+    }
+    if [Channel::Left, Channel::Right].into_iter().any(|channel| puts_out_direct(job, channel).is_some()) {
+        steps.retain(|step| !swaps_loudspeakers(step));
     }
     most_telling_first(&mut steps);
     steps

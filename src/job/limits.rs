@@ -11,11 +11,12 @@
 //! `playing_v`: below this display of a meter **across** the contact, true rms, while a tone plays at the stated level, it is
 //! cleared whatever its ohms (T8).
 
-use super::model::{Job, TypicalUse, part_of};
+use super::model::{Job, SectionSheet, TypicalUse, part_of};
 use super::route::Route;
 use super::routes::Routes;
 use super::rows::{Deed, TONE_HZ, contacts, smallest_reaching};
 use super::typical::with_typical;
+use crate::bench::kind::Kind as PartKind;
 use crate::bench::method::{Shows, TYPICAL_LEADS_OHM};
 use crate::bench::range::{clears_below, shows_too_much_from_ohm};
 use crate::bench::{Method, Strength};
@@ -270,8 +271,11 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
         let clears = |name: &str| clears_below(&Method::typical(name)?, stop, &place);
         row.dry_box_v = clears("dry box");
         let ampere = Method::typical("1 A drop");
-        // what moves under tapping moves at one ampere too: its accuracy alone is taken off
-        row.one_ampere_v = if row.as_movement {
+        // what moves under tapping moves at one ampere too: its accuracy alone is taken off; elsewhere than before a loudspeaker an
+        // ampere burns tracks and breaks the film that is to be judged
+        row.one_ampere_v = if !bears_an_ampere(job, &row.contact) {
+            None
+        } else if row.as_movement {
             ampere.and_then(|m| {
                 let shown_v = (stop * m.current_a.unwrap_or(1.0) - m.floor) / (1.0 + m.of_reading);
                 m.can_show(shown_v).then_some(shown_v)
@@ -282,6 +286,14 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
         row.hand_meter_ohm = (!row.as_movement).then(|| shows_too_much_from_ohm(meter, stop));
     }
     row
+}
+
+/// Whether a contact is one that carries amperes anyway: before a loudspeaker, and no track.
+fn bears_an_ampere(job: &Job, contact: &str) -> bool {
+    let on_it =
+        |section: &SectionSheet| section.path.iter().any(|item| item.contact().is_some_and(|c| c.name == contact));
+    let is_track = job.parts.get(part_of(contact)).is_some_and(|part| part.kind == Some(PartKind::Potentiometer));
+    !is_track && job.sections.iter().any(|section| section.loudspeaker.is_some() && on_it(section))
 }
 
 /// Volts across a contact over those at its section's load at which T8 still clears it.

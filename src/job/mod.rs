@@ -3,6 +3,7 @@
 pub mod assess;
 mod drawn;
 pub mod evidence;
+mod impossible;
 pub mod keys;
 pub mod limits;
 pub mod model;

@@ -7,8 +7,9 @@ use super::routes::Routes;
 use super::rows::{is_proved, side};
 use super::together::Together;
 use crate::bench::evidence::{ComesBack, GoesAway, InPauses, Swapped};
+use crate::bench::kind::Kind as PartKind;
 use crate::bench::quantity::{Dimension, engineering};
-use crate::bench::{Channel, Heard, What};
+use crate::bench::{Channel, Heard, Strength, What};
 use crate::circuit::Role;
 use crate::judgement::finding::TOGETHER;
 use crate::judgement::suspects::ChannelPicture;
@@ -30,7 +31,8 @@ pub(super) fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
         Who::Source(_) => "swap its left and right plugs, set off; a fault that moves is before them".to_owned(),
         Who::Loudspeaker(_) => "swap them, power off; a fault that stays is the loudspeaker".to_owned(),
         Who::Stage(name) if name.contains("power") => {
-            "live, only if trained: bias per emitter resistor as its maker says, or 26 mV (Oliver 1971)".to_owned()
+            "live, only if trained: bias per emitter resistor against the maker's figure; without it measure only"
+                .to_owned()
         }
         Who::Stage(_) | Who::Contact(_) => {
             "live, only if trained: noise and direct voltage behind it, input shorted".to_owned()
@@ -89,7 +91,11 @@ pub(super) fn headline(channel: &ChannelPicture, shared: &str, rows: &[Row], riv
     let others: Vec<&str> =
         rivals.iter().filter(|r| r.channels.contains(&channel.channel)).map(|r| r.who.as_str()).collect();
     if !proved.is_empty() {
-        return made(format!("{} is the cause", list(&proved)), "proved: bridging it restored clean sound".to_owned());
+        let are = if proved.len() > 1 { "are" } else { "is" };
+        return made(
+            format!("{} {are} the cause", list(&proved)),
+            "proved: bridging it restored clean sound".to_owned(),
+        );
     }
     let faults = if channel.groups.len() > 1 {
         let groups: Vec<String> = channel
@@ -165,7 +171,9 @@ pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row], sums: &[Vec<Togeth
         };
         if !is_proved(rows, channel.channel) {
             let total = rows.len();
-            lines.push(format!("{word}: the routes clear {cleared} of {total} contacts and leave {left}"));
+            lines.push(format!(
+                "{word}: the routes clear {cleared} of {total} contacts; as a single cause they leave {left}"
+            ));
         }
         lines.extend(sums[at].iter().map(|all| all.line(channel.channel)));
         for kind in [Kind::Able, Kind::CannotUnlessItJumps, Kind::CannotBeSole] {
@@ -245,7 +253,7 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
             if low == high { one(low) } else { format!("{} to {}", one(low), one(high)) }
         };
         if let Some(bias_v) = found.bias_v {
-            let usual = "15 to 20 mV are usual (common practice), 26 mV the optimum after Oliver 1971";
+            let usual = "15 to 20 mV are usual (common practice); the optimum after Oliver 1971 is 26 mV across the whole emitter circuit, of which the resistor is a part";
             lines.push(format!("{word}: {at}: {} across each emitter resistor; {usual}", ends(bias_v)));
         }
         if let Some(direct_v) = found.direct_v {
@@ -274,12 +282,13 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
         let Some(noticed) = routes.noticed(heard) else { continue };
         let beyond = if noticed.extrapolated { "; extrapolated, the models end at 100 dB SPL" } else { "" };
         let line = format!(
-            "{} {} at {:.0} dB SPL takes {} to {} residue, by the model of hearing{beyond}",
+            "{} {} at {:.0} dB SPL takes {} to {} residue, by the model of hearing{}{beyond}",
             heard.strength.word(),
             heard.what.word(),
             noticed.level_db,
             ratio(noticed.never_below),
-            ratio(noticed.surely_from)
+            ratio(noticed.surely_from),
+            if heard.strength == Strength::Plain { ", times ten for plain [assumption]" } else { "" }
         );
         if !lines.contains(&line) {
             lines.push(line);
@@ -296,7 +305,7 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
 
 pub(super) fn cautions(job: &Job) -> Vec<String> {
     let mut lines = vec![
-        "Lid off: mains unplugged, reservoirs discharged and checked, relays and heat sinks cool; live work only by those trained and licensed, after local rules.".to_owned(),
+        "Lid off: mains unplugged, reservoirs discharged through a resistor (no screwdriver) and checked with a meter, relays and heat sinks cool; live work only by those trained and licensed, after local rules.".to_owned(),
         "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
     ];
     let power = job.sections.iter().any(|s| s.loudspeaker.is_some());
@@ -311,8 +320,22 @@ pub(super) fn cautions(job: &Job) -> Vec<String> {
         // common practice
         lines.push("A channel's common return may run through the rear panel's fixing screws.".to_owned());
     }
-    if power {
-        lines.push("First power-up through a current limiter; no loudspeaker on a d.c. output.".to_owned());
+    if job.parts.values().any(|part| part.kind == Some(PartKind::Relay)) {
+        lines.push(
+            "A relay may be open with the set off: read it with its coil fed from a supply of its own, set unplugged, or the reading says nothing."
+                .to_owned(),
+        );
     }
+    if power {
+        lines.push(
+            "First power-up through a current limiter; no loudspeaker on a d.c. output. A bridged loudspeaker relay protects nothing."
+                .to_owned(),
+        );
+    }
+    // common practice
+    lines.push(
+        "Cleaning: unplugged and cold, aired, no flames; an agent that plastics and carbon tracks bear; dry before power."
+            .to_owned(),
+    );
     lines
 }

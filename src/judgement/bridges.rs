@@ -1,7 +1,9 @@
 //! What a clip lead or a replacement says about one contact, beside what the routes say.
 
-use super::suspects::{Standing, Who};
-use crate::bench::{Bridged, Then};
+use super::suspects::{Observation, Standing, Who};
+use crate::bench::evidence::BridgedWith;
+use crate::bench::{Bridged, Channel, Then};
+use std::collections::BTreeMap;
 
 /// Where a contact stands after what bridging or replacing it changed; a cure counts before "better", "better" before "same".
 pub(super) fn after_bridges(
@@ -36,4 +38,36 @@ pub(super) fn after_bridges(
         return if by_routes.is_open() { by_routes } else { Standing::Suspect };
     }
     if by_routes.is_open() { Standing::BridgedNoChange } else { by_routes }
+}
+
+/// Two contacts of one bad route of which a clip lead across either alone made it clean: with the other still bad neither could have, so
+/// neither is proved.
+pub(super) fn each_alone(
+    standing: &mut BTreeMap<Who, Standing>,
+    bridged: &[&Bridged],
+    bad: &[&Observation],
+    channel: Channel,
+    clashes: &mut Vec<String>,
+) {
+    let led = |who: &Who| {
+        bridged.iter().any(|b| b.then == Then::Clean && b.with == BridgedWith::ClipLead && b.contact == who.name())
+    };
+    let proved: Vec<Who> = standing
+        .iter()
+        .filter(|(who, found)| **found == Standing::Proved && led(who))
+        .map(|(who, _)| who.clone())
+        .collect();
+    for o in bad {
+        let on_it: Vec<&Who> = proved.iter().filter(|who| o.elements.iter().any(|e| e.who == **who)).collect();
+        if let [first, .., last] = on_it[..] {
+            clashes.push(format!(
+                "{}: a clip lead across {first} alone and one across {last} alone made it clean: with the other still bad neither could; the work jolted one of them. Undo both, listen, repeat",
+                channel.word()
+            ));
+            on_it.into_iter().for_each(|who| {
+                standing.insert(who.clone(), Standing::Suspect);
+            });
+            return;
+        }
+    }
 }

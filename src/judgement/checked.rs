@@ -1,6 +1,7 @@
 //! How probable it is what was found at a stage, a source or the loudspeakers, given who is at fault.
 
 use super::causes::{Cause, Hypothesis};
+use super::meters::log_share;
 use super::rivals::DIRECT_V;
 use super::scene::{Nature, Suspect};
 use super::uncertainty::generator::normal_cdf;
@@ -11,6 +12,12 @@ use crate::physics::constants::THERMAL_VOLTAGE_V;
 pub const BIAS_SET: (f64, f64) = (18e-3, 1.5);
 /// Direct voltage behind a coupling capacitor that holds, V, and its spread \[assumption\].
 pub const DIRECT_SOUND: (f64, f64) = (2e-3, 4.0);
+/// Direct voltage at the output of a power stage that is sound, V: some tens of millivolts (common practice); spread \[assumption\].
+pub const OFFSET_SOUND: (f64, f64) = (10e-3, 2.5);
+/// The same of one that is at fault in that way, V, up to a supply's, and how many of its other faults are of that kind \[assumption\].
+pub const OFFSET_FAULT: (f64, f64) = (0.1, 60.0);
+/// See [`OFFSET_FAULT`].
+pub const OFFSET_SHARE: f64 = 0.3;
 /// How far a meter shows something else than the fault has, as a geometric standard deviation \[assumption\]: the emitter
 /// resistor is a part of the emitter circuit, the set was as warm as it was.
 pub const SEEN_SPREAD: f64 = 1.25;
@@ -44,10 +51,17 @@ pub(super) fn probability(number: usize, suspects: &[Suspect], causes: &[&Cause]
         p *= window(bias_v, under.map_or(BIAS_SET, |c| (c.quiescent * THERMAL_VOLTAGE_V, SEEN_SPREAD)));
     }
     if let Some(direct_v) = found.direct_v {
-        let leaks = own.filter(|c| c.hypothesis == Hypothesis::DirectVoltage);
         // more than the largest that is drawn is as telling as that
-        let direct_v = (direct_v.0.min(DIRECT_V.1), direct_v.1.min(DIRECT_V.1));
-        p *= window(direct_v, leaks.map_or(DIRECT_SOUND, |c| (c.direct_v, SEEN_SPREAD)));
+        let at_most = |most: f64| (direct_v.0.min(most), direct_v.1.min(most));
+        if suspect.nature == Nature::PowerStage {
+            let (sound, seen) = (window(direct_v, OFFSET_SOUND), at_most(OFFSET_FAULT.1));
+            let off = log_share(((1.0 - WIDTH) * seen.0, (1.0 + WIDTH) * seen.1), OFFSET_FAULT);
+            let faulty = own.is_some_and(|c| c.hypothesis == Hypothesis::Fault);
+            p *= if faulty { (1.0 - OFFSET_SHARE) * sound + OFFSET_SHARE * off } else { sound };
+        } else {
+            let leaks = own.filter(|c| c.hypothesis == Hypothesis::DirectVoltage);
+            p *= window(at_most(DIRECT_V.1), leaks.map_or(DIRECT_SOUND, |c| (c.direct_v, SEEN_SPREAD)));
+        }
     }
     if let Some(swapped) = found.swapped {
         // a fault of the source moves with its plugs; one of a loudspeaker stays with it, anything before it moves
@@ -132,6 +146,20 @@ mod tests {
         assert!(at(18e-3, 2e-3) < 1e-6, "{}", at(18e-3, 2e-3));
         // the further below, the plainer, down to a meter that shows zero
         assert!(at(0.5e-3, 0.5e-3) > 1e6 && at(0.0, 0.5e-3) > 1e6, "{} {}", at(0.5e-3, 0.5e-3), at(0.0, 0.5e-3));
+    }
+
+    #[test]
+    fn direct_voltage_at_an_output_accuses_the_stage_and_an_offset_does_not() {
+        let at = |read: f64| {
+            let stage = suspect(Nature::PowerStage, found(None, Some(read), None));
+            let (fault, under) = (cause(0, &stage, Hypothesis::Fault), cause(0, &stage, Hypothesis::Crossover));
+            let all = std::slice::from_ref(&stage);
+            let p = |causes: &[&Cause]| probability(0, all, causes);
+            assert_eq!(p(&[&under]), p(&[]));
+            p(&[&fault]) / p(&[])
+        };
+        assert!(at(0.5) > 100.0 && at(30.0) > 1e9 && at(250.0) > 1e9, "{} {} {}", at(0.5), at(30.0), at(250.0));
+        assert!((0.6..1.0).contains(&at(10e-3)), "{}", at(10e-3));
     }
 
     #[test]

@@ -2,7 +2,9 @@
 
 use super::causes::{Cause, Hypothesis};
 use super::crossover::crossover;
+use super::deeds::Deeds;
 use super::scene::{On, Suspect};
+use crate::physics::Film;
 use std::f64::consts::SQRT_2;
 
 /// How much louder "turned up" is \[assumption\]: 12 dB.
@@ -47,6 +49,14 @@ impl Cures {
 }
 
 impl Cause {
+    /// Whether more signal leaves less than half of the residue, unbroken: a tunnelling film of many times its loop carries so much that the
+    /// rest of the loop decides. So many times the signal is as a scale that is so many times smaller.
+    fn shorts_itself(&self, deeds: &Deeds, louder: f64) -> bool {
+        let Film::Tunnelling { resistance_ohm, scale_v } = self.film else { return false };
+        let residue = |scale_v: f64| deeds.of(&Film::Tunnelling { resistance_ohm, scale_v }).residue;
+        louder > 1.0 && residue(scale_v / louder) < 0.5 * residue(scale_v)
+    }
+
     /// Chances that each cure works, on a route.
     #[must_use]
     pub fn cures(&self, suspect: &Suspect, on: &On) -> Cures {
@@ -103,7 +113,7 @@ impl Cause {
                 let breaks = louder > 1.0 && louder * across > self.frit_v;
                 let film = self.hypothesis != Hypothesis::Ohmic;
                 Cures {
-                    turned_up: if breaks && film { 0.7 } else { 0.03 },
+                    turned_up: if breaks && film || self.shorts_itself(deeds, louder) { 0.7 } else { 0.03 },
                     worked,
                     tapped: 0.15,
                     warmed: 0.1,

@@ -76,6 +76,17 @@ pub fn averaged_ohm((low, high): (f64, f64), duty: f64, r: &Measured) -> f64 {
     front * mean / (1.0 - mean).max(1e-12)
 }
 
+/// Of the largest resistance that is drawn, from where on a reading says no more than "so much".
+const UPPERMOST: f64 = 0.1;
+
+impl Measured {
+    /// More than the largest that is drawn is as telling as the uppermost of that: nothing speaks less the higher it is.
+    fn within_what_is_drawn(&self, most_ohm: f64) -> Self {
+        let most = UPPERMOST * most_ohm;
+        Self { low_ohm: self.low_ohm.min(most), reached_ohm: self.reached_ohm.min(most), ..self.clone() }
+    }
+}
+
 impl Cause {
     /// How probable the suspect's readings are under this draw.
     pub(super) fn readings_if_guilty(&self, suspect: &Suspect, deeds: &Deeds) -> f64 {
@@ -84,7 +95,10 @@ impl Cause {
         // across the signal the worse resistance is the smaller
         let (least, most) = (self.low_ohm.min(self.resistance_ohm), self.low_ohm.max(self.resistance_ohm));
         let within = |ohm: f64, r: &Measured| ohm >= r.low_ohm && ohm <= r.high_ohm;
+        // across the signal a high reading is what is sound
+        let most_drawn = if deeds.across { f64::INFINITY } else { deeds.bad_ohm().1 };
         for r in &suspect.readings {
+            let r = &r.within_what_is_drawn(most_drawn);
             p *= if chatters {
                 if r.moved || r.wandered {
                     let reaches = most >= r.reached_ohm && least <= r.high_ohm;

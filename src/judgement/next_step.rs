@@ -55,6 +55,10 @@ pub struct Candidate {
     pub cures: Option<[f64; 4]>,
     /// whether a control follows it
     pub drives_control: bool,
+    /// whether it stands before a loudspeaker whose amplifier's direct voltage nobody has measured
+    pub guards: bool,
+    /// whether it is a relay: open while the set is off
+    pub is_relay: bool,
     /// what the sheet already says was tried on it
     pub done: Done,
 }
@@ -70,6 +74,8 @@ pub struct Done {
     pub swapped: bool,
     /// the bias that was found is below what is usual
     pub bias_low: bool,
+    /// the bias that was found is far above what is usual
+    pub bias_high: bool,
     /// the direct voltage that was found is more than a sound capacitor leaves
     pub leaks: bool,
 }
@@ -229,7 +235,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
             }
             Who::Loudspeaker(name) if !alike && !candidate.done.swapped => {
                 add(
-                    format!("Swap left and right at the {name}s, power off"),
+                    format!("{SWAP_LOUDSPEAKERS} {name}s, power off"),
                     None,
                     SWAP_MIN,
                     one,
@@ -244,7 +250,20 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     LID_MIN + BIAS_MIN,
                     READING_SHARE * one,
                     false,
-                    "below 15 mV across each emitter resistor (common practice), or the maker's figure: under-biased"
+                    "below the maker's figure (often 15 to 20 mV across each emitter resistor, common practice): under-biased; without the figure measure only"
+                        .into(),
+                );
+            }
+            Who::Stage(name) if candidate.done.bias_high => {
+                add(
+                    format!(
+                        "{COOL} set the bias of the {name} down by the maker's figure (live: only if you are trained for it)"
+                    ),
+                    None,
+                    LID_MIN + SET_BIAS_MIN,
+                    one.max(WORTH_BITS),
+                    false,
+                    "it runs hot: no more listening before; look again after 15 minutes and after an hour or two"
                         .into(),
                 );
             }
@@ -285,6 +304,10 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
             Who::Contact(name) => {
                 let access = candidate.access_min;
                 let (what, minutes) = match candidate.role {
+                    Role::Signal | Role::Return | Role::SharedReturn if candidate.guards => (
+                        format!("{NO_DIRECT_BEFORE} {name}; if there is none: clip lead across it"),
+                        CLIP_LEAD_MIN + DIRECT_MIN,
+                    ),
                     Role::Signal | Role::Return | Role::SharedReturn => {
                         (format!("Clip lead across {name}"), CLIP_LEAD_MIN)
                     }
@@ -309,8 +332,9 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                             )
                         },
                     );
+                    let fed = if candidate.is_relay { ", its coil fed from a supply of its own" } else { "" };
                     add(
-                        format!("Dry box on {name}"),
+                        format!("Dry box on {name}{fed}"),
                         Some(&candidate.who),
                         access + DRY_BOX_MIN,
                         READING_SHARE * one,
@@ -339,15 +363,61 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
     steps
 }
 
+/// A relay in the way of a loudspeaker may be open because of it, and bridged it protects nothing (common practice).
+const NO_DIRECT_BEFORE: &str = "No loudspeaker: direct voltage before";
+const DIRECT_FIRST: &str = "Loudspeakers off";
+
+/// What comes before everything else where direct voltage was found at an output.
+#[must_use]
+pub fn direct_voltage_first(channel: Channel, stage: &str) -> NextStep {
+    NextStep {
+        what: format!(
+            "{DIRECT_FIRST}; find and repair the direct voltage at the output of the {stage} (live: only if you are trained for it)"
+        ),
+        contact: None,
+        channel,
+        minutes: LID_MIN + REWORK_MIN,
+        bits: 1.0,
+        lid_on: false,
+        reads_as:
+            "no loudspeaker, no swap and no clip lead before it is gone; a protection relay stays open because of it"
+                .into(),
+    }
+}
+
+/// Where it hums: nothing here computes hum, but what stands before and behind the input can be told apart.
+#[must_use]
+pub fn short_the_input(channel: Channel) -> NextStep {
+    NextStep {
+        what: "Set off: unplug the source, plug a shorted plug into its input; listen again".into(),
+        contact: None,
+        channel,
+        minutes: SWAP_MIN,
+        bits: 1.0,
+        lid_on: true,
+        reads_as: "hum gone: source, its lead or their ground; still there: ground or supply inside".into(),
+    }
+}
+
+/// Whether a step puts one channel's loudspeaker on the other's output.
+#[must_use]
+pub fn swaps_loudspeakers(step: &NextStep) -> bool {
+    step.what.starts_with(SWAP_LOUDSPEAKERS)
+}
+
+const SWAP_LOUDSPEAKERS: &str = "Swap left and right at the";
+
 /// What was measured to be off is put right first, whatever the odds.
 const SET_BIAS: &str = "Set the bias";
+const COOL: &str = "Over-biased: set off, let it cool;";
 const RENEW: &str = "Set off, unplugged and discharged: renew the coupling capacitors";
 
 /// Sorts tests, repairs of what was found off first, then by bits a minute; a lid-off one needs more than three times as many to come before a lid-on one.
 pub fn most_telling_first(steps: &mut [NextStep]) {
     let rate = |step: &NextStep| step.bits / step.minutes * if step.lid_on { LID_OFF_ADVANTAGE } else { 1.0 };
     steps.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
-    steps.sort_by_key(|step| !(step.what.starts_with(SET_BIAS) || step.what.starts_with(RENEW)));
+    let first = [DIRECT_FIRST, COOL, SET_BIAS, RENEW];
+    steps.sort_by_key(|step| first.iter().position(|start| step.what.starts_with(start)).unwrap_or(first.len()));
 }
 
 /// Turning the volume up: what stands behind the control gets more signal, the rest does not.
@@ -388,6 +458,8 @@ mod tests {
             weight: 1.0,
             cures: None,
             drives_control: false,
+            guards: false,
+            is_relay: false,
             done: Done::default(),
         }
     }

@@ -3,7 +3,7 @@
 //! No ohms here. A clean route clears what is on it only if the signal it carried there was no larger than on the bad
 //! route: a larger one may have broken the film (common practice, and the physics of fritting).
 
-use super::bridges::after_bridges;
+use super::bridges::{after_bridges, each_alone};
 use super::faults::{SharedCause, common, groups};
 use crate::bench::{Bridged, Channel, What};
 use std::collections::{BTreeMap, BTreeSet};
@@ -203,6 +203,7 @@ fn channel_picture(channel: Channel, observations: &[Observation], bridged: &[Br
             standing.insert(who, found);
         }
     }
+    each_alone(&mut standing, &here_bridged, &bad, channel, &mut clashes);
     let candidates = |o: &Observation| -> BTreeSet<Who> {
         let open = o.elements.iter().filter(|e| standing.get(&e.who).is_some_and(Standing::is_open));
         open.map(|e| e.who.clone()).collect()

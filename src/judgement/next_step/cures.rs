@@ -20,6 +20,8 @@ fn what_is_no_candidate_weighs_one() {
         weight,
         cures: Some([chance, 0.5, 0.5, 0.4]),
         drives_control: false,
+        guards: false,
+        is_relay: false,
         done: Done::default(),
     };
     // of four parts one is something else, one the first candidate, two the second

@@ -1,0 +1,77 @@
+//! Readings that cannot be of the contact as it was listened through: so many ohms, and yet the channel was clean.
+//!
+//! Mostly a relay that was read with the set off, as it must be, and without its coil fed: open, whatever its contacts are like. What was read
+//! of its other channel in the same way says as little.
+
+use super::model::{Job, part_of};
+use super::routes::Routes;
+use super::rows::channel_of;
+use crate::bench::Reading;
+use crate::bench::kind::Kind;
+use crate::bench::quantity::{Dimension, engineering};
+use crate::bench::range::range_of;
+use crate::circuit::Role;
+use crate::judgement::needs::DEAD_LOSS_DB;
+use crate::judgement::{Picture, Standing, Who};
+
+/// A contact whose high readings say nothing.
+pub(super) struct Impossible {
+    contact: String,
+    /// how, as a sentence
+    pub(super) says: String,
+}
+
+/// Whether a reading at rest is so high that the channel would be called dead: lowest resistance over that of the loop.
+fn would_be_dead(job: &Job, routes: &Routes, r: &Reading) -> bool {
+    let in_series = matches!(job.role(&r.contact), Role::Signal | Role::Return);
+    let Some((route, index, level)) = routes.through(job, &r.contact, r.channel).filter(|_| in_series) else {
+        return false;
+    };
+    let place = route.place(index, level);
+    let range = range_of(r, &place);
+    !range.moved && range.low_ohm > (10f64.powf(DEAD_LOSS_DB / 20.0) - 1.0) * place.loop_ohm
+}
+
+/// Contacts that read open on a channel that is clean through them.
+pub(super) fn impossible(job: &Job, routes: &Routes, picture: &Picture) -> Vec<Impossible> {
+    let mut found: Vec<Impossible> = Vec::new();
+    for r in job.readings.iter().filter(|r| r.when.before_remedy() && would_be_dead(job, routes, r)) {
+        let who = Who::Contact(r.contact.clone());
+        let clean_on = match channel_of(picture, r.channel).standing.get(&who) {
+            Some(Standing::ClearedBy { route, .. } | Standing::NotOnABadRoute(Some(route))) => route,
+            _ => continue,
+        };
+        if found.iter().any(|one| one.contact == r.contact) {
+            continue;
+        }
+        let relay = job.parts.get(part_of(&r.contact)).is_some_and(|part| part.kind == Some(Kind::Relay));
+        let ask = if relay { "was its coil fed?" } else { "was it closed, and the probe on it?" };
+        let (route, index, level) = match routes.through(job, &r.contact, r.channel) {
+            Some(through) => through,
+            None => continue,
+        };
+        let low = engineering(range_of(r, &route.place(index, level)).low_ohm, Dimension::Resistance);
+        found.push(Impossible {
+            says: format!(
+                "{}: {} reads {low} or more (line {}), yet route \"{clean_on}\" is clean through it: {ask} Such readings of it are left out",
+                r.channel.word(),
+                r.contact,
+                r.line
+            ),
+            contact: r.contact.clone(),
+        });
+    }
+    found
+}
+
+/// The job without what cannot be: of such a contact no reading on either channel that says it is as good as open.
+pub(super) fn without(job: &Job, routes: &Routes, impossible: &[Impossible]) -> Job {
+    let mut job = job.clone();
+    if !impossible.is_empty() {
+        let kept =
+            |r: &Reading| !impossible.iter().any(|one| one.contact == r.contact) || !would_be_dead(&job, routes, r);
+        let readings = job.readings.iter().filter(|r| kept(r)).cloned().collect();
+        job.readings = readings;
+    }
+    job
+}
