@@ -16,7 +16,7 @@ from .shop_log import BenchLog, Column, Fault, bad_input, columns_text, missing_
 from .shop_model import REMEDIES, UNTOUCHED, with_error
 from .shop_places import heard_from, what_if
 from .shop_prior import prior_of, priors
-from .shop_results import PLATED_CAUTION, Band, Cell, Comparison, Curve, Decision, Prior, Question, Ratio, Warranty
+from .shop_results import CLEANING_CAUTION, PLATED_CAUTION, Band, Cell, Comparison, Curve, Decision, Prior, Question, Ratio, Warranty
 from .shop_work import Work, band_of
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ LIGHT_CAUTION = (
     "(Kaushik, Azarian and Pecht 2019 [seen])."
 )
 LID_CAUTION = (
-    "Lid off: mains unplugged, reservoirs discharged and checked, relays and heat sinks cool; live work only by those trained "
+    "Lid off: mains unplugged, reservoirs discharged by a resistor and metered, parts cool; live work only by those trained "
     "and licensed, after local rules."
 )
 
@@ -161,7 +161,7 @@ def _empty(log: BenchLog, per_hour: float, horizon_years: float, level_db: float
         priors=tuple(priors(words().kinds)),
         warnings=told,
         assumes=assumed,
-        cautions=(LID_CAUTION,),
+        cautions=(LID_CAUTION, CLEANING_CAUTION),
         **nothing,
     )
 
@@ -203,7 +203,7 @@ def _assumes(work: Work) -> list[str]:
 
 
 def _cautions(log: BenchLog) -> list[str]:
-    out = [LID_CAUTION]
+    out = [LID_CAUTION, CLEANING_CAUTION]
     if log.plated.any():
         out.append(PLATED_CAUTION)
     table = words().products

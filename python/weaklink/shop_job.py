@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from .report import _number, _wrapped
 from .shop_log import bad_input, words
 from .shop_prior import ASSUMES, LABEL, from_to, metal_of, prior_of, span
-from .shop_results import PLATED_CAUTION
+from .shop_results import CLEANING_CAUTION, PLATED_CAUTION
 
 if TYPE_CHECKING:
     import os
@@ -131,12 +131,15 @@ class NoLog:
 
 
 def _open(job: Job, answer: Assessment) -> tuple[dict[str, Any], dict[str, list[Finding]]]:
-    """The sheet, and the findings of every contact that one of them leaves open or proves."""
+    """The sheet, and the findings of every contact that one of them leaves open or proves: the proved and the likeliest first."""
     contacts: dict[str, list[Finding]] = {}
     for finding in answer.findings:
         contacts.setdefault(finding.contact, []).append(finding)
     kept = {name: pair for name, pair in contacts.items() if any(finding.kind in OPEN for finding in pair)}
-    return tomllib.loads(job.text), kept
+    def suspected(name: str) -> float:
+        return max(1.0 if finding.kind == "proved" else finding.probability or 0.0 for finding in kept[name])
+
+    return tomllib.loads(job.text), {name: kept[name] for name in sorted(kept, key=suspected, reverse=True)}
 
 
 def without_log(job: Job, answer: Assessment, shop: _Shop) -> list[NoLog]:
@@ -252,4 +255,6 @@ def remedies_text(job: Job, answer: Assessment, shop: _Shop | None) -> str:
     metals = [str(part.get("metal", "")).lower() for part in tomllib.loads(job.text).get("part", {}).values()]
     if any(word in metal for metal in metals for word in ("plat", "flash", "gilt", "gold")):
         lines += _wrapped(f"! {PLATED_CAUTION}", "", "  ")
+    if any(row.remedy in ("clean", "strip") for row in rows):
+        lines += _wrapped(f"! {CLEANING_CAUTION}", "", "  ")
     return "\n".join(lines) + "\n"

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from .shop_log import Fault
 
+CLEANING_CAUTION = "Cleaning: set unplugged and cold, room aired, no flames; an agent that plastics and carbon tracks bear; dry before power."
 PLATED_CAUTION = (
     "Plated metal: no abrasive, a thin flash may go in a few strokes [memory]; a lubricant is of little use against abrasive "
     "wear (Antler and Drozdowicz 1979 [seen])."

@@ -305,7 +305,7 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
 
 pub(super) fn cautions(job: &Job) -> Vec<String> {
     let mut lines = vec![
-        "Lid off: mains unplugged, reservoirs discharged through a resistor (no screwdriver) and checked with a meter, relays and heat sinks cool; live work only by those trained and licensed, after local rules.".to_owned(),
+        "Lid off: mains unplugged, reservoirs discharged by a resistor and metered, parts cool; live work only by those trained and licensed, after local rules.".to_owned(),
         "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
     ];
     let power = job.sections.iter().any(|s| s.loudspeaker.is_some());
@@ -321,21 +321,11 @@ pub(super) fn cautions(job: &Job) -> Vec<String> {
         lines.push("A channel's common return may run through the rear panel's fixing screws.".to_owned());
     }
     if job.parts.values().any(|part| part.kind == Some(PartKind::Relay)) {
-        lines.push(
-            "A relay may be open with the set off: read it with its coil fed from a supply of its own, set unplugged, or the reading says nothing."
-                .to_owned(),
-        );
+        // common practice
+        lines.push("A relay is open with the set off: read it with its coil fed, or not at all.".to_owned());
     }
     if power {
-        lines.push(
-            "First power-up through a current limiter; no loudspeaker on a d.c. output. A bridged loudspeaker relay protects nothing."
-                .to_owned(),
-        );
+        lines.push("First power-up through a current limiter; no loudspeaker on a d.c. output.".to_owned());
     }
-    // common practice
-    lines.push(
-        "Cleaning: unplugged and cold, aired, no flames; an agent that plastics and carbon tracks bear; dry before power."
-            .to_owned(),
-    );
     lines
 }

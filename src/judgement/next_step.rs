@@ -318,7 +318,13 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                         (format!("Set off and discharged: renew {name}, never bridge it"), REWORK_MIN)
                     }
                 };
-                let reads_as = "clean: proved; the same: cleared".into();
+                let guards = candidate.guards && candidate.role.is_in_the_path();
+                let reads_as = if guards {
+                    "clean: proved; the same: cleared; bridged it protects nothing"
+                } else {
+                    "clean: proved; the same: cleared"
+                }
+                .into();
                 add(what, Some(&candidate.who), access + minutes, one, false, reads_as);
                 if matches!(candidate.role, Role::Signal | Role::Return | Role::SharedReturn)
                     && !candidate.has_dry_reading
