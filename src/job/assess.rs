@@ -89,6 +89,11 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let typical = typical(job, &rows)?;
     let mut rivals = rivals(&picture, &rows);
     let mut headlines = headlines(&picture, &rows, &rivals);
+    let direct = [Channel::Left, Channel::Right].into_iter().any(|channel| puts_out_direct(job, channel).is_some());
+    let is_loudspeaker = |name: &str| job.sections.iter().any(|s| s.loudspeaker.as_deref() == Some(name));
+    for rival in rivals.iter_mut().filter(|rival| direct && is_loudspeaker(&rival.who)) {
+        NOT_BEFORE.clone_into(&mut rival.test);
+    }
     let next_steps = next_steps(job, &routes, &picture, &rows, drawn.as_ref());
     let sums = [Channel::Left, Channel::Right].map(|channel| together(job, &routes, channel));
     let why = why(job, &picture, &rows, &sums);
@@ -155,6 +160,9 @@ const BIAS_USUAL_V: f64 = 15e-3;
 const BIAS_HOT_V: f64 = 40e-3;
 /// Direct voltage at an output that a loudspeaker must not see, V (common practice).
 const DIRECT_AT_OUTPUT_V: f64 = 0.1;
+
+/// What is said of a loudspeaker then.
+const NOT_BEFORE: &str = "on no output before the direct voltage is gone";
 
 /// The power stage of a channel that puts out direct voltage, where one was found.
 fn puts_out_direct(job: &Job, channel: Channel) -> Option<&str> {

@@ -5,6 +5,7 @@ use super::report::{Headline, Rival, Row};
 use super::route::Route;
 use super::routes::Routes;
 use super::rows::{is_proved, side};
+use super::scene::is_power_stage;
 use super::together::Together;
 use crate::bench::evidence::{ComesBack, GoesAway, InPauses, Swapped};
 use crate::bench::kind::Kind as PartKind;
@@ -258,8 +259,9 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
         }
         if let Some(direct_v) = found.direct_v {
             lines.push(format!(
-                "{word}: {at}: {} direct behind it; some millivolts are usual (common practice)",
-                ends(direct_v)
+                "{word}: {at}: {} direct behind it; some {} are usual (common practice)",
+                ends(direct_v),
+                if is_power_stage(&Who::Stage(at.clone())) { "tens of millivolts at most" } else { "millivolts" }
             ));
         }
         if let Some(swapped) = found.swapped {

@@ -14,6 +14,7 @@ use super::uncertainty::Stream;
 use crate::bench::{Strength, What};
 use crate::circuit::chain::Network;
 use crate::circuit::{Contact, Load, PathItem, Section, Source};
+use crate::physics::Film;
 use std::sync::Arc;
 
 fn suspect(nature: Nature, readings: Vec<Measured>) -> Suspect {
@@ -236,6 +237,36 @@ fn turning_up_cures_a_crossover_that_it_halves() {
         }
     }
     assert!(seen[0] && seen[1]);
+}
+
+#[test]
+fn turning_up_cures_an_unbroken_film_that_shorts_itself() {
+    let on = |follows_hand| On { deeds: Some(deeds()), level_v: 1.0, follows_hand };
+    let contact = suspect(Nature::Contact, vec![]);
+    let mut film = cause(&contact, Hypothesis::Tunnelling, Some(&deeds()));
+    film.frit_v = 1e3;
+    let mut turned_up = |ohm: f64, scale_v: f64, follows_hand| {
+        film.resistance_ohm = ohm;
+        film.film = Film::Tunnelling { resistance_ohm: ohm, scale_v };
+        film.cures(&contact, &on(follows_hand)).turned_up
+    };
+    // a hundred times its loop and some V0 across it: four times the signal leaves less than half
+    assert_eq!(turned_up(1e6, 0.15, true), 0.7);
+    // behind the hand only; and a film that its loop decides, or that hardly bends, distorts more
+    assert_eq!([turned_up(1e6, 0.15, false), turned_up(1e3, 0.15, true), turned_up(1e6, 3.0, true)], [0.03; 3]);
+}
+
+#[test]
+fn a_reading_past_all_that_is_drawn_is_as_telling_as_the_most() {
+    let contact = |low_ohm: f64| suspect(Nature::Contact, vec![measured(low_ohm, f64::INFINITY, true, false)]);
+    let mut ohmic = cause(&contact(1.0), Hypothesis::Ohmic, Some(&deeds()));
+    // the loop has 10 kohm, a bad contact up to a hundred times that
+    let mut p = |ohm: f64, low_ohm: f64| {
+        (ohmic.resistance_ohm, ohmic.film) = (ohm, Film::Ohmic { resistance_ohm: ohm });
+        ohmic.readings_if_guilty(&contact(low_ohm), &deeds())
+    };
+    assert_eq!([p(9e5, 5e5), p(9e5, 5e6), p(9e5, 1e9)], [1.0; 3]);
+    assert!(p(1e3, 1e9) < 0.01 && p(1e3, 5e4) < 0.01);
 }
 
 #[test]
