@@ -139,11 +139,14 @@ class Source(_Value):
 
     def __new__(cls, /, *, emf_v: float, resistance_ohm: float = 0.0, inductance_h: float = 0.0) -> Self: ...
     @property
-    def emf_v(self, /) -> float: ...
+    def emf_v(self, /) -> float:
+        """EMF, open circuit, V rms, zero or more."""
     @property
-    def resistance_ohm(self, /) -> float: ...
+    def resistance_ohm(self, /) -> float:
+        """Series resistance, ohm, zero or more."""
     @property
-    def inductance_h(self, /) -> float: ...
+    def inductance_h(self, /) -> float:
+        """Series inductance, H, zero or more."""
 
 @final
 class Lead(_Value):
@@ -153,11 +156,14 @@ class Lead(_Value):
         cls, /, *, resistance_ohm: float = 0.0, inductance_h: float = 0.0, capacitance_f: float = 0.0
     ) -> Self: ...
     @property
-    def resistance_ohm(self, /) -> float: ...
+    def resistance_ohm(self, /) -> float:
+        """Series resistance, both conductors together, ohm, zero or more."""
     @property
-    def inductance_h(self, /) -> float: ...
+    def inductance_h(self, /) -> float:
+        """Series inductance, H, zero or more."""
     @property
-    def capacitance_f(self, /) -> float: ...
+    def capacitance_f(self, /) -> float:
+        """Capacitance to the return, after the series part, F, zero or more."""
 
 @final
 class Load(_Value):
@@ -188,19 +194,26 @@ class Load(_Value):
         InputError for a load without a resonance.
         """
     @property
-    def voice_coil_ohm(self, /) -> float | None: ...
+    def voice_coil_ohm(self, /) -> float | None:
+        """Resistance of the voice coil, Re, ohm, above zero; None for a plain resistance."""
     @property
-    def voice_coil_h(self, /) -> float | None: ...
+    def voice_coil_h(self, /) -> float | None:
+        """Inductance of the voice coil, Le, H, zero or more; None for a plain resistance."""
     @property
-    def resonance_hz(self, /) -> float | None: ...
+    def resonance_hz(self, /) -> float | None:
+        """Resonance in the box, fs, Hz, above zero; None for a plain resistance."""
     @property
-    def mechanical_q(self, /) -> float | None: ...
+    def mechanical_q(self, /) -> float | None:
+        """Q of the resonance by mechanical losses, Qms, above zero; None for a plain resistance."""
     @property
-    def electrical_q(self, /) -> float | None: ...
+    def electrical_q(self, /) -> float | None:
+        """Q of the resonance by the voice coil's resistance, Qes, above zero; None for a plain resistance."""
     @property
-    def resistance_ohm(self, /) -> float: ...
+    def resistance_ohm(self, /) -> float:
+        """Resistance, or nominal impedance of a loudspeaker, ohm, above zero."""
     @property
-    def capacitance_f(self, /) -> float: ...
+    def capacitance_f(self, /) -> float:
+        """Capacitance across it, F, zero or more."""
 
 @final
 class Film(_Value):
@@ -212,17 +225,26 @@ class Film(_Value):
     """
 
     @staticmethod
-    def ohmic(*, resistance_ohm: float) -> Film: ...
+    def ohmic(*, resistance_ohm: float) -> Film:
+        """i = v/R; resistance_ohm R finite, zero (a perfect contact) or more. Raises InputError."""
     @staticmethod
-    def tunnelling(*, resistance_ohm: float, scale_v: float) -> Film: ...
+    def tunnelling(*, resistance_ohm: float, scale_v: float) -> Film:
+        """i = (V0/R) sinh(v/V0); resistance_ohm R and scale_v V0 (V) finite, above zero. Raises InputError."""
     @staticmethod
-    def rectifying(*, resistance_ohm: float, ideality: float = 1.0, leak_ratio: float = 0.1) -> Film: ...
+    def rectifying(*, resistance_ohm: float, ideality: float = 1.0, leak_ratio: float = 0.1) -> Film:
+        """i = (1-l)/R U expm1(v/U) + l v/R, U = ideality kT/e at 293.15 K; leak_ratio l above 0, at most 1.
+
+        resistance_ohm R finite, above zero; ideality 1 or more. Raises InputError.
+        """
     @staticmethod
-    def bridged(*, resistance_ohm: float) -> Film: ...
+    def bridged(*, resistance_ohm: float) -> Film:
+        """i = (VT/R) atan(v/VT), VT = 91.6 mV; resistance_ohm R finite, above zero. Raises InputError."""
     @property
-    def law(self, /) -> str: ...
+    def law(self, /) -> str:
+        """Name of the law: "ohmic", "tunnelling", "rectifying" or "bridged"."""
     @property
-    def resistance_ohm(self, /) -> float: ...
+    def resistance_ohm(self, /) -> float:
+        """Zero-voltage resistance R, ohm, above zero; ohmic: zero or more, infinite for an open contact."""
     def current_a(self, /, voltage_v: _Num) -> _Floats:
         """Current at a voltage, A, shape of the argument."""
     def slope_s(self, /, voltage_v: _Num) -> _Floats:
@@ -256,19 +278,26 @@ class Contact(_Value):
         direct_current_a: float = 0.0,
     ) -> Self: ...
     @property
-    def name(self, /) -> str: ...
+    def name(self, /) -> str:
+        """Its name, with at least one letter; every contact of a section or chain has its own."""
     @property
-    def resistance_ohm(self, /) -> float: ...
+    def resistance_ohm(self, /) -> float:
+        """Zero-voltage resistance of the film, constriction not included, ohm, zero or more; infinite for an open one."""
     @property
-    def film(self, /) -> Film: ...
+    def film(self, /) -> Film:
+        """Its film law; ohmic where it was made of ``resistance_ohm``."""
     @property
-    def constriction_ohm(self, /) -> float: ...
+    def constriction_ohm(self, /) -> float:
+        """Metal in series with the film, ohm, zero or more."""
     @property
-    def range_ohm(self, /) -> tuple[float, float] | None: ...
+    def range_ohm(self, /) -> tuple[float, float] | None:
+        """Smallest and largest chord in use, ohm, 0 <= low <= high, high may be infinite; None for the default."""
     @property
-    def role(self, /) -> str: ...
+    def role(self, /) -> str:
+        """"signal", "return", "shared return", "shunt", "feedback", "supply" or "bias"."""
     @property
-    def direct_current_a(self, /) -> float: ...
+    def direct_current_a(self, /) -> float:
+        """Largest direct current through it, A, zero or more."""
 
 @final
 class Divider(_Value):
@@ -282,13 +311,17 @@ class Divider(_Value):
         cls, /, name: str, *, track_ohm: float, setting_db: float, wiper: Contact | None = None
     ) -> Self: ...
     @property
-    def name(self, /) -> str: ...
+    def name(self, /) -> str:
+        """Its name."""
     @property
-    def track_ohm(self, /) -> float: ...
+    def track_ohm(self, /) -> float:
+        """Resistance of the whole track, ohm, above zero."""
     @property
-    def setting_db(self, /) -> float: ...
+    def setting_db(self, /) -> float:
+        """Voltage ratio at the wiper, 20 log10 a, dB, zero (fully up) or below."""
     @property
-    def wiper(self, /) -> Contact | None: ...
+    def wiper(self, /) -> Contact | None:
+        """Contact of the wiper; None for a perfect one."""
 
 @final
 class Stage(_Value):
@@ -306,13 +339,17 @@ class Stage(_Value):
         output_resistance_ohm: float = 0.0,
     ) -> Self: ...
     @property
-    def name(self, /) -> str: ...
+    def name(self, /) -> str:
+        """Its name."""
     @property
-    def gain_db(self, /) -> float: ...
+    def gain_db(self, /) -> float:
+        """Gain at 1 kHz, dB, -400 to 400."""
     @property
-    def equalisation(self, /) -> str: ...
+    def equalisation(self, /) -> str:
+        """"flat", "riaa" or "riaa 7950 us"."""
     @property
-    def output_resistance_ohm(self, /) -> float: ...
+    def output_resistance_ohm(self, /) -> float:
+        """Output resistance, ohm, zero or more."""
 
 @final
 class Ceiling:
@@ -324,9 +361,11 @@ class Ceiling:
     """
 
     @property
-    def harmonics(self, /) -> _Floats: ...
+    def harmonics(self, /) -> _Floats:
+        """Most residue of a steady film over the fundamental, zero or more, shape S; NaN for no harmonic or no ceiling."""
     @property
-    def chatter(self, /) -> _Floats: ...
+    def chatter(self, /) -> _Floats:
+        """Most residue of any law or movement over the fundamental, zero or more, shape S; NaN for no ceiling."""
     @property
     def applies(self, /) -> Any:
         """Whether there is a ceiling, bool or array of bool."""
@@ -346,13 +385,17 @@ class TwoToneCeiling:
     """
 
     @property
-    def definition(self, /) -> str: ...
+    def definition(self, /) -> str:
+        """"modulation", or "difference" for equal tones."""
     @property
-    def d2(self, /) -> _Floats: ...
+    def d2(self, /) -> _Floats:
+        """Most d2 as in TwoTone, a ratio, zero or more, shape S; NaN for no bound."""
     @property
-    def d3(self, /) -> _Floats: ...
+    def d3(self, /) -> _Floats:
+        """Most d3 as in TwoTone, a ratio, zero or more, shape S; NaN for no bound."""
     @property
-    def rms(self, /) -> _Floats: ...
+    def rms(self, /) -> _Floats:
+        """Most rms of all products of the band, a ratio, zero or more, shape S; NaN for no bound."""
     @property
     def applies(self, /) -> Any:
         """Whether all three have a bound, bool or array of bool."""
@@ -371,9 +414,11 @@ class MusicCeiling:
     """
 
     @property
-    def to_copy(self, /) -> _Floats: ...
+    def to_copy(self, /) -> _Floats:
+        """Most residue over the fitted copy, sinh(rho/2), zero or more, shape S; NaN for no bound."""
     @property
-    def to_total(self, /) -> _Floats: ...
+    def to_total(self, /) -> _Floats:
+        """Most residue over the whole output, tanh(rho/2), 0 to 1, shape S; NaN for no bound."""
     @property
     def applies(self, /) -> Any:
         """Whether there is a bound, bool or array of bool."""
@@ -388,7 +433,8 @@ class ReadingsCeiling:
     """Most residue of contacts read in ohms and in millivolts together (bound T9), a ratio, shape S; NaN where status is not "holds"."""
 
     @property
-    def chatter(self, /) -> _Floats: ...
+    def chatter(self, /) -> _Floats:
+        """Most residue of any law or movement over the fundamental, zero or more, shape S; NaN for no bound."""
     @property
     def applies(self, /) -> Any:
         """Whether there is a bound, bool or array of bool."""
@@ -407,21 +453,29 @@ class Attack:
     """
 
     @property
-    def best(self, /) -> float: ...
+    def best(self, /) -> float:
+        """Largest residue over the fundamental that was found, a ratio, zero or more."""
     @property
-    def bound(self, /) -> float: ...
+    def bound(self, /) -> float:
+        """The ceiling on the lines that the samples have, a ratio, zero or more."""
     @property
-    def ratio(self, /) -> float: ...
+    def ratio(self, /) -> float:
+        """best over bound, 0 to 1; 0 where the bound is zero."""
     @property
-    def contacts(self, /) -> list[str]: ...
+    def contacts(self, /) -> list[str]:
+        """Names of the contacts that jump, in the order of ``ohm``."""
     @property
-    def ohm(self, /) -> numpy.typing.NDArray[numpy.float64]: ...
+    def ohm(self, /) -> numpy.typing.NDArray[numpy.float64]:
+        """Resistance of each contact at each sample in the best attack, ohm, float64, shape (contact, sample)."""
     @property
-    def time_s(self, /) -> numpy.typing.NDArray[numpy.float64]: ...
+    def time_s(self, /) -> numpy.typing.NDArray[numpy.float64]:
+        """Time of each sample from the first on, s, float64, shape (sample,)."""
     @property
-    def trials(self, /) -> int: ...
+    def trials(self, /) -> int:
+        """Starts of the search, one or more."""
     @property
-    def seed(self, /) -> int: ...
+    def seed(self, /) -> int:
+        """Seed of the search, zero or more."""
 
 def try_ceiling(
     system: Section | Chain,
@@ -449,9 +503,11 @@ class LossRange:
     """
 
     @property
-    def low_db(self, /) -> _Floats: ...
+    def low_db(self, /) -> _Floats:
+        """Least loss, dB, negative is louder, shape S; NaN for no range."""
     @property
-    def high_db(self, /) -> _Floats: ...
+    def high_db(self, /) -> _Floats:
+        """Greatest loss, dB, at least low_db, shape S; infinite for a contact that can open, NaN for no range."""
     @property
     def applies(self, /) -> Any:
         """Whether there is a range, bool or array of bool."""
@@ -515,13 +571,17 @@ class TwoTone:
     """
 
     @property
-    def definition(self, /) -> str: ...
+    def definition(self, /) -> str:
+        """"modulation", or "difference" for equal tones."""
     @property
-    def d2(self, /) -> _Floats: ...
+    def d2(self, /) -> _Floats:
+        """Products of the second order over the upper tone, by the definition, a ratio, zero or more, shape S."""
     @property
-    def d3(self, /) -> _Floats: ...
+    def d3(self, /) -> _Floats:
+        """Products of the third order over the upper tone, by the definition, a ratio, zero or more, shape S."""
     @property
-    def rms(self, /) -> _Floats: ...
+    def rms(self, /) -> _Floats:
+        """All products together over the upper tone or both, by the definition, a ratio, zero or more, shape S."""
     @property
     def order(self, /) -> list[tuple[int, int]]:
         """(k1, k2) of the listed products, up to the fifth order; n of them."""
@@ -535,9 +595,11 @@ class TwoTone:
     def error_bound(self, /) -> _Floats:
         """Bound of the error of the output over the upper tone."""
     @property
-    def rounds(self, /) -> Any: ...
+    def rounds(self, /) -> Any:
+        """As Distortion.rounds."""
     @property
-    def converged(self, /) -> Any: ...
+    def converged(self, /) -> Any:
+        """As Distortion.converged."""
     @property
     def status(self, /) -> Any:
         """As Distortion.status."""
@@ -549,9 +611,11 @@ class LevelCycle:
     """Levels up, down, and each again after a rest; made by level_cycle."""
 
     @property
-    def emf_v(self, /) -> _Floats: ...
+    def emf_v(self, /) -> _Floats:
+        """Levels of the first source as they rise, V rms, above zero, shape S."""
     @property
-    def up(self, /) -> Distortion: ...
+    def up(self, /) -> Distortion:
+        """Going up to the highest level, in the order of emf_v."""
     @property
     def down(self, /) -> Distortion:
         """Coming down from the highest level, in the order of emf_v."""
@@ -583,7 +647,8 @@ class Signature:
     def fundamental_db(self, /) -> _Floats:
         """As Distortion.fundamental_db."""
     @property
-    def converged(self, /) -> Any: ...
+    def converged(self, /) -> Any:
+        """As Distortion.converged."""
     @property
     def status(self, /) -> Any:
         """As Distortion.status."""
@@ -599,7 +664,8 @@ class Residue:
     def harmonics(self, /) -> _Floats:
         """Harmonics that lie in the band, from the steady state."""
     @property
-    def chatter(self, /) -> _Floats: ...
+    def chatter(self, /) -> _Floats:
+        """What chattering contacts make in the band, from their random telegraphs."""
     @property
     def johnson(self, /) -> _Floats:
         """Johnson noise of every resistance of every section at 293.15 K; stages add none of their own."""
@@ -613,7 +679,8 @@ class Residue:
     def crackle_per_s(self, /) -> _Floats:
         """Changes of chattering contacts per second, 0 for none; NaN above 20 per second, where they fuse [memory]."""
     @property
-    def converged(self, /) -> Any: ...
+    def converged(self, /) -> Any:
+        """As Distortion.converged."""
     @property
     def status(self, /) -> Any:
         """As Distortion.status."""
@@ -622,7 +689,8 @@ class Residue:
 
 class _System(_Value):
     @property
-    def contact_names(self, /) -> list[str]: ...
+    def contact_names(self, /) -> list[str]:
+        """Names of its contacts in the order of the signal, wipers of controls included."""
     def transfer(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> Any:
         """Complex V(load)/EMF, through all stages of a chain. contacts: zero-voltage ohms by name. Raises InputError.
 
@@ -799,13 +867,17 @@ class Section(_System):
 
     def __new__(cls, /, name: str, *, source: Source | None, path: Iterable[Contact | Lead | Divider], load: Load) -> Self: ...
     @property
-    def name(self, /) -> str: ...
+    def name(self, /) -> str:
+        """Its name."""
     @property
-    def source(self, /) -> Source | None: ...
+    def source(self, /) -> Source | None:
+        """Its source; None after a stage of a chain."""
     @property
-    def path(self, /) -> list[Contact | Lead | Divider]: ...
+    def path(self, /) -> list[Contact | Lead | Divider]:
+        """Contacts, leads and controls from the source to the load, a new list."""
     @property
-    def load(self, /) -> Load: ...
+    def load(self, /) -> Load:
+        """What it ends in."""
     def with_contact(self, /, name: str, **changes: Any) -> Section:
         """A copy with one contact changed; changes are the arguments of Contact."""
     def with_source(self, /, **changes: Any) -> Section:
@@ -817,7 +889,8 @@ class Chain(_System):
 
     def __new__(cls, /, items: Iterable[Section | Stage]) -> Self: ...
     @property
-    def items(self, /) -> list[Section | Stage]: ...
+    def items(self, /) -> list[Section | Stage]:
+        """Sections and stages from the first source to the last load, a new list."""
     def with_contact(self, /, name: str, **changes: Any) -> Chain:
         """A copy with one contact changed; changes are the arguments of Contact."""
     def with_source(self, /, **changes: Any) -> Chain:
@@ -831,17 +904,23 @@ class Job:
     def from_text(text: str, *, file: str = "sheet", readings: tuple[str, str] | None = None) -> Job:
         """Reads a sheet from its text; readings: (name, text) of its CSV. Raises InputError with every fault."""
     @property
-    def title(self, /) -> str: ...
+    def title(self, /) -> str:
+        """Title of the sheet."""
     @property
-    def file(self, /) -> str | None: ...
+    def file(self, /) -> str | None:
+        """Name of the file that the sheet came from; None where there is none."""
     @property
-    def text(self, /) -> str: ...
+    def text(self, /) -> str:
+        """The sheet as it was read."""
     @property
-    def readings(self, /) -> tuple[str, str] | None: ...
+    def readings(self, /) -> tuple[str, str] | None:
+        """Name and text of the readings file; None without one."""
     @property
-    def routes(self, /) -> list[str]: ...
+    def routes(self, /) -> list[str]:
+        """Names of the routes."""
     @property
-    def contacts(self, /) -> list[str]: ...
+    def contacts(self, /) -> list[str]:
+        """Names of the contacts: those on paths, then those under [contact]."""
     def __eq__(self, other: object, /) -> bool: ...
     def __hash__(self, /) -> int: ...
     def __reduce__(self, /) -> tuple[Any, tuple[str, str, tuple[str, str] | None]]: ...

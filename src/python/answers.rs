@@ -229,14 +229,17 @@ macro_rules! statused {
     ($class:ident, $flag:ident) => {
         #[pymethods]
         impl $class {
+            #[doc = told!(stringify!($class), ".", stringify!($flag))]
             #[getter]
             fn $flag(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
                 self.statuses.applies(py)
             }
+            #[doc = told!(stringify!($class), ".status")]
             #[getter]
             fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
                 self.statuses.words(py)
             }
+            #[doc = told!(stringify!($class), ".reason")]
             #[pyo3(signature = (index=None))]
             fn reason(&self, py: Python<'_>, index: Option<&Bound<'_, PyAny>>) -> PyResult<&'static str> {
                 self.statuses.reason(py, index)
@@ -246,11 +249,13 @@ macro_rules! statused {
 }
 pub(super) use statused;
 
-/// Ceilings, one per point.
+#[doc = told!("Ceiling")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Ceiling {
+    #[doc = told!("Ceiling.harmonics")]
     #[pyo3(get)]
     harmonics: Py<PyAny>,
+    #[doc = told!("Ceiling.chatter")]
     #[pyo3(get)]
     chatter: Py<PyAny>,
     statuses: Statuses,
@@ -284,13 +289,13 @@ pub(super) fn of_array<'py>(
     columns.result((0..columns.size).map(|k| law(at(values, k))).collect::<Vec<_>>())
 }
 
-/// T6: most residue in a resistive loop whose instantaneous loss ranges over `range_db`.
+#[doc = told!("residue_from_loss_range")]
 #[pyfunction]
 pub(super) fn residue_from_loss_range<'py>(py: Python<'py>, range_db: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
     of_array(py, "range_db", range_db, bounds::residue_from_loss_range)
 }
 
-/// Inverse of T6: the least range of loss, dB, that goes with a residue in a resistive loop.
+#[doc = told!("loss_range_for_residue")]
 #[pyfunction]
 pub(super) fn loss_range_for_residue<'py>(py: Python<'py>, residue: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
     of_array(py, "residue", residue, bounds::loss_range_for_residue)

@@ -68,6 +68,43 @@ enum Held<'py> {
     Array(Bound<'py, PyArrayDyn<f64>>),
 }
 
+/// What numpy takes as real numbers, whatever their values.
+fn held<'py>(place: &str, object: &Bound<'py, PyAny>, allowed: &str) -> PyResult<Held<'py>> {
+    let py = object.py();
+    let fault = |value: String, allowed: &str| input_error(py, InputError::new(place, value, allowed));
+    if object.cast::<PyFloat>().is_ok() || object.cast_exact::<PyInt>().is_ok() {
+        let number = object.extract::<f64>();
+        return Ok(Held::Scalar(number.map_err(|_| fault("a whole number too large".to_owned(), allowed))?));
+    }
+    // np.ma.masked is a MaskedConstant
+    if ["MaskedArray", "MaskedConstant"].iter().any(|name| object.get_type().name().is_ok_and(|found| found == *name)) {
+        return Err(fault("a masked array".to_owned(), "allowed: an array without a mask; fill it first"));
+    }
+    let numpy = py.import("numpy")?;
+    let array = numpy
+        .call_method1("asarray", (object,))
+        .map_err(|error| fault(error.value(py).to_string(), "allowed: a number or an array of numbers"))?;
+    let kind: String = array.getattr("dtype")?.getattr("kind")?.extract()?;
+    if !["f", "i", "u"].contains(&kind.as_str()) {
+        let dtype = array.getattr("dtype")?.to_string();
+        return Err(fault(format!("values of type {dtype}"), "allowed: real numbers"));
+    }
+    let kwargs = PyDict::new(py);
+    kwargs.set_item("dtype", "float64")?;
+    kwargs.set_item("requirements", ("C", "A"))?;
+    let array = numpy.call_method("require", (array,), Some(&kwargs))?;
+    let array = array.cast_into::<PyArrayDyn<f64>>()?;
+    Ok(if array.ndim() == 0 { Held::Scalar(array.extract()?) } else { Held::Array(array) })
+}
+
+/// One number; the shape of what is an array.
+pub(super) fn number_of(place: &str, object: &Bound<'_, PyAny>) -> PyResult<Result<f64, Vec<usize>>> {
+    Ok(match held(place, object, "allowed: a number")? {
+        Held::Scalar(value) => Ok(value),
+        Held::Array(array) => Err(array.shape().to_vec()),
+    })
+}
+
 /// Arguments on their way to one shape.
 pub(super) struct Arguments<'py> {
     py: Python<'py>,
@@ -82,29 +119,7 @@ impl<'py> Arguments<'py> {
     /// Takes one argument in; returns its number.
     pub(super) fn add(&mut self, place: &str, object: &Bound<'py, PyAny>, domain: Domain) -> PyResult<usize> {
         let fault = |value: String, allowed: &str| input_error(self.py, InputError::new(place, value, allowed));
-        let held = if object.cast::<PyFloat>().is_ok() || object.cast_exact::<PyInt>().is_ok() {
-            let number = object.extract::<f64>();
-            Held::Scalar(number.map_err(|_| fault("a whole number too large".to_owned(), domain.allowed()))?)
-        } else {
-            if object.get_type().name()? == "MaskedArray" {
-                return Err(fault("a masked array".to_owned(), "allowed: an array without a mask; fill it first"));
-            }
-            let numpy = self.py.import("numpy")?;
-            let array = numpy
-                .call_method1("asarray", (object,))
-                .map_err(|error| fault(error.value(self.py).to_string(), "allowed: a number or an array of numbers"))?;
-            let kind: String = array.getattr("dtype")?.getattr("kind")?.extract()?;
-            if !["f", "i", "u"].contains(&kind.as_str()) {
-                let dtype = array.getattr("dtype")?.to_string();
-                return Err(fault(format!("values of type {dtype}"), "allowed: real numbers"));
-            }
-            let kwargs = PyDict::new(self.py);
-            kwargs.set_item("dtype", "float64")?;
-            kwargs.set_item("requirements", ("C", "A"))?;
-            let array = numpy.call_method("require", (array,), Some(&kwargs))?;
-            let array = array.cast_into::<PyArrayDyn<f64>>()?;
-            if array.ndim() == 0 { Held::Scalar(array.extract()?) } else { Held::Array(array) }
-        };
+        let held = held(place, object, domain.allowed())?;
         match &held {
             Held::Scalar(value) => {
                 if !domain.holds(*value) {

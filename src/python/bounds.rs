@@ -59,33 +59,40 @@ fn at_point(
     (moving, fixed)
 }
 
-/// Bounds of the distortion of two tones, one per point.
+#[doc = told!("TwoToneCeiling")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct TwoToneCeiling {
+    #[doc = told!("TwoToneCeiling.definition")]
     #[pyo3(get)]
     definition: &'static str,
+    #[doc = told!("TwoToneCeiling.d2")]
     #[pyo3(get)]
     d2: Py<PyAny>,
+    #[doc = told!("TwoToneCeiling.d3")]
     #[pyo3(get)]
     d3: Py<PyAny>,
+    #[doc = told!("TwoToneCeiling.rms")]
     #[pyo3(get)]
     rms: Py<PyAny>,
     statuses: Statuses,
 }
 
-/// Bounds of what is left of music, one per point.
+#[doc = told!("MusicCeiling")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct MusicCeiling {
+    #[doc = told!("MusicCeiling.to_copy")]
     #[pyo3(get)]
     to_copy: Py<PyAny>,
+    #[doc = told!("MusicCeiling.to_total")]
     #[pyo3(get)]
     to_total: Py<PyAny>,
     statuses: Statuses,
 }
 
-/// Bound of contacts read in ohms and in millivolts together, one per point.
+#[doc = told!("ReadingsCeiling")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct ReadingsCeiling {
+    #[doc = told!("ReadingsCeiling.chatter")]
     #[pyo3(get)]
     chatter: Py<PyAny>,
     statuses: Statuses,
@@ -251,6 +258,7 @@ macro_rules! bound_methods {
                 signature = (low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ),
                 text_signature = "($self, low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=(20.0, 20000.0))"
             )]
+            #[doc = told!("_System.two_tone_ceiling")]
             #[allow(clippy::too_many_arguments)] // keywords of one question
             fn two_tone_ceiling<'py>(
                 &self,
@@ -266,6 +274,7 @@ macro_rules! bound_methods {
                 two_tone_ceiling(py, self.network(py)?, (low_hz, high_hz), ranges, (ratio, emf_v), contacts, band_hz)
             }
 
+            #[doc = told!("_System.music_ceiling")]
             #[pyo3(signature = (*, ranges, contacts=None))]
             fn music_ceiling<'py>(
                 &self,
@@ -280,6 +289,7 @@ macro_rules! bound_methods {
                 signature = (frequency_hz, *, ranges=None, across=None, band_hz=AUDIBLE_BAND_HZ),
                 text_signature = "($self, frequency_hz, *, ranges=None, across=None, band_hz=(20.0, 20000.0))"
             )]
+            #[doc = told!("_System.ceiling_by_readings")]
             fn ceiling_by_readings<'py>(
                 &self,
                 py: Python<'py>,
@@ -297,23 +307,31 @@ macro_rules! bound_methods {
 bound_methods!(Section);
 bound_methods!(Chain);
 
-/// The best attack on a ceiling that a search found.
+#[doc = told!("Attack")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Attack {
+    #[doc = told!("Attack.best")]
     #[pyo3(get)]
     best: f64,
+    #[doc = told!("Attack.bound")]
     #[pyo3(get)]
     bound: f64,
+    #[doc = told!("Attack.ratio")]
     #[pyo3(get)]
     ratio: f64,
+    #[doc = told!("Attack.contacts")]
     #[pyo3(get)]
     contacts: Vec<String>,
+    #[doc = told!("Attack.ohm")]
     #[pyo3(get)]
     ohm: Py<PyAny>,
+    #[doc = told!("Attack.time_s")]
     #[pyo3(get)]
     time_s: Py<PyAny>,
+    #[doc = told!("Attack.trials")]
     #[pyo3(get)]
     trials: usize,
+    #[doc = told!("Attack.seed")]
     #[pyo3(get)]
     seed: u64,
 }
@@ -347,7 +365,7 @@ fn ends(py: Python<'_>, network: &Network, k: usize, place: &str, object: &Bound
     Ok((k, (low, high)))
 }
 
-/// Attacks the ceiling of a section or chain.
+#[doc = told!("try_ceiling")]
 #[pyfunction]
 #[pyo3(signature = (system, swing_ohm, *, trials=1000, seed=0, frequency_hz=1000.0, periods=1, samples=None))]
 #[allow(clippy::too_many_arguments)] // keywords of one question

@@ -6,14 +6,9 @@ use pyo3::exceptions::PyException;
 use pyo3::prelude::*;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-create_exception!(weaklink, WeaklinkError, PyException, "Whatever weaklink itself raises.");
-create_exception!(
-    weaklink,
-    InputError,
-    WeaklinkError,
-    "Bad input: `.place`, `.value`, `.allowed`, `.file`, `.line` of the first fault, and all faults in `.faults`."
-);
-create_exception!(weaklink, InternalError, WeaklinkError, "A fault of weaklink itself; please report it.");
+create_exception!(weaklink, WeaklinkError, PyException, told!("WeaklinkError"));
+create_exception!(weaklink, InputError, WeaklinkError, told!("InputError"));
+create_exception!(weaklink, InternalError, WeaklinkError, told!("InternalError"));
 
 pub(super) fn register(module: &Bound<'_, PyModule>) -> PyResult<()> {
     let py = module.py();

@@ -13,7 +13,7 @@ use std::sync::mpsc::RecvTimeoutError;
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
-/// A job sheet, read and checked.
+#[doc = told!("Job")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Job(job::Job);
 
@@ -28,32 +28,38 @@ fn reread(py: Python<'_>, text: &str, file: &str, readings: Option<(String, Stri
 
 #[pymethods]
 impl Job {
-    /// Reads a sheet from its text.
+    #[doc = told!("Job.from_text")]
     #[staticmethod]
     #[pyo3(signature = (text, *, file="sheet", readings=None))]
     fn from_text(py: Python<'_>, text: &str, file: &str, readings: Option<(String, String)>) -> PyResult<Self> {
         reread(py, text, file, readings)
     }
+    #[doc = told!("Job.title")]
     #[getter]
     fn title(&self) -> &str {
         &self.0.title
     }
+    #[doc = told!("Job.file")]
     #[getter]
     fn file(&self) -> Option<&str> {
         self.0.file.as_deref()
     }
+    #[doc = told!("Job.text")]
     #[getter]
     fn text(&self) -> &str {
         &self.0.text
     }
+    #[doc = told!("Job.readings")]
     #[getter]
     fn readings(&self) -> Option<(String, String)> {
         self.0.readings_text.clone()
     }
+    #[doc = told!("Job.routes")]
     #[getter]
     fn routes(&self) -> Vec<&str> {
         self.0.routes.iter().map(|route| route.name.as_str()).collect()
     }
+    #[doc = told!("Job.contacts")]
     #[getter]
     fn contacts(&self) -> Vec<&str> {
         self.0.contacts().map(|contact| contact.name.as_str()).collect()
@@ -84,7 +90,7 @@ impl Job {
     }
 }
 
-/// Reads a job sheet and the readings file beside it.
+#[doc = told!("load_job")]
 #[pyfunction]
 pub(super) fn load_job(py: Python<'_>, path: PathBuf) -> PyResult<Job> {
     let read = py.detach(|| guarded(|| job::load(&path)))?;
@@ -268,7 +274,7 @@ pub(super) fn _engineering(value: f64, unit: &str) -> String {
     quantity::engineering(value, dimension)
 }
 
-/// A typical layout as a job without readings.
+#[doc = told!("typical")]
 #[pyfunction]
 pub(super) fn typical(py: Python<'_>, name: &str) -> PyResult<Job> {
     let Some((_, text)) = job::LAYOUTS.iter().find(|row| row.0 == name) else {

@@ -16,19 +16,25 @@ use pyo3::types::{PyDict, PyMapping};
 /// Peak voltage at which bridges are pinned where nobody says, V: inside 0.1 to 0.45 V, Holm 1967 \[memory\].
 const PINNED_V: f64 = 0.2;
 
-/// Levels up, down and after a rest.
+#[doc = told!("LevelCycle")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct LevelCycle {
+    #[doc = told!("LevelCycle.emf_v")]
     #[pyo3(get)]
     emf_v: Py<PyAny>,
+    #[doc = told!("LevelCycle.up")]
     #[pyo3(get)]
     up: Py<Distortion>,
+    #[doc = told!("LevelCycle.down")]
     #[pyo3(get)]
     down: Py<Distortion>,
+    #[doc = told!("LevelCycle.after_rest")]
     #[pyo3(get)]
     after_rest: Py<Distortion>,
+    #[doc = told!("LevelCycle.bridge_ohm")]
     #[pyo3(get)]
     bridge_ohm: Py<PyDict>,
+    #[doc = told!("LevelCycle.unique")]
     #[pyo3(get)]
     unique: Py<PyAny>,
 }
@@ -75,7 +81,7 @@ fn by_contact(
         .collect())
 }
 
-/// Distortion as the level goes up, comes down, and goes up again after a rest, films breaking down on the way.
+#[doc = told!("level_cycle")]
 #[pyfunction]
 #[pyo3(signature = (system, emf_v, *, frit_v, pinned_v=None, frequency_hz=1000.0))]
 pub(super) fn level_cycle<'py>(
@@ -134,13 +140,16 @@ pub(super) fn level_cycle<'py>(
     })
 }
 
-/// What tells laws apart: which harmonic leads, how the distortion grows with level, what becomes of the fundamental.
+#[doc = told!("Signature")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Signature {
+    #[doc = told!("Signature.order")]
     #[pyo3(get)]
     order: Py<PyAny>,
+    #[doc = told!("Signature.slope")]
     #[pyo3(get)]
     slope: Py<PyAny>,
+    #[doc = told!("Signature.fundamental_db")]
     #[pyo3(get)]
     fundamental_db: Py<PyAny>,
     statuses: Statuses,
@@ -148,10 +157,12 @@ pub(super) struct Signature {
 
 #[pymethods]
 impl Signature {
+    #[doc = told!("Signature.converged")]
     #[getter]
     fn converged(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
         self.statuses.applies(py)
     }
+    #[doc = told!("Signature.status")]
     #[getter]
     fn status<'py>(&self, py: Python<'py>) -> PyResult<Bound<'py, PyAny>> {
         self.statuses.words(py)

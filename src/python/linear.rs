@@ -141,11 +141,13 @@ pub(super) fn millivolt_bound<'py>(
     columns.result(out.into_iter().map(|found| found.unwrap_or(f64::NAN)).collect::<Vec<f64>>())
 }
 
-/// Least and greatest loss, one pair per point.
+#[doc = told!("LossRange")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct LossRange {
+    #[doc = told!("LossRange.low_db")]
     #[pyo3(get)]
     low_db: Py<PyAny>,
+    #[doc = told!("LossRange.high_db")]
     #[pyo3(get)]
     high_db: Py<PyAny>,
     statuses: Statuses,

@@ -1,5 +1,12 @@
 //! The binding: checks, borrows, releases the interpreter, converts. Numbers come from the folders beside it.
 
+/// What the stub `_core.pyi` tells of a class or `Class.method`; build.rs cuts it out.
+macro_rules! told {
+    ($($name:expr),+) => {
+        include_str!(concat!(env!("OUT_DIR"), "/told/", $($name,)+ ".txt"))
+    };
+}
+
 mod answers;
 mod array;
 mod audible;
@@ -13,6 +20,7 @@ mod lanes;
 mod level_cycle;
 mod linear;
 mod loads;
+mod number;
 mod physics;
 mod residue;
 mod shop;

@@ -15,21 +15,28 @@ use crate::response::steady::solve::Tones;
 use crate::response::weighting::Weighting;
 use pyo3::prelude::*;
 
-/// What is left beside a tone, one per point.
+#[doc = told!("Residue")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Residue {
+    #[doc = told!("Residue.total")]
     #[pyo3(get)]
     total: Py<PyAny>,
+    #[doc = told!("Residue.harmonics")]
     #[pyo3(get)]
     harmonics: Py<PyAny>,
+    #[doc = told!("Residue.chatter")]
     #[pyo3(get)]
     chatter: Py<PyAny>,
+    #[doc = told!("Residue.johnson")]
     #[pyo3(get)]
     johnson: Py<PyAny>,
+    #[doc = told!("Residue.contact_noise")]
     #[pyo3(get)]
     contact_noise: Py<PyAny>,
+    #[doc = told!("Residue.notch_reading")]
     #[pyo3(get)]
     notch_reading: Py<PyAny>,
+    #[doc = told!("Residue.crackle_per_s")]
     #[pyo3(get)]
     crackle_per_s: Py<PyAny>,
     statuses: Statuses,

@@ -98,23 +98,31 @@ pub(super) fn rows<'py, T: numpy::Element + Copy>(
     Ok(values.into_pyarray(py).reshape(shape)?.into_any().unbind())
 }
 
-/// Distortion of a tone, one per point.
+#[doc = told!("Distortion")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Distortion {
+    #[doc = told!("Distortion.thd_f")]
     #[pyo3(get)]
     thd_f: Py<PyAny>,
+    #[doc = told!("Distortion.thd_r")]
     #[pyo3(get)]
     thd_r: Py<PyAny>,
+    #[doc = told!("Distortion.order")]
     #[pyo3(get)]
     order: Py<PyAny>,
+    #[doc = told!("Distortion.harmonics")]
     #[pyo3(get)]
     harmonics: Py<PyAny>,
+    #[doc = told!("Distortion.fundamental_db")]
     #[pyo3(get)]
     fundamental_db: Py<PyAny>,
+    #[doc = told!("Distortion.error_bound")]
     #[pyo3(get)]
     error_bound: Py<PyAny>,
+    #[doc = told!("Distortion.rounds")]
     #[pyo3(get)]
     rounds: Py<PyAny>,
+    #[doc = told!("Distortion.chord_ohm")]
     #[pyo3(get)]
     chord_ohm: Py<PyDict>,
     statuses: Statuses,
@@ -185,25 +193,34 @@ pub(super) fn wrap<'py>(
     })
 }
 
-/// Distortion of two tones, one per point.
+#[doc = told!("TwoTone")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct TwoTone {
+    #[doc = told!("TwoTone.definition")]
     #[pyo3(get)]
     definition: &'static str,
+    #[doc = told!("TwoTone.d2")]
     #[pyo3(get)]
     d2: Py<PyAny>,
+    #[doc = told!("TwoTone.d3")]
     #[pyo3(get)]
     d3: Py<PyAny>,
+    #[doc = told!("TwoTone.rms")]
     #[pyo3(get)]
     rms: Py<PyAny>,
+    #[doc = told!("TwoTone.order")]
     #[pyo3(get)]
     order: Vec<(i32, i32)>,
+    #[doc = told!("TwoTone.frequency_hz")]
     #[pyo3(get)]
     frequency_hz: Py<PyAny>,
+    #[doc = told!("TwoTone.level")]
     #[pyo3(get)]
     level: Py<PyAny>,
+    #[doc = told!("TwoTone.error_bound")]
     #[pyo3(get)]
     error_bound: Py<PyAny>,
+    #[doc = told!("TwoTone.rounds")]
     #[pyo3(get)]
     rounds: Py<PyAny>,
     statuses: Statuses,

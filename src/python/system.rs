@@ -37,6 +37,7 @@ macro_rules! system_methods {
     ($name:ident) => {
         #[pymethods]
         impl $name {
+            #[doc = told!("_System.transfer")]
             #[pyo3(signature = (frequency_hz, *, contacts=None))]
             fn transfer<'py>(
                 &self,
@@ -49,6 +50,7 @@ macro_rules! system_methods {
                 ready.evaluate(network, Complex64::new(0.0, 0.0), sweep::transfer)
             }
 
+            #[doc = told!("_System.loss_db")]
             #[pyo3(signature = (frequency_hz, *, contacts=None))]
             fn loss_db<'py>(
                 &self,
@@ -66,6 +68,7 @@ macro_rules! system_methods {
                 ready.evaluate(network, 0.0, sweep::loss_db)
             }
 
+            #[doc = told!("_System.crosstalk_db")]
             #[pyo3(signature = (frequency_hz, *, contacts=None))]
             fn crosstalk_db<'py>(
                 &self,
@@ -76,6 +79,7 @@ macro_rules! system_methods {
                 more::crosstalk_db(py, self.network(py)?, frequency_hz, contacts)
             }
 
+            #[doc = told!("_System.imbalance_db")]
             #[pyo3(signature = (frequency_hz, *, left=None, right=None))]
             fn imbalance_db<'py>(
                 &self,
@@ -87,6 +91,7 @@ macro_rules! system_methods {
                 more::imbalance_db(py, self.network(py)?, frequency_hz, left, right)
             }
 
+            #[doc = told!("_System.damping_factor")]
             #[pyo3(signature = (frequency_hz=None, *, contacts=None), text_signature = "($self, frequency_hz=1000.0, *, contacts=None)")]
             fn damping_factor<'py>(
                 &self,
@@ -98,6 +103,7 @@ macro_rules! system_methods {
                 more::damping_factor(py, self.network(py)?, frequency_hz.unwrap_or(&usual), contacts)
             }
 
+            #[doc = told!("_System.dissipation_w")]
             #[pyo3(signature = (contact, frequency_hz, *, emf_v=None, contacts=None))]
             fn dissipation_w<'py>(
                 &self,
@@ -110,6 +116,7 @@ macro_rules! system_methods {
                 more::dissipation_w(py, self.network(py)?, contact, frequency_hz, emf_v, contacts)
             }
 
+            #[doc = told!("_System.distortion")]
             #[pyo3(signature = (frequency_hz, *, emf_v=None, contacts=None, harmonics=10))]
             fn distortion<'py>(
                 &self,
@@ -122,6 +129,7 @@ macro_rules! system_methods {
                 steady::distortion(py, self.network(py)?, frequency_hz, emf_v, contacts, harmonics)
             }
 
+            #[doc = told!("_System.signature")]
             #[pyo3(signature = (frequency_hz, *, emf_v=None, contacts=None))]
             fn signature<'py>(
                 &self,
@@ -133,6 +141,7 @@ macro_rules! system_methods {
                 level_cycle::signature(py, self.network(py)?, frequency_hz, emf_v, contacts)
             }
 
+            #[doc = told!("_System.two_tone")]
             #[pyo3(signature = (low_hz, high_hz, *, ratio=4.0, emf_v=None, contacts=None))]
             fn two_tone<'py>(
                 &self,
@@ -150,6 +159,7 @@ macro_rules! system_methods {
                 signature = (frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=AUDIBLE_BAND_HZ, weighting="none", notch_q=None),
                 text_signature = "($self, frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=(20.0, 20000.0), weighting='none', notch_q=None)"
             )]
+            #[doc = told!("_System.residue")]
             #[allow(clippy::too_many_arguments)] // keywords of one question
             fn residue<'py>(
                 &self,
@@ -171,6 +181,7 @@ macro_rules! system_methods {
                 signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ, weighting="none"),
                 text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0), weighting='none')"
             )]
+            #[doc = told!("_System.johnson_v")]
             fn johnson_v<'py>(
                 &self,
                 py: Python<'py>,
@@ -182,6 +193,7 @@ macro_rules! system_methods {
                 residue::johnson_v(py, self.network(py)?, contacts, &asked)
             }
 
+            #[doc = told!("_System.millivolt_bound")]
             #[pyo3(signature = (contact, *, across_v, load_v, frequency_hz, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, contact, *, across_v, load_v, frequency_hz, band_hz=(20.0, 20000.0))")]
             fn millivolt_bound<'py>(
                 &self,
@@ -195,6 +207,7 @@ macro_rules! system_methods {
                 more::millivolt_bound(py, self.network(py)?, contact, frequency_hz, (across_v, load_v), band_hz)
             }
 
+            #[doc = told!("_System.loss_range_db")]
             #[pyo3(signature = (frequency_hz, *, ranges, contacts=None))]
             fn loss_range_db<'py>(
                 &self,
@@ -206,6 +219,7 @@ macro_rules! system_methods {
                 more::loss_range_db(py, self.network(py)?, frequency_hz, Some(ranges), contacts)
             }
 
+            #[doc = told!("_System.response_change_db")]
             #[pyo3(signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0))")]
             fn response_change_db<'py>(
                 &self,
@@ -237,6 +251,7 @@ macro_rules! system_methods {
                 signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ, other_channel=Some(1.0)),
                 text_signature = "($self, frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=(20.0, 20000.0), other_channel=1.0)"
             )]
+            #[doc = told!("_System.ceiling")]
             #[allow(clippy::too_many_arguments)]
             fn ceiling<'py>(
                 &self,
@@ -255,6 +270,7 @@ macro_rules! system_methods {
     };
 }
 
+#[doc = told!("Section")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Section(circuit::Section, Option<Network>);
 
@@ -324,18 +340,22 @@ impl Section {
         let source = source.map(|source| source.get().0);
         Self::made(py, circuit::Section { name, source, path: items, load: load.get().0 })
     }
+    #[doc = told!("Section.name")]
     #[getter]
     fn name(&self) -> &str {
         &self.0.name
     }
+    #[doc = told!("Section.source")]
     #[getter]
     fn source(&self) -> Option<Source> {
         self.0.source.map(Source)
     }
+    #[doc = told!("Section.load")]
     #[getter]
     fn load(&self) -> Load {
         Load(self.0.load)
     }
+    #[doc = told!("Section.path")]
     #[getter]
     fn path<'py>(&self, py: Python<'py>) -> PyResult<Vec<Bound<'py, PyAny>>> {
         let object = |item: &PathItem| -> PyResult<Bound<'py, PyAny>> {
@@ -347,11 +367,12 @@ impl Section {
         };
         self.0.path.iter().map(object).collect()
     }
+    #[doc = told!("_System.contact_names")]
     #[getter]
     fn contact_names(&self) -> Vec<String> {
         self.0.contacts().map(|contact| contact.name.clone()).collect()
     }
-    /// A copy with one contact changed; the changes are the arguments of `Contact`.
+    #[doc = told!("Section.with_contact")]
     #[pyo3(signature = (name, **changes))]
     fn with_contact(&self, py: Python<'_>, name: &str, changes: Option<&Bound<'_, PyDict>>) -> PyResult<Self> {
         let mut section = self.0.clone();
@@ -380,7 +401,7 @@ impl Section {
         *contact = made.cast::<Contact>()?.get().0.clone();
         Self::made(py, section)
     }
-    /// A copy with its source changed; the changes are the arguments of `Source`.
+    #[doc = told!("Section.with_source")]
     #[pyo3(signature = (**changes))]
     fn with_source(&self, py: Python<'_>, changes: Option<&Bound<'_, PyDict>>) -> PyResult<Self> {
         let arguments = PyDict::new(py);
@@ -398,6 +419,7 @@ impl Section {
     }
 }
 
+#[doc = told!("Chain")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Chain(circuit::Chain, Network);
 
@@ -442,11 +464,12 @@ impl Chain {
         }
         Self::made(py, circuit::Chain { items: links })
     }
+    #[doc = told!("_System.contact_names")]
     #[getter]
     fn contact_names(&self) -> Vec<String> {
         self.1.contacts.iter().map(|contact| contact.name.clone()).collect()
     }
-    /// A copy with one contact changed; the changes are the arguments of `Contact`.
+    #[doc = told!("Chain.with_contact")]
     #[pyo3(signature = (name, **changes))]
     fn with_contact(&self, py: Python<'_>, name: &str, changes: Option<&Bound<'_, PyDict>>) -> PyResult<Self> {
         let mut chain = self.0.clone();
@@ -460,7 +483,7 @@ impl Chain {
         }
         Self::made(py, chain)
     }
-    /// A copy with its first source changed; the changes are the arguments of `Source`.
+    #[doc = told!("Chain.with_source")]
     #[pyo3(signature = (**changes))]
     fn with_source(&self, py: Python<'_>, changes: Option<&Bound<'_, PyDict>>) -> PyResult<Self> {
         let mut chain = self.0.clone();
@@ -469,6 +492,7 @@ impl Chain {
         }
         Self::made(py, chain)
     }
+    #[doc = told!("Chain.items")]
     #[getter]
     fn items<'py>(&self, py: Python<'py>) -> PyResult<Vec<Bound<'py, PyAny>>> {
         let object = |item: &ChainItem| -> PyResult<Bound<'py, PyAny>> {

@@ -3,6 +3,7 @@
 use super::array::Domain;
 use super::errors::input_error;
 use super::json::{hash_of, python_number, python_string, python_text, read, to_python, value_of};
+use super::number::{Number, pair};
 use crate::circuit;
 use crate::error::InputError;
 use crate::physics;
@@ -24,9 +25,11 @@ macro_rules! value_class {
             fn __hash__(&self) -> u64 {
                 hash_of(&value_of(&self.0))
             }
+            #[doc = told!("_Value.to_dict")]
             fn to_dict(&self, py: Python<'_>) -> PyResult<Py<PyAny>> {
                 Ok(to_python(py, &value_of(&self.0))?.unbind())
             }
+            #[doc = told!("_Value.from_dict")]
             #[classmethod]
             fn from_dict(cls: &Bound<'_, PyType>, data: &Bound<'_, PyAny>) -> PyResult<Self> {
                 Self::made(cls.py(), read($label, data)?)
@@ -60,24 +63,36 @@ macro_rules! checked_class {
 
 pub(super) use checked_class;
 
+#[doc = told!("Source")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Source(pub(super) circuit::Source);
 
 #[pymethods]
 impl Source {
     #[new]
-    #[pyo3(signature = (*, emf_v, resistance_ohm=0.0, inductance_h=0.0))]
-    fn new(py: Python<'_>, emf_v: f64, resistance_ohm: f64, inductance_h: f64) -> PyResult<Self> {
-        Self::made(py, circuit::Source { emf_v, resistance_ohm, inductance_h })
+    #[pyo3(
+        signature = (*, emf_v, resistance_ohm=Number::Default(0.0), inductance_h=Number::Default(0.0)),
+        text_signature = "(*, emf_v, resistance_ohm=0.0, inductance_h=0.0)"
+    )]
+    fn new(py: Python<'_>, emf_v: Number<'_>, resistance_ohm: Number<'_>, inductance_h: Number<'_>) -> PyResult<Self> {
+        let source = circuit::Source {
+            emf_v: emf_v.value("source", "emf_v")?,
+            resistance_ohm: resistance_ohm.value("source", "resistance_ohm")?,
+            inductance_h: inductance_h.value("source", "inductance_h")?,
+        };
+        Self::made(py, source)
     }
+    #[doc = told!("Source.emf_v")]
     #[getter]
     fn emf_v(&self) -> f64 {
         self.0.emf_v
     }
+    #[doc = told!("Source.resistance_ohm")]
     #[getter]
     fn resistance_ohm(&self) -> f64 {
         self.0.resistance_ohm
     }
+    #[doc = told!("Source.inductance_h")]
     #[getter]
     fn inductance_h(&self) -> f64 {
         self.0.inductance_h
@@ -91,24 +106,41 @@ impl Source {
 }
 checked_class!(Source, circuit::Source, "source");
 
+#[doc = told!("Lead")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Lead(pub(super) circuit::Lead);
 
 #[pymethods]
 impl Lead {
     #[new]
-    #[pyo3(signature = (*, resistance_ohm=0.0, inductance_h=0.0, capacitance_f=0.0))]
-    fn new(py: Python<'_>, resistance_ohm: f64, inductance_h: f64, capacitance_f: f64) -> PyResult<Self> {
-        Self::made(py, circuit::Lead { resistance_ohm, inductance_h, capacitance_f })
+    #[pyo3(
+        signature = (*, resistance_ohm=Number::Default(0.0), inductance_h=Number::Default(0.0), capacitance_f=Number::Default(0.0)),
+        text_signature = "(*, resistance_ohm=0.0, inductance_h=0.0, capacitance_f=0.0)"
+    )]
+    fn new(
+        py: Python<'_>,
+        resistance_ohm: Number<'_>,
+        inductance_h: Number<'_>,
+        capacitance_f: Number<'_>,
+    ) -> PyResult<Self> {
+        let lead = circuit::Lead {
+            resistance_ohm: resistance_ohm.value("lead", "resistance_ohm")?,
+            inductance_h: inductance_h.value("lead", "inductance_h")?,
+            capacitance_f: capacitance_f.value("lead", "capacitance_f")?,
+        };
+        Self::made(py, lead)
     }
+    #[doc = told!("Lead.resistance_ohm")]
     #[getter]
     fn resistance_ohm(&self) -> f64 {
         self.0.resistance_ohm
     }
+    #[doc = told!("Lead.inductance_h")]
     #[getter]
     fn inductance_h(&self) -> f64 {
         self.0.inductance_h
     }
+    #[doc = told!("Lead.capacitance_f")]
     #[getter]
     fn capacitance_f(&self) -> f64 {
         self.0.capacitance_f
@@ -122,6 +154,7 @@ impl Lead {
 }
 checked_class!(Lead, circuit::Lead, "lead");
 
+#[doc = told!("Film")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Film(pub(super) physics::Film);
 
@@ -156,43 +189,68 @@ impl Film {
 
 #[pymethods]
 impl Film {
+    #[doc = told!("Film.ohmic")]
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm))]
-    fn ohmic(py: Python<'_>, resistance_ohm: f64) -> PyResult<Self> {
+    fn ohmic(py: Python<'_>, resistance_ohm: Number<'_>) -> PyResult<Self> {
+        let resistance_ohm = resistance_ohm.value("film", "resistance_ohm")?;
         Self::made(py, physics::Film::Ohmic { resistance_ohm })
     }
+    #[doc = told!("Film.tunnelling")]
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm, scale_v))]
-    fn tunnelling(py: Python<'_>, resistance_ohm: f64, scale_v: f64) -> PyResult<Self> {
+    fn tunnelling(py: Python<'_>, resistance_ohm: Number<'_>, scale_v: Number<'_>) -> PyResult<Self> {
+        let resistance_ohm = resistance_ohm.value("film", "resistance_ohm")?;
+        let scale_v = scale_v.value("film", "scale_v")?;
         Self::made(py, physics::Film::Tunnelling { resistance_ohm, scale_v })
     }
+    #[doc = told!("Film.rectifying")]
     #[staticmethod]
-    #[pyo3(signature = (*, resistance_ohm, ideality=1.0, leak_ratio=0.1))]
-    fn rectifying(py: Python<'_>, resistance_ohm: f64, ideality: f64, leak_ratio: f64) -> PyResult<Self> {
+    #[pyo3(
+        signature = (*, resistance_ohm, ideality=Number::Default(1.0), leak_ratio=Number::Default(0.1)),
+        text_signature = "(*, resistance_ohm, ideality=1.0, leak_ratio=0.1)"
+    )]
+    fn rectifying(
+        py: Python<'_>,
+        resistance_ohm: Number<'_>,
+        ideality: Number<'_>,
+        leak_ratio: Number<'_>,
+    ) -> PyResult<Self> {
+        let resistance_ohm = resistance_ohm.value("film", "resistance_ohm")?;
+        let ideality = ideality.value("film", "ideality")?;
+        let leak_ratio = leak_ratio.value("film", "leak_ratio")?;
         Self::made(py, physics::Film::Rectifying { resistance_ohm, ideality, leak_ratio })
     }
+    #[doc = told!("Film.bridged")]
     #[staticmethod]
     #[pyo3(signature = (*, resistance_ohm))]
-    fn bridged(py: Python<'_>, resistance_ohm: f64) -> PyResult<Self> {
+    fn bridged(py: Python<'_>, resistance_ohm: Number<'_>) -> PyResult<Self> {
+        let resistance_ohm = resistance_ohm.value("film", "resistance_ohm")?;
         Self::made(py, physics::Film::Bridged { resistance_ohm })
     }
+    #[doc = told!("Film.law")]
     #[getter]
     fn law(&self) -> &'static str {
         self.0.law()
     }
+    #[doc = told!("Film.resistance_ohm")]
     #[getter]
     fn resistance_ohm(&self) -> f64 {
         self.0.resistance_ohm()
     }
+    #[doc = told!("Film.current_a")]
     fn current_a<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, "current_a", voltage_v, physics::Film::current_a)
     }
+    #[doc = told!("Film.slope_s")]
     fn slope_s<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, "slope_s", voltage_v, physics::Film::slope_s)
     }
+    #[doc = told!("Film.chord_ohm")]
     fn chord_ohm<'py>(&self, py: Python<'py>, voltage_v: &Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         self.over(py, "chord_ohm", voltage_v, physics::Film::chord_ohm)
     }
+    #[doc = told!("Film.voltage_v")]
     fn voltage_v<'py>(slf: &Bound<'py, Self>, current_a: Bound<'py, PyAny>) -> PyResult<Py<PyAny>> {
         let none = 0.0f64.into_pyobject(slf.py())?.into_any();
         super::physics::_series(slf.py(), "voltage_v", slf, none, current_a)
@@ -200,6 +258,7 @@ impl Film {
 }
 checked_class!(Film, physics::Film, "film");
 
+#[doc = told!("Contact")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Contact(pub(super) circuit::Contact);
 
@@ -232,19 +291,26 @@ impl Contact {
 #[pymethods]
 impl Contact {
     #[new]
-    #[pyo3(signature = (name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role="signal", direct_current_a=0.0))]
+    #[pyo3(
+        signature = (name, *, resistance_ohm=None, film=None, constriction_ohm=Number::Default(0.0), range_ohm=None, role="signal", direct_current_a=Number::Default(0.0)),
+        text_signature = "(name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role='signal', direct_current_a=0.0)"
+    )]
     #[allow(clippy::too_many_arguments)]
     fn new(
         py: Python<'_>,
         name: String,
-        resistance_ohm: Option<f64>,
+        resistance_ohm: Option<Number<'_>>,
         film: Option<&Bound<'_, Film>>,
-        constriction_ohm: f64,
-        range_ohm: Option<(f64, f64)>,
+        constriction_ohm: Number<'_>,
+        range_ohm: Option<&Bound<'_, PyAny>>,
         role: &str,
-        direct_current_a: f64,
+        direct_current_a: Number<'_>,
     ) -> PyResult<Self> {
         let place = format!("contact {name:?}");
+        let resistance_ohm = resistance_ohm.map(|number| number.value(&place, "resistance_ohm")).transpose()?;
+        let constriction_ohm = constriction_ohm.value(&place, "constriction_ohm")?;
+        let range_ohm = range_ohm.map(|range| pair(range, &place, "range_ohm")).transpose()?;
+        let direct_current_a = direct_current_a.value(&place, "direct_current_a")?;
         let fault = |value: &str, allowed: &str| input_error(py, InputError::new(&place, value, allowed));
         let film = match (resistance_ohm, film) {
             (Some(resistance_ohm), None) => physics::Film::Ohmic { resistance_ohm },
@@ -264,30 +330,37 @@ impl Contact {
         };
         Self::made(py, circuit::Contact { name, film, constriction_ohm, range_ohm, role, direct_current_a })
     }
+    #[doc = told!("Contact.name")]
     #[getter]
     fn name(&self) -> &str {
         &self.0.name
     }
+    #[doc = told!("Contact.resistance_ohm")]
     #[getter]
     fn resistance_ohm(&self) -> f64 {
         self.0.film.resistance_ohm()
     }
+    #[doc = told!("Contact.film")]
     #[getter]
     fn film(&self) -> Film {
         Film(self.0.film)
     }
+    #[doc = told!("Contact.constriction_ohm")]
     #[getter]
     fn constriction_ohm(&self) -> f64 {
         self.0.constriction_ohm
     }
+    #[doc = told!("Contact.range_ohm")]
     #[getter]
     fn range_ohm(&self) -> Option<(f64, f64)> {
         self.0.range_ohm
     }
+    #[doc = told!("Contact.role")]
     #[getter]
     fn role(&self) -> &'static str {
         self.0.role.word()
     }
+    #[doc = told!("Contact.direct_current_a")]
     #[getter]
     fn direct_current_a(&self) -> f64 {
         self.0.direct_current_a
@@ -295,6 +368,7 @@ impl Contact {
 }
 checked_class!(Contact, circuit::Contact, "contact");
 
+#[doc = told!("Stage")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Stage(pub(super) circuit::Stage);
 
@@ -314,34 +388,44 @@ impl Stage {
 #[pymethods]
 impl Stage {
     #[new]
-    #[pyo3(signature = (name, *, gain_db=0.0, equalisation="flat", output_resistance_ohm=0.0))]
+    #[pyo3(
+        signature = (name, *, gain_db=Number::Default(0.0), equalisation="flat", output_resistance_ohm=Number::Default(0.0)),
+        text_signature = "(name, *, gain_db=0.0, equalisation='flat', output_resistance_ohm=0.0)"
+    )]
     fn new(
         py: Python<'_>,
         name: String,
-        gain_db: f64,
+        gain_db: Number<'_>,
         equalisation: &str,
-        output_resistance_ohm: f64,
+        output_resistance_ohm: Number<'_>,
     ) -> PyResult<Self> {
+        let place = format!("stage {name:?}");
+        let gain_db = gain_db.value(&place, "gain_db")?;
+        let output_resistance_ohm = output_resistance_ohm.value(&place, "output_resistance_ohm")?;
         let Some(equalisation) = circuit::Equalisation::named(equalisation) else {
             let names: Vec<_> = circuit::Equalisation::NAMES.iter().map(|n| format!("{n:?}")).collect();
             let allowed = format!("allowed: {}", names.join(", "));
-            let place = format!("stage {name:?}: equalisation");
+            let place = format!("{place}: equalisation");
             return Err(input_error(py, InputError::new(place, format!("{equalisation:?}"), allowed)));
         };
         Self::made(py, circuit::Stage { name, gain_db, equalisation, output_resistance_ohm })
     }
+    #[doc = told!("Stage.name")]
     #[getter]
     fn name(&self) -> &str {
         &self.0.name
     }
+    #[doc = told!("Stage.gain_db")]
     #[getter]
     fn gain_db(&self) -> f64 {
         self.0.gain_db
     }
+    #[doc = told!("Stage.equalisation")]
     #[getter]
     fn equalisation(&self) -> &'static str {
         self.0.equalisation.name()
     }
+    #[doc = told!("Stage.output_resistance_ohm")]
     #[getter]
     fn output_resistance_ohm(&self) -> f64 {
         self.0.output_resistance_ohm
@@ -349,6 +433,7 @@ impl Stage {
 }
 checked_class!(Stage, circuit::Stage, "stage");
 
+#[doc = told!("Divider")]
 #[pyclass(frozen, module = "weaklink")]
 pub(super) struct Divider(pub(super) circuit::Divider);
 
@@ -368,25 +453,32 @@ impl Divider {
     fn new(
         py: Python<'_>,
         name: String,
-        track_ohm: f64,
-        setting_db: f64,
+        track_ohm: Number<'_>,
+        setting_db: Number<'_>,
         wiper: Option<&Bound<'_, Contact>>,
     ) -> PyResult<Self> {
+        let place = format!("divider {name:?}");
+        let track_ohm = track_ohm.value(&place, "track_ohm")?;
+        let setting_db = setting_db.value(&place, "setting_db")?;
         let wiper = wiper.map(|wiper| wiper.get().0.clone());
         Self::made(py, circuit::Divider { name, track_ohm, setting_db, wiper })
     }
+    #[doc = told!("Divider.name")]
     #[getter]
     fn name(&self) -> &str {
         &self.0.name
     }
+    #[doc = told!("Divider.track_ohm")]
     #[getter]
     fn track_ohm(&self) -> f64 {
         self.0.track_ohm
     }
+    #[doc = told!("Divider.setting_db")]
     #[getter]
     fn setting_db(&self) -> f64 {
         self.0.setting_db
     }
+    #[doc = told!("Divider.wiper")]
     #[getter]
     fn wiper(&self) -> Option<Contact> {
         self.0.wiper.clone().map(Contact)

@@ -34,7 +34,7 @@ def listed() -> list[dict]:
 def build(sample: list, lost: Counter) -> tuple[list, str]:
     """Puts the sample into a copy of the source until it compiles; returns the mutants that are in it and the unit tests."""
     (COPY / "tests").mkdir(parents=True, exist_ok=True)
-    for name in ("Cargo.lock", "pyproject.toml", "README.md", "LICENSE"):
+    for name in ("Cargo.lock", "build.rs", "pyproject.toml", "README.md", "LICENSE"):
         shutil.copy(ROOT / name, COPY / name)
     # the one function that Python calls has no name in Rust's sense, which counts as unsafe
     cargo = (ROOT / "Cargo.toml").read_text(encoding="utf-8").replace('unsafe_code = "forbid"', 'unsafe_code = "allow"')
