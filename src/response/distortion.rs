@@ -136,10 +136,9 @@ impl Solver {
         let linear = road.output * tone.1 * FRAC_1_SQRT_2;
         let size = linear + road.reach * lines[1];
         let harmonics_v2: f64 = lines[2..].iter().map(|c| c * c).sum();
+        // below zero by rounding alone: a current that rises with the EMF never turns its tone round
         let per_v = road.reach / size;
-        // a size below zero is a crest half a period later: odd harmonics turn round with it, even ones do not
-        let turn = |n: usize| if size < 0.0 && n % 2 == 0 { -1.0 } else { 1.0 };
-        let harmonic = |n: usize| Complex64::from(lines.get(n).map_or(0.0, |c| turn(n) * c * per_v));
+        let harmonic = |n: usize| Complex64::from(lines.get(n).map_or(0.0, |c| c * per_v));
         let mut chord_ohm = channel_chords(network, film_ohm);
         chord_ohm[road.film.contact] = road.chord_ohm;
         let mut film_peak_v = vec![0.0; film_ohm.len()];

@@ -184,7 +184,7 @@ pub(super) struct Table {
 }
 
 impl Table {
-    fn new(stride: usize, columns: Vec<f64>, is_one_loop: bool) -> Self {
+    pub(super) fn new(stride: usize, columns: Vec<f64>, is_one_loop: bool) -> Self {
         let unknown = [f64::NEG_INFINITY, f64::INFINITY, f64::INFINITY];
         if !is_one_loop || columns.iter().any(|number| !number.is_finite()) {
             return Self { stride, columns, ends: unknown };

@@ -202,3 +202,19 @@ fn a_row_past_all_numbers_leaves_its_neighbours_alone() {
         assert!(same(all[k], many[k]), "{k} {} {}", all[k], many[k]);
     }
 }
+
+#[test]
+fn a_table_knows_up_to_which_resistance_every_frequency_has_a_logarithm() {
+    use super::table::Table;
+    use super::{LEAST, MOST_DEVIATION};
+    // `2 Re k` of two frequencies, then their `|k|^2`
+    let table = |twice: [f64; 2], square: [f64; 2]| Table::new(2, [twice, square].concat(), true);
+    let down = table([-1e-4, 1e-4], [0.0, 0.0]);
+    assert!(down.has_logarithms(-0.98 * LEAST * 1e4) && !down.has_logarithms(-LEAST * 1e4));
+    let up = table([0.0, 2.0], [0.0, 0.0]);
+    assert!(up.has_logarithms(0.49 * MOST_DEVIATION) && !up.has_logarithms(0.5 * MOST_DEVIATION));
+    let square = table([0.0, 0.0], [0.0, 4.0]);
+    let edge = 0.5 * MOST_DEVIATION.sqrt();
+    assert!(square.has_logarithms(0.99 * edge) && !square.has_logarithms(edge));
+    assert!(!table([f64::NAN, 0.0], [0.0, 0.0]).has_logarithms(1e-9));
+}
