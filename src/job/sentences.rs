@@ -32,8 +32,7 @@ pub(super) fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
         Who::Source(_) => "swap its left and right plugs, set off; a fault that moves is before them".to_owned(),
         Who::Loudspeaker(_) => "swap them, power off; a fault that stays is the loudspeaker".to_owned(),
         Who::Stage(name) if name.contains("power") => {
-            "live, only if trained: bias per emitter resistor against the maker's figure; without it measure only"
-                .to_owned()
+            "live, only if trained: bias by the maker's figure; without it measure only".to_owned()
         }
         Who::Stage(_) | Who::Contact(_) => {
             "live, only if trained: noise and direct voltage behind it, input shorted".to_owned()
@@ -172,9 +171,7 @@ pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row], sums: &[Vec<Togeth
         };
         if !is_proved(rows, channel.channel) {
             let total = rows.len();
-            lines.push(format!(
-                "{word}: the routes clear {cleared} of {total} contacts; as a single cause they leave {left}"
-            ));
+            lines.push(format!("{word}: the routes clear {cleared} of {total} contacts; alone it could be {left}"));
         }
         lines.extend(sums[at].iter().map(|all| all.line(channel.channel)));
         for kind in [Kind::Able, Kind::CannotUnlessItJumps, Kind::CannotBeSole] {

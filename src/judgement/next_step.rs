@@ -250,8 +250,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     LID_MIN + BIAS_MIN,
                     READING_SHARE * one,
                     false,
-                    "below the maker's figure (often 15 to 20 mV across each emitter resistor, common practice): under-biased; without the figure measure only"
-                        .into(),
+                    "below the maker's figure (often 15 to 20 mV, common practice): under-biased".into(),
                 );
             }
             Who::Stage(name) if candidate.done.bias_high => {

@@ -12,8 +12,8 @@
 //! frequencies with resistances of its own the sum of these is one number, nothing is copied, and whether every deviation of the
 //! row has a logarithm is known from the ends of the table before it is begun; elsewhere resistances are written to a tile of 512 points
 //! and read again. The logarithm alone, memory left out, takes 1.3 ns a point with four vectors side by side, 1.5 with two, 2.0
-//! with one (AMD EPYC with AVX2, by a loop of its own that is not in this tree); the call took 3.5 ms for 800 000 points before, 1.1 to 1.4 ms now back to back and 2.9 to 3.3 between other
-//! work, as the table has it, where numpy's closed form took 9 to 16 ms from one minute to the next.
+//! with one (AMD EPYC with AVX2, by a loop of its own that is not in this tree); the call took 3.5 ms for 800 000 points before, 1.1 to 1.5 ms now, back to back and between other
+//! work, where numpy's closed form took 9 to 16 ms from one minute to the next.
 //!
 //! Two thirds of what was won were calls: closures that are bound by `let`, or handed on as `&mut impl FnMut`, are functions without the
 //! processor's own instructions where the compiler does not put them in place, and then each vector operation inside is a call.
@@ -23,6 +23,13 @@
 //! A large answer is numpy's own memory from the start (`numpy.empty`): it is not set to zero before, and numpy asks the system for large
 //! pages, which our own allocation did not. The columns of films are memory that nobody has touched (`alloc_zeroed`), so that its pages
 //! come to the threads that write them; before, one thread set them to zero block by block, 72 bytes a film, while the others waited.
+//!
+//! # Threads
+//!
+//! The thread that calls works with the others and takes the first part at once; they join in when the system has woken them (`cores`). Parts are
+//! handed out one by one, so who comes late takes fewer. Before, each long call began a thread, so that Ctrl-C stayed alive, and that one
+//! waited for the threads of a pool: of a loss of 3 ms between other work a third to a half was waking. Now the caller asks for signals between two
+//! parts, every 20 ms.
 //!
 //! # Ceilings
 //!
