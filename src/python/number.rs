@@ -4,7 +4,7 @@ use super::array::number_of;
 use super::errors::input_error;
 use crate::error::InputError;
 use pyo3::prelude::*;
-use pyo3::types::{PyBool, PyList, PyString, PyTuple};
+use pyo3::types::{PyBool, PyFloat, PyList, PyString, PyTuple};
 
 /// An argument as it was given, or its default.
 pub(super) enum Number<'py> {
@@ -25,12 +25,16 @@ impl Number<'_> {
     pub(super) fn value(&self, place: &str, name: &str) -> PyResult<f64> {
         match self {
             Self::Default(value) => Ok(*value),
-            Self::Given(object) => one(object, &format!("{place}: {name}")),
+            Self::Given(object) => match object.cast::<PyFloat>() {
+                // most are: without a word about their place
+                Ok(number) => Ok(number.value()),
+                Err(_) => one(object, &format!("{place}: {name}")),
+            },
         }
     }
 }
 
-const ARRAYS: &str = "allowed: one number; arrays go into contacts={...} of the calls, or emf_v";
+const ARRAYS: &str = "allowed: one number; arrays go into contacts={...} of the calls, or into their emf_v";
 
 fn one(object: &Bound<'_, PyAny>, place: &str) -> PyResult<f64> {
     let fault = |value: String, allowed: &str| input_error(object.py(), InputError::new(place, value, allowed));

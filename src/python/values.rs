@@ -293,7 +293,7 @@ impl Contact {
     #[new]
     #[pyo3(
         signature = (name, *, resistance_ohm=None, film=None, constriction_ohm=Number::Default(0.0), range_ohm=None, role="signal", direct_current_a=Number::Default(0.0)),
-        text_signature = "(name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role='signal', direct_current_a=0.0)"
+        text_signature = "(name, *, resistance_ohm=None, film=None, constriction_ohm=0.0, range_ohm=None, role=\"signal\", direct_current_a=0.0)"
     )]
     #[allow(clippy::too_many_arguments)]
     fn new(
@@ -390,7 +390,7 @@ impl Stage {
     #[new]
     #[pyo3(
         signature = (name, *, gain_db=Number::Default(0.0), equalisation="flat", output_resistance_ohm=Number::Default(0.0)),
-        text_signature = "(name, *, gain_db=0.0, equalisation='flat', output_resistance_ohm=0.0)"
+        text_signature = "(name, *, gain_db=0.0, equalisation=\"flat\", output_resistance_ohm=0.0)"
     )]
     fn new(
         py: Python<'_>,

@@ -39,7 +39,7 @@ def shown():
                 continue
             found[name] = thing
             if inspect.isclass(thing) and not issubclass(thing, Exception):
-                found |= {f"{name}.{k}": v for k, v in vars(thing).items() if not k.startswith("_")}
+                found |= {f"{name}.{k}": getattr(thing, k) for k in vars(thing) if not k.startswith("_")}
     return found
 
 

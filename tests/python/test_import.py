@@ -1,4 +1,4 @@
-"""Importing the library is light: what only tables, plots and the command line need stays outside."""
+"""Importing the library is light: what only tables, plots and the command line need stays outside; the package is the command."""
 
 import signal
 import subprocess
@@ -41,6 +41,18 @@ def test_all_is_there():
 
     assert len(weaklink.__all__) == len(set(weaklink.__all__))
     assert all(hasattr(weaklink, name) for name in weaklink.__all__)
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["limits"]])
+def test_the_package_is_the_command(arguments):
+    ways = [
+        subprocess.run([sys.executable, "-m", module, *arguments], capture_output=True, text=True) for module in ("weaklink", "weaklink.cli")
+    ]
+    package, command = [(done.returncode, done.stdout, done.stderr) for done in ways]
+    assert package == command
+    # a fault is the command's own, told under its own name
+    assert package[0] == (2 if arguments == ["limits"] else 0)
+    assert "weaklink" in package[1] + package[2] and "__main__" not in package[1] + package[2]
 
 
 @pytest.mark.parametrize(
