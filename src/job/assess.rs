@@ -16,6 +16,7 @@ use crate::bench::range::dry_box_clears_below_v;
 use crate::bench::{Channel, Checked, What};
 use crate::error::InputError;
 use crate::judgement::belief::ChannelBelief;
+use crate::judgement::next_step::first::{direct_voltage_first, short_the_input, swaps_loudspeakers};
 use crate::judgement::next_step::{
     Candidate, Done, LID_MIN, LIKELIER, by_probability, direct_voltage_first, most_telling_first, pause, propose,
     short_the_input, swaps_loudspeakers, tap, turn_up,
