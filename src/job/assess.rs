@@ -18,8 +18,7 @@ use crate::error::InputError;
 use crate::judgement::belief::ChannelBelief;
 use crate::judgement::next_step::first::{direct_voltage_first, short_the_input, swaps_loudspeakers};
 use crate::judgement::next_step::{
-    Candidate, Done, LID_MIN, LIKELIER, by_probability, direct_voltage_first, most_telling_first, pause, propose,
-    short_the_input, swaps_loudspeakers, tap, turn_up,
+    Candidate, Done, LID_MIN, LIKELIER, by_probability, most_telling_first, pause, propose, tap, turn_up,
 };
 use crate::judgement::posterior::{Asked, believe};
 use crate::judgement::rivals::DIRECT_V;
