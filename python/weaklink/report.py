@@ -162,7 +162,7 @@ def limits_text(limits: Limits) -> str:
     lines += _wrapped(told, "", "  ")
     meter = limits.hand_meter.replace(" ", HOLDS)
     by_ampere = [row for row in limits.rows if row.dry_box_v is None and row.one_ampere_v is not None]
-    ampere = " (' 1 A; beside * its movement alone)" if any(row.as_movement for row in by_ampere) else " (' 1 A)" if by_ampere else ""
+    ampere = " (' 1 A, * moving)" if any(row.as_movement for row in by_ampere) else " (' 1 A)" if by_ampere else ""
     told = f'Below "dry box"{ampere} it is surely below residue and loss, if it does not jump; from "meter" ({meter})'
     told += " on above, less there proves nothing."
     lines += _wrapped(told, "", "  ")

@@ -109,6 +109,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
         clashes.extend(drawn.clashes(&picture));
         assumes.push(assumed(settings, &drawn.scene));
     }
+    let cautions = cautions(job, &rows);
     Ok(Assessment {
         title: job.title.clone(),
         headlines,
@@ -118,7 +119,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
         rivals,
         typical,
         assumes,
-        cautions: cautions(job),
+        cautions,
         clashes,
         odds: drawn.as_ref().map(Drawn::odds).unwrap_or_default(),
         draws: settings.draws,

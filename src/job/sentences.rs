@@ -171,7 +171,7 @@ pub(super) fn why(job: &Job, picture: &Picture, rows: &[Row], sums: &[Vec<Togeth
         };
         if !is_proved(rows, channel.channel) {
             let total = rows.len();
-            lines.push(format!("{word}: the routes clear {cleared} of {total} contacts; alone it could be {left}"));
+            lines.push(format!("{word}: the routes clear {cleared} of {total} contacts; one fault: {left}"));
         }
         lines.extend(sums[at].iter().map(|all| all.line(channel.channel)));
         for kind in [Kind::Able, Kind::CannotUnlessItJumps, Kind::CannotBeSole] {
@@ -281,13 +281,14 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
         let Some(noticed) = routes.noticed(heard) else { continue };
         let beyond = if noticed.extrapolated { "; extrapolated, the models end at 100 dB SPL" } else { "" };
         let line = format!(
-            "{} {} at {:.0} dB SPL takes {} to {} residue, by the model of hearing{}{beyond}",
+            "{} {} at {:.0} dB SPL takes {} to {} residue, {} the model of hearing{beyond}",
             heard.strength.word(),
             heard.what.word(),
             noticed.level_db,
             ratio(noticed.never_below),
             ratio(noticed.surely_from),
-            if heard.strength == Strength::Plain { ", times ten for plain [assumption]" } else { "" }
+            // ten times for what is plain: an assumption of `needs`
+            if heard.strength == Strength::Plain { "10 times" } else { "by" }
         );
         if !lines.contains(&line) {
             lines.push(line);
@@ -302,7 +303,7 @@ pub(super) fn assumes(job: &Job, routes: &Routes) -> Vec<String> {
     lines
 }
 
-pub(super) fn cautions(job: &Job) -> Vec<String> {
+pub(super) fn cautions(job: &Job, rows: &[Row]) -> Vec<String> {
     let mut lines = vec![
         "Lid off: mains unplugged, reservoirs discharged by a resistor and metered, parts cool; live work only by those trained and licensed, after local rules.".to_owned(),
         "Cartridge unplugged before any ohmmeter; ohmmeter last, it may break a film.".to_owned(),
@@ -319,7 +320,10 @@ pub(super) fn cautions(job: &Job) -> Vec<String> {
         // common practice
         lines.push("A channel's common return may run through the rear panel's fixing screws.".to_owned());
     }
-    if job.parts.values().any(|part| part.kind == Some(PartKind::Relay)) {
+    let is_relay =
+        |row: &&Row| job.parts.get(part_of(&row.contact)).is_some_and(|part| part.kind == Some(PartKind::Relay));
+    let open = |kind: Kind| matches!(kind, Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps);
+    if rows.iter().filter(is_relay).any(|row| row.findings.iter().any(|finding| open(finding.kind))) {
         // common practice
         lines.push("A relay is open with the set off: read it with its coil fed, or not at all.".to_owned());
     }
