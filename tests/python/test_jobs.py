@@ -84,7 +84,7 @@ def test_what_the_examples_say(jobs):
         assert innocent.headline[side].startswith("likeliest power stage, ") and "no contact alone; look at power stage" in innocent.headline[side]
     # parts whose contacts are excluded are no cause that both channels could share; one that jumps could
     assert "shared cause first (disc socket, source selector, volume control, power stage and disc player, supply" in innocent.headline["left"]
-    assert any("emitter resistor" in rival.test for rival in innocent.rivals)
+    assert any("bias by the maker's figure" in rival.test for rival in innocent.rivals)
     control = wl.assess(wl.load_job(jobs / "crackling-control.toml"))
     assert control.headline["left"] == "likeliest line stage, >99 %; volume control / wiper can account for it"
     (step,) = control.next_steps
