@@ -113,6 +113,10 @@ fn a_direct_current_lets_a_switch_do_more_and_never_more_than_the_bound() {
         }
     }
     assert!(worst > alone.chatter * 2.0 && worst < bound.chatter, "{} {worst} {}", alone.chatter, bound.chatter);
+    // both grow by the factor of the page above, here by hand: middle of the range 200 ohm, half of it too
+    let by = (1.0 + (1200.0 * direct_a).powi(2) / (1.0 - (200.0 * direct_a).powi(2))).sqrt();
+    assert_relative_eq!(bound.chatter, by * alone.chatter, max_relative = 1e-12);
+    assert_relative_eq!(bound.harmonics, by * alone.harmonics, max_relative = 1e-12);
     assert_eq!(ready.ceiling_beside((0.0, r), 0.0, direct_a).status, Status::NoFundamental);
 }
 
