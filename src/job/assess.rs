@@ -6,7 +6,7 @@ use super::model::{Job, part_of};
 use super::report::{Assessment, Row};
 use super::routes::Routes;
 use super::rows::{is_proved, rows, side};
-use super::scene::{by_hand, is_power_stage, scene};
+use super::scene::{by_hand, scene};
 use super::sentences::{assumes, cautions, headlines, rivals, why};
 use super::together::{mark, together};
 use super::typical::typical;
@@ -14,6 +14,7 @@ use crate::bench::evidence::{GoesAway, Heard};
 use crate::bench::kind::Kind as PartKind;
 use crate::bench::range::dry_box_clears_below_v;
 use crate::bench::{Channel, Checked, What};
+use crate::circuit::Role;
 use crate::error::InputError;
 use crate::judgement::belief::ChannelBelief;
 use crate::judgement::next_step::first::{direct_voltage_first, short_the_input, swaps_loudspeakers};
@@ -165,25 +166,20 @@ const DIRECT_AT_OUTPUT_V: f64 = 0.1;
 /// What is said of a loudspeaker then.
 const NOT_BEFORE: &str = "on no output before the direct voltage is gone";
 
+/// Direct voltage at the output of a channel's power stage, with its name, where it was measured.
+fn direct_at_output(job: &Job, channel: Channel) -> Option<(&str, (f64, f64))> {
+    let of = |c: &&Checked| c.channel == channel && Who::Stage(c.at.clone()).is_power_stage();
+    job.checked.iter().filter(of).find_map(|c| Some((c.at.as_str(), c.direct_v?)))
+}
+
 /// The power stage of a channel that puts out direct voltage, where one was found.
 fn puts_out_direct(job: &Job, channel: Channel) -> Option<&str> {
-    let found = |c: &&Checked| {
-        c.channel == channel
-            && is_power_stage(&Who::Stage(c.at.clone()))
-            && c.direct_v.is_some_and(|(least, _)| least >= DIRECT_AT_OUTPUT_V)
-    };
-    job.checked.iter().find(found).map(|c| c.at.as_str())
+    direct_at_output(job, channel).filter(|(_, direct_v)| direct_v.0 >= DIRECT_AT_OUTPUT_V).map(|(at, _)| at)
 }
 
 /// Whether a contact stands before a loudspeaker, and nobody has measured the direct voltage of that channel's output.
 fn guards(job: &Job, who: &Who, channel: Channel) -> bool {
-    let before = job.sections.iter().any(|section| {
-        let here = || section.path.iter().any(|item| item.contact().is_some_and(|c| c.name == who.name()));
-        section.loudspeaker.is_some() && who.is_contact() && here()
-    });
-    let measured =
-        |c: &Checked| c.channel == channel && c.direct_v.is_some() && is_power_stage(&Who::Stage(c.at.clone()));
-    before && !job.checked.iter().any(measured)
+    who.is_contact() && job.is_before_a_loudspeaker(who.name()) && direct_at_output(job, channel).is_none()
 }
 
 /// What the sheet says was tried on what is no contact.
@@ -195,7 +191,7 @@ fn done(job: &Job, who: &Who, channel: Channel) -> Done {
         swapped: c.swapped.is_some(),
         bias_low: c.bias_v.is_some_and(|(_, most)| most < BIAS_USUAL_V),
         bias_high: c.bias_v.is_some_and(|(least, _)| least > BIAS_HOT_V),
-        leaks: !is_power_stage(who) && c.direct_v.is_some_and(|(least, _)| least > DIRECT_V.0),
+        leaks: !who.is_power_stage() && c.direct_v.is_some_and(|(least, _)| least > DIRECT_V.0),
     })
 }
 
@@ -211,9 +207,10 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
         if channel.symptoms.is_empty() || settled {
             continue;
         }
-        if channel.symptoms == [What::Hum] {
+        // nothing computes hum; of the contacts only those in a return make it
+        let hums = channel.symptoms == [What::Hum];
+        if hums {
             steps.push(short_the_input(channel.channel));
-            continue;
         }
         let mut open = Vec::new();
         for (who, standing) in &channel.standing {
@@ -222,6 +219,10 @@ fn next_steps(job: &Job, routes: &Routes, picture: &Picture, rows: &[Row], drawn
             if !standing.is_open()
                 || finding.is_some_and(|f| !matches!(f.kind, Kind::Able | Kind::NotSettled | Kind::CannotUnlessItJumps))
             {
+                continue;
+            }
+            let in_return = || matches!(job.role(who.name()), Role::Return | Role::SharedReturn);
+            if hums && !(who.is_contact() && in_return()) {
                 continue;
             }
             let worked =

@@ -21,21 +21,21 @@ pub(super) struct Impossible {
     pub(super) says: String,
 }
 
-/// Whether a reading at rest is so high that the channel would be called dead: lowest resistance over that of the loop.
-fn would_be_dead(job: &Job, routes: &Routes, r: &Reading) -> bool {
+/// What a reading at rest shows at least, ohm, where that is so much that the channel would be called dead.
+fn dead_from_ohm(job: &Job, routes: &Routes, r: &Reading) -> Option<f64> {
     let in_series = matches!(job.role(&r.contact), Role::Signal | Role::Return);
-    let Some((route, index, level)) = routes.through(job, &r.contact, r.channel).filter(|_| in_series) else {
-        return false;
-    };
+    let (route, index, level) = routes.through(job, &r.contact, r.channel).filter(|_| in_series)?;
     let place = route.place(index, level);
     let range = range_of(r, &place);
-    !range.moved && range.low_ohm > (10f64.powf(DEAD_LOSS_DB / 20.0) - 1.0) * place.loop_ohm
+    let dead_ohm = (10f64.powf(DEAD_LOSS_DB / 20.0) - 1.0) * place.loop_ohm;
+    (!range.moved && range.low_ohm > dead_ohm).then_some(range.low_ohm)
 }
 
 /// Contacts that read open on a channel that is clean through them.
 pub(super) fn impossible(job: &Job, routes: &Routes, picture: &Picture) -> Vec<Impossible> {
     let mut found: Vec<Impossible> = Vec::new();
-    for r in job.readings.iter().filter(|r| r.when.before_remedy() && would_be_dead(job, routes, r)) {
+    for r in job.readings.iter().filter(|r| r.when.before_remedy()) {
+        let Some(low_ohm) = dead_from_ohm(job, routes, r) else { continue };
         let who = Who::Contact(r.contact.clone());
         let clean_on = match channel_of(picture, r.channel).standing.get(&who) {
             Some(Standing::ClearedBy { route, .. } | Standing::NotOnABadRoute(Some(route))) => route,
@@ -46,16 +46,12 @@ pub(super) fn impossible(job: &Job, routes: &Routes, picture: &Picture) -> Vec<I
         }
         let relay = job.parts.get(part_of(&r.contact)).is_some_and(|part| part.kind == Some(Kind::Relay));
         let ask = if relay { "was its coil fed?" } else { "was it closed, and the probe on it?" };
-        let (route, index, level) = match routes.through(job, &r.contact, r.channel) {
-            Some(through) => through,
-            None => continue,
-        };
-        let low = engineering(range_of(r, &route.place(index, level)).low_ohm, Dimension::Resistance);
         found.push(Impossible {
             says: format!(
-                "{}: {} reads {low} or more (line {}), yet route \"{clean_on}\" is clean through it: {ask} Such readings of it are left out",
+                "{}: {} reads {} or more (line {}), yet route \"{clean_on}\" is clean through it: {ask} Such readings of it are left out",
                 r.channel.word(),
                 r.contact,
+                engineering(low_ohm, Dimension::Resistance),
                 r.line
             ),
             contact: r.contact.clone(),
@@ -68,8 +64,9 @@ pub(super) fn impossible(job: &Job, routes: &Routes, picture: &Picture) -> Vec<I
 pub(super) fn without(job: &Job, routes: &Routes, impossible: &[Impossible]) -> Job {
     let mut job = job.clone();
     if !impossible.is_empty() {
-        let kept =
-            |r: &Reading| !impossible.iter().any(|one| one.contact == r.contact) || !would_be_dead(&job, routes, r);
+        let kept = |r: &Reading| {
+            !impossible.iter().any(|one| one.contact == r.contact) || dead_from_ohm(&job, routes, r).is_none()
+        };
         let readings = job.readings.iter().filter(|r| kept(r)).cloned().collect();
         job.readings = readings;
     }

@@ -11,7 +11,7 @@
 //! `playing_v`: below this display of a meter **across** the contact, true rms, while a tone plays at the stated level, it is
 //! cleared whatever its ohms (T8).
 
-use super::model::{Job, SectionSheet, TypicalUse, part_of};
+use super::model::{Job, TypicalUse, part_of};
 use super::route::Route;
 use super::routes::Routes;
 use super::rows::{Deed, TONE_HZ, contacts, smallest_reaching};
@@ -290,10 +290,8 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
 
 /// Whether a contact is one that carries amperes anyway: before a loudspeaker, and no track.
 fn bears_an_ampere(job: &Job, contact: &str) -> bool {
-    let on_it =
-        |section: &SectionSheet| section.path.iter().any(|item| item.contact().is_some_and(|c| c.name == contact));
     let is_track = job.parts.get(part_of(contact)).is_some_and(|part| part.kind == Some(PartKind::Potentiometer));
-    !is_track && job.sections.iter().any(|section| section.loudspeaker.is_some() && on_it(section))
+    !is_track && job.is_before_a_loudspeaker(contact)
 }
 
 /// Volts across a contact over those at its section's load at which T8 still clears it.

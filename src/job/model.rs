@@ -148,6 +148,13 @@ impl Job {
         on_paths.chain(self.quick.iter().map(|q| &q.contact))
     }
 
+    /// Whether a contact stands in a section that ends in a loudspeaker.
+    #[must_use]
+    pub fn is_before_a_loudspeaker(&self, contact: &str) -> bool {
+        let on_it = |s: &SectionSheet| s.path.iter().filter_map(PathItem::contact).any(|c| c.name == contact);
+        self.sections.iter().any(|s| s.loudspeaker.is_some() && on_it(s))
+    }
+
     /// The role of a contact.
     #[must_use]
     pub fn role(&self, contact: &str) -> Role {

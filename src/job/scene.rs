@@ -25,16 +25,11 @@ const USUAL_OHM: f64 = 0.1;
 const POWER_STAGE: f64 = 2.0;
 const LOUDSPEAKER: f64 = 0.7;
 
-/// Whether a stage is an output stage: by its name.
-pub(super) fn is_power_stage(who: &Who) -> bool {
-    matches!(who, Who::Stage(name) if name.contains("power"))
-}
-
 fn nature(job: &Job, who: &Who) -> Nature {
     match who {
         Who::Contact(name) if job.role(name).is_in_the_path() => Nature::Contact,
         Who::Contact(_) => Nature::Beside,
-        Who::Stage(_) if is_power_stage(who) => Nature::PowerStage,
+        Who::Stage(_) if who.is_power_stage() => Nature::PowerStage,
         Who::Stage(_) => Nature::Stage,
         Who::Source(_) => Nature::Source,
         Who::Loudspeaker(_) => Nature::Loudspeaker,

@@ -5,7 +5,6 @@ use super::report::{Headline, Rival, Row};
 use super::route::Route;
 use super::routes::Routes;
 use super::rows::{is_proved, side};
-use super::scene::is_power_stage;
 use super::together::Together;
 use crate::bench::evidence::{ComesBack, GoesAway, InPauses, Swapped};
 use crate::bench::kind::Kind as PartKind;
@@ -31,7 +30,7 @@ pub(super) fn rivals(picture: &Picture, rows: &[Row]) -> Vec<Rival> {
     let test = |who: &Who| match who {
         Who::Source(_) => "swap its left and right plugs, set off; a fault that moves is before them".to_owned(),
         Who::Loudspeaker(_) => "swap them, power off; a fault that stays is the loudspeaker".to_owned(),
-        Who::Stage(name) if name.contains("power") => {
+        Who::Stage(_) if who.is_power_stage() => {
             "live, only if trained: bias by the maker's figure; without it measure only".to_owned()
         }
         Who::Stage(_) | Who::Contact(_) => {
@@ -258,7 +257,7 @@ pub(super) fn hints(job: &Job, channel: Channel) -> Vec<String> {
             lines.push(format!(
                 "{word}: {at}: {} direct behind it; some {} are usual (common practice)",
                 ends(direct_v),
-                if is_power_stage(&Who::Stage(at.clone())) { "tens of millivolts at most" } else { "millivolts" }
+                if Who::Stage(at.clone()).is_power_stage() { "tens of millivolts at most" } else { "millivolts" }
             ));
         }
         if let Some(swapped) = found.swapped {

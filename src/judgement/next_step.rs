@@ -246,7 +246,7 @@ pub fn propose(channel: Channel, open: &[Candidate], unheard: &[(String, Vec<Who
                     "the fault stays with the loudspeaker: it is the loudspeaker".into(),
                 );
             }
-            Who::Stage(name) if name.contains("power") && !candidate.done.bias => {
+            Who::Stage(name) if candidate.who.is_power_stage() && !candidate.done.bias => {
                 add(
                     format!("Measure the bias of the {name} (live: only if you are trained for it)"),
                     None,

@@ -36,6 +36,12 @@ impl Who {
     pub fn is_contact(&self) -> bool {
         matches!(self, Self::Contact(_))
     }
+
+    /// Whether it is an output stage: by its name.
+    #[must_use]
+    pub fn is_power_stage(&self) -> bool {
+        matches!(self, Self::Stage(name) if name.contains("power"))
+    }
 }
 
 impl fmt::Display for Who {

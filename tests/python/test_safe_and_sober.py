@@ -101,6 +101,13 @@ def test_two_clip_leads_that_each_cure_alone_prove_nothing(tmp_path):
 def test_hum_gets_no_advice_on_bias_or_signal_contacts(tmp_path):
     steps = [step.what for step in assessed(tmp_path, 'left = "clean"\nright = "hum"\n').next_steps]
     assert len(steps) == 1 and "shorted plug" in steps[0]
+    # a contact in the return can make it: that one is still looked at
+    sheet = tmp_path / "returned.toml"
+    back = SHEET.replace('"loudspeaker lead"]', '"loudspeaker lead", { contact = "speaker relay / back", role = "return" }]')
+    sheet.write_text(back + 'left = "clean"\nright = "hum"\n', encoding="utf-8")
+    steps = [step.what for step in wl.assess(wl.load_job(sheet), draws=20_000).next_steps]
+    assert "shorted plug" in " ".join(steps) and any("speaker relay / back" in what for what in steps)
+    assert not any("source selector" in what or "bias" in what for what in steps)
 
 
 def test_a_stage_that_runs_hot_is_let_cool_first(tmp_path):
