@@ -11,6 +11,7 @@ import sys
 import time
 import tomllib
 import venv
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -24,15 +25,15 @@ ENOUGH = {"cargo test": 40, "pytest": 500}
 
 
 def run(title: str, *command: str, **more: str) -> str:
-    print(f"== {title}", flush=True)
+    print(f"== {title}\n", end="", flush=True)
     began = time.monotonic()
     done = subprocess.run(
         command, cwd=ROOT, env=os.environ | more, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False
     )
     if done.returncode:
-        print(done.stdout)
+        print(done.stdout, flush=True)
         sys.exit(f"failed: {title}: {' '.join(command)}")
-    print(f"   ok, {time.monotonic() - began:.0f} s", flush=True)
+    print(f"   {title}: ok, {time.monotonic() - began:.0f} s\n", end="", flush=True)
     return done.stdout
 
 
@@ -56,13 +57,19 @@ def main() -> None:
     if not PYTHON.exists():
         print("== virtual environment", flush=True)
         venv.create(VENV, with_pip=True)
-    # what comes from the registry comes while Rust compiles
-    with subprocess.Popen([str(PYTHON), "-m", "pip", "install", "--quiet", *needed()], cwd=ROOT) as fetching:
+    # much of a compilation has work for one core only: the wheel is built, in its own profile, while clippy and the Rust tests run
+    with ThreadPoolExecutor(1) as beside:
+        built = beside.submit(wheel)
         rust()
-        if fetching.wait():
-            sys.exit("failed: what the tests need was not installed")
+        built.result()
     python()
     print("all tests passed")
+
+
+def wheel() -> None:
+    """What the tests need, and the wheel in the environment's own site-packages: what is tested is what users install."""
+    run("what the tests need", str(PYTHON), "-m", "pip", "install", "--quiet", *needed())
+    run("build and install the wheel", str(PYTHON), "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", ".")
 
 
 def rust() -> None:
@@ -78,8 +85,6 @@ def rust() -> None:
 
 
 def python() -> None:
-    # the wheel lands in the environment's own site-packages, so that what is tested is what users install
-    run("build and install the wheel", str(PYTHON), "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", ".")
     if not any(shutil.which(name) for name in ("chromium", "chromium-browser")):
         print("== no chromium here: the customer's page is not looked at in a browser (apt-get install chromium)", flush=True)
     # a worker for each processor; small matrices of the oracle: threads of the linear algebra only get in each other's way

@@ -12,9 +12,10 @@
 //! cleared whatever its ohms (T8).
 
 use super::model::{Job, TypicalUse, part_of};
+use super::reaching::{NEAR, smallest_reaching, smallest_reaching_near};
 use super::route::Route;
 use super::routes::Routes;
-use super::rows::{Deed, TONE_HZ, contacts, smallest_reaching};
+use super::rows::{Deed, TONE_HZ, contacts};
 use super::typical::with_typical;
 use crate::bench::kind::Kind as PartKind;
 use crate::bench::method::{Shows, TYPICAL_LEADS_OHM};
@@ -122,7 +123,7 @@ pub struct TypicalLimit {
     pub name: String,
     /// what it stands for
     pub means: String,
-    /// largest factor by which half or twice of it moves a `stop_ohm`; `None` where that has no meaning
+    /// largest factor by which half or twice of it moves a `stop_ohm`, to a ten thousandth; `None` where that has no meaning
     pub moves_by: Option<f64>,
 }
 
@@ -158,7 +159,7 @@ pub fn limits(job: &Job, targets: Targets) -> Result<Limits, InputError> {
     }
     let (hand_meter, meter) = hand_meter(job);
     let routes = Routes::new(job)?;
-    let mut rows = rows(job, &routes, targets, &meter);
+    let mut rows = rows(job, &routes, targets, &meter, &[]);
     together(&mut rows, &routes, targets);
     let playing_output_v = routes.output_v;
     let typical = job.typical.iter().map(|used| moved(job, used, targets, &meter, &rows)).collect::<Result<_, _>>()?;
@@ -180,8 +181,10 @@ fn hand_meter(job: &Job) -> (String, Method) {
     own.map_or_else(typical, |(name, method)| (name.clone(), method.clone()))
 }
 
-fn rows(job: &Job, routes: &Routes, targets: Targets, meter: &Method) -> Vec<Limit> {
-    contacts(routes).into_iter().map(|contact| limit(job, routes, contact, targets, meter)).collect()
+/// Limits of all contacts; where those of a job much like this one are known, to a ten thousandth.
+fn rows(job: &Job, routes: &Routes, targets: Targets, meter: &Method, like: &[Limit]) -> Vec<Limit> {
+    let contacts = contacts(routes).into_iter().enumerate();
+    contacts.map(|(k, contact)| limit(job, routes, contact, targets, meter, like.get(k))).collect()
 }
 
 /// How far half and twice of a typical value move the limits.
@@ -195,17 +198,18 @@ fn moved(
     let mut moves_by: Option<f64> = None;
     for factor in [0.5, 2.0] {
         let Some(other) = with_typical(job, &used.place, factor) else { break };
-        for (now, then) in rows(&other, &Routes::new(&other)?, targets, meter).iter().zip(before) {
+        for (now, then) in rows(&other, &Routes::new(&other)?, targets, meter, before).iter().zip(before) {
             if let (Some(now), Some(then)) = (now.stop_ohm, then.stop_ohm) {
                 let ratio = (now / then).max(then / now);
-                moves_by = Some(moves_by.unwrap_or(1.0).max(ratio));
+                let moved = if ratio <= 1.0 + 2.0 * NEAR { 1.0 } else { ratio };
+                moves_by = Some(moves_by.unwrap_or(1.0).max(moved));
             }
         }
     }
     Ok(TypicalLimit { place: used.place.clone(), name: used.name.clone(), means: used.means.clone(), moves_by })
 }
 
-fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &Method) -> Limit {
+fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &Method, like: Option<&Limit>) -> Limit {
     let role = job.role(&contact);
     let across = role == Role::Shunt;
     let tighter =
@@ -235,20 +239,28 @@ fn limit(job: &Job, routes: &Routes, contact: String, targets: Targets, meter: &
         let Some(index) = route.index_of(&row.contact) else { continue };
         let deed = Deed::new(route, index, routes.output_v);
         // across the signal few ohms are worse: siemens rise with what they do
-        let smallest = |law: &dyn Fn(f64) -> f64, least: f64| {
+        let found = |law: &dyn Fn(f64) -> f64, least: f64, near: Option<f64>| match near {
+            Some(near) => smallest_reaching_near(law, least, near),
+            None => smallest_reaching(law, least),
+        };
+        let smallest = |law: &dyn Fn(f64) -> f64, least: f64, near_ohm: Option<f64>| {
             if across {
-                smallest_reaching(&|siemens: f64| law(siemens.recip()), least).map(f64::recip)
+                found(&|siemens: f64| law(siemens.recip()), least, near_ohm.map(f64::recip)).map(f64::recip)
             } else {
-                smallest_reaching(law, least)
+                found(law, least, near_ohm)
             }
         };
+        let near = |which: fn(&Limit) -> Option<f64>| like.and_then(which);
         let bounded = deed.residue(1.0).is_some();
-        let by_residue = bounded.then(|| smallest(&|ohm| deed.residue(ohm).unwrap_or(f64::INFINITY), targets.residue));
+        let residue = |ohm| deed.residue(ohm).unwrap_or(f64::INFINITY);
+        let by_residue = bounded.then(|| smallest(&residue, targets.residue, near(|row| row.residue_ohm)));
         row.residue_ohm = tighter(row.residue_ohm, by_residue.flatten());
-        row.loss_ohm = tighter(row.loss_ohm, smallest(&|ohm| deed.loss_db(ohm), targets.loss_db));
+        row.loss_ohm =
+            tighter(row.loss_ohm, smallest(&|ohm| deed.loss_db(ohm), targets.loss_db, near(|row| row.loss_ohm)));
         if role == Role::SharedReturn {
-            row.crosstalk_ohm =
-                tighter(row.crosstalk_ohm, smallest(&|ohm| deed.crosstalk_db(ohm), targets.crosstalk_db));
+            let crosstalk = |ohm| deed.crosstalk_db(ohm);
+            let by_crosstalk = smallest(&crosstalk, targets.crosstalk_db, near(|row| row.crosstalk_ohm));
+            row.crosstalk_ohm = tighter(row.crosstalk_ohm, by_crosstalk);
         }
         if let Some(ratio) = playing_ratio(route, index, targets.residue) {
             if row.playing_ratio.is_none_or(|known| ratio < known) {

@@ -7,6 +7,7 @@ mod impossible;
 pub mod keys;
 pub mod limits;
 pub mod model;
+mod reaching;
 mod readings;
 pub mod report;
 mod route;

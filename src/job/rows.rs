@@ -1,6 +1,7 @@
 //! One row per contact: its range of resistance, what it can do on each bad route, the finding.
 
 use super::model::{Job, part_of};
+use super::reaching::smallest_reaching;
 use super::report::Row;
 use super::route::Route;
 use super::routes::Routes;
@@ -292,26 +293,6 @@ fn impossible_below(need: Need, deed: &Deed<'_>) -> Option<f64> {
         Need::NotComputed => return None,
     };
     smallest_reaching(law, least)
-}
-
-/// Smallest resistance at which a rising law reaches a value, ohm; `None` if a gigohm does not.
-pub(super) fn smallest_reaching(law: &dyn Fn(f64) -> f64, least: f64) -> Option<f64> {
-    const SMALLEST_OHM: f64 = 1e-6;
-    const LARGEST_OHM: f64 = 1e9;
-    const ROUNDS: usize = 40;
-    if law(LARGEST_OHM) < least {
-        return None;
-    }
-    let (mut low, mut high) = (SMALLEST_OHM.ln(), LARGEST_OHM.ln());
-    for _ in 0..ROUNDS {
-        let middle = 0.5 * (low + high);
-        if law(middle.exp()) < least {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    Some(low.exp())
 }
 
 /// Place of a channel in a pair.

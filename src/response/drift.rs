@@ -142,6 +142,17 @@ mod tests {
     }
 
     #[test]
+    fn rounding_is_on_the_safe_side() {
+        // one rate everywhere: the integral over a window is its product with the width
+        let drift = Drift { steps: vec![(0.0, 1e-3, 0.0)] };
+        for apart in [0.3f64, 2.0, 700.0] {
+            let exact = (1e-3 * apart).sinh();
+            let found = drift.between(apart);
+            assert!(found > exact && found < exact * (1.0 + 1e-11), "{found} {exact}");
+        }
+    }
+
+    #[test]
     fn a_resistive_loop_does_not_change_and_a_reactive_one_does() {
         let of = |farad: f64| {
             let source = Some(Source { emf_v: 1.0, resistance_ohm: 300.0, inductance_h: 0.0 });

@@ -11,6 +11,7 @@ mean. Tones: list of (harmonic index, complex rms EMF). Sections are what `Secti
 import math
 
 import numpy as np
+from numpy.polynomial.polynomial import polyval
 
 BOLTZMANN_J_PER_K, CHARGE_C, ROOM_K = 1.380649e-23, 1.602176634e-19, 293.15  # CODATA 2018, exact
 THERMAL_V = BOLTZMANN_J_PER_K * ROOM_K / CHARGE_C
@@ -18,6 +19,7 @@ HEATING_V = 2 * math.pi / math.sqrt(3) * THERMAL_V  # 2 sqrt(L) T0 with L = pi^2
 EXPONENT_LIMIT = 700.0  # a law goes on along its tangent beyond it
 TAIL = 1e-9  # the top tenth of the harmonics, relative to the largest deviation, for enough samples
 SOLVED = 1e-11  # residual that counts as solved, relative to its terms; Newton goes on to rounding
+ROUNDED = 1e-8  # residual that is no Newton that is stuck: a walk up in EMF would end there again
 MOST_DENSE, MOST_RESISTIVE = 4100, 2**18  # caps on unknowns: contacts x samples, dense and decoupled
 
 # ---------------------------------------------------------------------------------------------------------- film laws
@@ -33,18 +35,21 @@ def law(film, halves=1):
     return "atan", g, HEATING_V, 1.0
 
 
+# what shape(x) has beyond x: coefficients of x^3, x^5, ... where it is odd, of x^2, x^3, ... where it is not
+SERIES = {"atan": [(-1) ** k / (2 * k + 1) for k in range(1, 22)], "sinh": [1 / math.factorial(k) for k in range(3, 24, 2)],
+          "expm1": [1 / math.factorial(k) for k in range(2, 22)]}  # fmt: skip
+
+
 def excess(shape, x):
     """shape(x) - x, by its series where the two would cancel, and the slope of shape."""
+    z = np.clip(x, -1.0, 1.0)
+    series = z**2 * polyval(z, SERIES[shape]) if shape == "expm1" else z * z**2 * polyval(z**2, SERIES[shape])
     if shape == "atan":
-        series = sum((-1) ** k * x ** (2 * k + 1) / (2 * k + 1) for k in range(1, 22))
         return np.where(np.abs(x) < 0.3, series, np.arctan(x) - x), 1 / (1 + x * x)
     low = -EXPONENT_LIMIT if shape == "sinh" else -np.inf
     y = np.clip(x, low, EXPONENT_LIMIT)
     plain, slope = (np.sinh(y) - x, np.cosh(y)) if shape == "sinh" else (np.expm1(y) - x, np.exp(y))
-    small, z = np.abs(x) < 1.0, np.clip(x, -1.0, 1.0)
-    powers = range(3, 24, 2) if shape == "sinh" else range(2, 22)
-    series = sum(z**k / math.factorial(k) for k in powers)
-    return np.where(small, series, plain + slope * np.where(x == y, 0.0, x - y)), slope
+    return np.where(np.abs(x) < 1.0, series, plain + slope * np.where(x == y, 0.0, x - y)), slope
 
 
 def phi(film, u):
@@ -68,7 +73,7 @@ def film_voltage(film, r, x):
         more, slope = phi(film, u)
         step = (u + r * (g * u + more) - x) / (1 + r * slope)
         new = np.clip(u - step, np.minimum(np.sign(x) * top, 0.0), np.maximum(np.sign(x) * top, 0.0))
-        done = np.all(np.abs(new - u) <= 1e-15 * np.abs(u))
+        done = np.all(np.abs(new - u) <= 1e-14 * np.abs(u))  # what is left is polished below
         u = new
         if done:
             break

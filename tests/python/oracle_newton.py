@@ -3,7 +3,7 @@
 import math
 
 import numpy as np
-from oracle_network import TAIL, SOLVED, MOST_DENSE, MOST_RESISTIVE, phi, film_voltage, film_deviation, Network
+from oracle_network import TAIL, SOLVED, ROUNDED, MOST_DENSE, MOST_RESISTIVE, phi, film_voltage, film_deviation, Network
 
 
 def to_harmonics(x):
@@ -100,7 +100,7 @@ def harmonics_newton(section, base_hz, tones=None, samples=63, harmonics=None, m
         h = h * np.where(shunt, 1.0, r)[:, None] / np.where(shunt, r, 1.0)[None, :]
         start = np.zeros((n, count)) if dx is None else to_time(np.pad(to_harmonics(dx), ((0, freqs - len(dx) // 2 - 1), (0, 0))), n)
         dx, residual = newton(net, films, shunt, h, linear_film, r, start, net.resistive)
-        done, step = (1.0 if residual < SOLVED else 0.0), 0.1
+        done, step = (1.0 if residual < ROUNDED else 0.0), 0.1
         reached = np.zeros((n, count))
         while done < 1.0 and step > 1e-4:  # walk up in EMF
             at = min(1.0, done + step)

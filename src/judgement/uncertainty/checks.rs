@@ -271,6 +271,36 @@ fn how_often_stopping_by_itself_keeps_its_word() {
 }
 
 #[test]
+fn ten_blocks_are_judged_by_the_t_of_nine_degrees() {
+    // quantile 0.975 of t: 2.2622 with 9 degrees of freedom, 2.2281 with 10 (NIST/SEMATECH e-Handbook, 1.3.6.7.2 [memory])
+    const SEED: u64 = 5;
+    let of_block = |number: u64| {
+        let mut stream = Stream::new(SEED, number);
+        let mut drawn: Vec<f64> = (0..monte_carlo::BLOCK).map(|_| stream.normal()).collect();
+        drawn.sort_by(f64::total_cmp);
+        let ends = symmetric(&drawn, 0.95).unwrap();
+        let count = drawn.len() as f64;
+        let mean = drawn.iter().sum::<f64>() / count;
+        let variance = drawn.iter().map(|x| (x - mean) * (x - mean)).sum::<f64>() / (count - 1.0);
+        [mean, variance.sqrt(), ends.low, ends.high]
+    };
+    let blocks: Vec<[f64; 4]> = (0..10).map(of_block).collect();
+    let error = |k: usize| {
+        let mean = blocks.iter().map(|b| b[k]).sum::<f64>() / 10.0;
+        (blocks.iter().map(|b| (b[k] - mean).powi(2)).sum::<f64>() / 90.0).sqrt()
+    };
+    let most = (0..4).map(error).fold(0.0, f64::max);
+    // two digits of a spread between a tenth and one are known to 0.005
+    let trials = |factor: f64| {
+        let spread = 0.005 / (factor * most);
+        assert!(spread > 0.1 && spread < 0.99, "{spread}");
+        adaptive(&|s: &mut Stream| spread * s.normal(), 0.95, 2, 4_000_000, SEED, &Unwatched).unwrap().all.sorted.len()
+    };
+    assert!(trials(2.2451) > 10 * monte_carlo::BLOCK);
+    assert_eq!(trials(2.27), 10 * monte_carlo::BLOCK);
+}
+
+#[test]
 fn mean_spread_and_error_of_draws_by_hand() {
     // 1, 2, 3, 4: mean 2.5, variance 5/3, error of the mean its root over 4
     let next = std::sync::atomic::AtomicUsize::new(0);

@@ -4,6 +4,7 @@ use super::super::twofold::Twofold;
 use super::super::{LINES, Period};
 use super::*;
 use crate::circuit::chain::Network;
+use crate::physics::Film;
 
 fn settled(network: &Network) -> Period {
     let mut period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
@@ -171,5 +172,71 @@ fn a_period_that_was_closed_ends_where_it_begins() {
                 );
             }
         }
+    }
+}
+
+/// All parts of a chain where one wave each puts them.
+fn standing(period: &Period, wave_v: impl Fn(usize) -> f64) -> Here {
+    let mut at = Here::default();
+    for (i, part) in period.loops.parts.iter().enumerate() {
+        at.wave[i] = wave_v(i);
+        at.stand[i] = part.element.at(at.wave[i], &mut f64::NAN.clone());
+        at.y[i] = at.stand[i].y;
+    }
+    at
+}
+
+#[test]
+fn what_is_moved_a_long_way_ends_on_its_law() {
+    // rounding moves parts by their last places; here by a ten thousandth to a third of where they stand
+    let mut judged = 0;
+    for network in hollow().into_iter().chain(mild()) {
+        let Some(period) = Period::new(&network, (2e3, network.emf_v), &ohm(&network)) else { continue };
+        for (i, part) in period.loops.parts.iter().enumerate().filter(|(_, part)| part.element.has_films()) {
+            let wave_v = 0.2 * network.emf_v;
+            let at = standing(&period, |_| wave_v);
+            for share in [1e-4, -1e-2, 0.3] {
+                let way = share * at.y[i];
+                let mut moved = standing(&period, |_| wave_v);
+                moved.y[i] += way;
+                let stand = moved.along(&part.element, i, f64::NAN, way);
+                // the law again, by halving of the wave
+                let (mut low, mut high) = (0.0, 4.0 * wave_v);
+                for _ in 0..200 {
+                    let middle = 0.5 * (low + high);
+                    let y = part.element.at(middle, &mut f64::NAN.clone()).y;
+                    if y < moved.y[i] { low = middle } else { high = middle }
+                }
+                let known = part.element.at(low, &mut f64::NAN.clone()).f;
+                assert!((stand.f - known).abs() <= 1e-12 * known.abs(), "{i} {share}: {} {known}", stand.f);
+                judged += 1;
+                // the first loop is never asked
+                if i == 0 {
+                    continue;
+                }
+                // with neighbours at rest nothing but its own rounding counts
+                let mut asked = standing(&period, |_| wave_v);
+                asked.y = [0.0; MOST_PARTS];
+                asked.ask(&period.loops, &[f64::NAN; MOST_PARTS], i, known);
+                let off = (asked.y[i] - moved.y[i]).abs();
+                assert!(off <= 1e-9 * moved.y[i].abs(), "{i} {share}: {} {}", asked.y[i], moved.y[i]);
+            }
+        }
+    }
+    assert!(judged > 30, "{judged}");
+}
+
+#[test]
+fn what_a_neighbour_loses_speaks_against_it() {
+    let mut period = settled(&mild()[0]);
+    let bridge = Film::Bridged { resistance_ohm: 100.0 };
+    let loops = &mut period.loops;
+    // a hundredth of a siemens at rest, less when driven; the neighbour's storing stands for 0.004 of it
+    loops.parts[0].element = Element::new(false, 50.0, &[(bridge, 0.0, 0)]).unwrap();
+    loops.parts[1].element = Element::new(true, 50.0, &[]).unwrap();
+    loops.parts[1].stored = 0.004 / (SLOPE * USUAL_STEPS);
+    for (lost, less) in [(0.005, true), (0.007, false)] {
+        loops.parts[1].lost = lost;
+        assert_eq!(gives_less(loops, 0, 1), less, "{lost}");
     }
 }
