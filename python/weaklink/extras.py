@@ -8,12 +8,13 @@ from typing import Any
 from ._core import InputError
 
 
-def bad_input(place: str, value: object, allowed: str) -> InputError:
+def bad_input(place: str, value: object, allowed: str, *, file: str | None = None, row: int | None = None) -> InputError:
     """An InputError with the attributes that those of the core have."""
-    error = InputError(f"{place}: {value}; {allowed}")
+    where = "".join([f"{file}: " if file else "", f"row {row}, " if row else ""])
+    error = InputError(f"{where}{place}: {value}; {allowed}")
     error.place, error.value, error.allowed = place, str(value), allowed
-    error.file, error.line = None, None
-    error.faults = [(None, None, place, str(value), allowed)]
+    error.file, error.line = file, row
+    error.faults = [(file, row, place, str(value), allowed)]
     return error
 
 

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from . import _core
-from ._core import InputError
+from .extras import bad_input
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -285,13 +285,9 @@ def assess(
 
     job: what :func:`load_job` gives. draws: draws of the joint state behind the probabilities, 0 for findings without them.
     seed: the same seed gives the same bits, whatever the number of threads. progress: called now and then with the number of
-    blocks done. Raises InputError where a route cannot be computed, or where the sheet's priors exclude everything.
+    blocks done. Raises InputError where a route cannot be computed, where the sheet's priors exclude everything, for draws or a
+    seed that is no whole number from zero on.
     """
-    from .shop_log import bad_input
-
-    for name, value in (("draws", draws), ("seed", seed)):
-        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 2**63:
-            raise bad_input(name, repr(value), "allowed: a whole number, zero or more")
     source = _core._assess_json(job, draws, seed, progress)
     data = json.loads(source)
     return Assessment(
@@ -419,9 +415,9 @@ def limits(
     (default: DIN 45500-6). InputError for a target out of its range.
     """
     if isinstance(residue, str) and residue != "inaudible":
-        raise InputError(f'residue: "{residue}"; allowed: a ratio above zero, or "inaudible"')
+        raise bad_input("residue", repr(residue), 'allowed: a ratio above zero, or "inaudible"')
     if not isinstance(residue, str) and level_db is not None:
-        raise InputError('level_db: given with a number for residue; allowed: with residue="inaudible"')
+        raise bad_input("level_db", level_db, 'allowed: with residue="inaudible", not beside a number')
     wanted = None if isinstance(residue, str) else residue
     source = _core._limits_json(job, wanted, loss_db, crosstalk_db, level_db)
     data = json.loads(source)

@@ -12,7 +12,8 @@ import numpy as np
 
 from .shop_decisions import curves, decisions, questions, warranties
 from .shop_invented import InventedLog, Truth, invented_log
-from .shop_log import BenchLog, Column, Fault, bad_input, columns_text, missing_extra, read_log, words
+from .extras import bad_input
+from .shop_log import BenchLog, Column, Fault, columns_text, missing_extra, read_log, words
 from .shop_model import REMEDIES, UNTOUCHED, with_error
 from .shop_places import heard_from, what_if
 from .shop_prior import prior_of, priors

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .shop_log import BenchLog, bad_input, read_log, words
+from .extras import bad_input
+from .shop_log import BenchLog, read_log, words
 
 if TYPE_CHECKING:
     import os

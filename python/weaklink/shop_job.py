@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .report import _number, _wrapped
-from .shop_log import bad_input, words
+from .extras import bad_input
+from .shop_log import words
 from .shop_prior import ASSUMES, LABEL, from_to, metal_of, prior_of, span
 from .shop_results import CLEANING_CAUTION, PLATED_CAUTION
 

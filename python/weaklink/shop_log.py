@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ._core import InputError, _log_read, _log_words
+from ._core import _log_read, _log_words
+from .extras import bad_input
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,16 +80,6 @@ def words() -> Words:
     if not _KNOWN:
         _KNOWN.append(_read_words())
     return _KNOWN[0]
-
-
-def bad_input(place: str, value: object, allowed: str, *, file: str | None = None, row: int | None = None) -> InputError:
-    """An InputError with the attributes that every other has."""
-    where = "".join([f"{file}: " if file else "", f"row {row}, " if row else ""])
-    error = InputError(f"{where}{place}: {value}; {allowed}")
-    error.place, error.value, error.allowed = place, str(value), allowed
-    error.file, error.line = file, row
-    error.faults = [(file, row, place, str(value), allowed)]
-    return error
 
 
 def missing_extra(module: str) -> ModuleNotFoundError:

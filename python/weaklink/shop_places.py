@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ._core import Contact, Load, Section, Source, _heard_from
-from .shop_log import bad_input, words
+from .extras import bad_input
+from .shop_log import words
 
 if TYPE_CHECKING:
     import numpy as np

@@ -2,6 +2,7 @@
 
 use super::array::{Arguments, Columns, Domain, at, first_above, run};
 use super::errors::input_error;
+use super::number::{Band, Number};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::error::InputError;
@@ -40,14 +41,6 @@ pub(super) fn contact_columns<'py>(
     }
     let own = network.contacts.iter().zip(numbers);
     Ok(own.map(|(c, number)| number.unwrap_or_else(|| arguments.constant(c.film.resistance_ohm()))).collect())
-}
-
-pub(super) fn band(py: Python<'_>, (low, high): (f64, f64)) -> PyResult<(f64, f64)> {
-    if low > 0.0 && high > low && high.is_finite() {
-        return Ok((low, high));
-    }
-    let allowed = "allowed: (low, high) in Hz with 0 < low < high";
-    Err(input_error(py, InputError::new("band_hz", format!("({low}, {high})"), allowed)))
 }
 
 /// Adds each contact's constriction to a column of film resistances, only where there is one.
@@ -126,9 +119,9 @@ pub(super) fn ceiling<'py>(
     ranges: ByContact<'_, 'py>,
     emf_v: Option<&Bound<'py, PyAny>>,
     contacts: ByContact<'_, 'py>,
-    (band_hz, other_channel): ((f64, f64), Option<f64>),
+    (Band(band_hz), other_channel): (Band, Option<Number<'py>>),
 ) -> PyResult<Ceiling> {
-    let band_hz = band(py, band_hz)?;
+    let other_channel = other_channel.map(|ratio| ratio.argument("other_channel")).transpose()?;
     if let Some(ratio) = other_channel.filter(|ratio| !ratio.is_finite()) {
         let allowed = "allowed: a finite number: the other channel's EMF over this one's; None for another programme";
         return Err(input_error(py, InputError::new("other_channel", ratio, allowed)));

@@ -1,9 +1,11 @@
 //! Bounds beside the ceiling of one tone: two tones, music, and an attack on the ceiling.
 
-use super::answers::{ByContact, Statuses, band, contact_columns, pairs, statused, whole};
+use super::answers::{ByContact, Statuses, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Columns, Domain, at, first_above, run};
 use super::errors::input_error;
 use super::linear::{RangeColumns, range_columns};
+use super::number::{Band, Number, Whole};
+use super::steady::ratio_of;
 use super::system::{Chain, Section, network_of};
 use crate::circuit::Role;
 use crate::circuit::chain::Network;
@@ -13,7 +15,6 @@ use crate::response::ceiling_by_readings::{Across, ceiling_by_readings as by_rea
 use crate::response::ceiling_many::Moving;
 use crate::response::ceiling_resistive::ceiling_music;
 use crate::response::ceiling_two_tone::ceiling_two_tone;
-use crate::response::linear::AUDIBLE_BAND_HZ;
 use crate::response::status::Status;
 use crate::response::sweep::Values;
 use numpy::{IntoPyArray, PyArrayMethods};
@@ -122,15 +123,11 @@ pub(super) fn two_tone_ceiling<'py>(
     network: &Network,
     (low_hz, high_hz): (&Bound<'py, PyAny>, &Bound<'py, PyAny>),
     ranges: &Bound<'py, PyMapping>,
-    (ratio, emf_v): (f64, Option<&Bound<'py, PyAny>>),
+    (ratio, emf_v): (Number<'py>, Option<&Bound<'py, PyAny>>),
     contacts: ByContact<'_, 'py>,
-    band_hz: (f64, f64),
+    Band(band_hz): Band,
 ) -> PyResult<TwoToneCeiling> {
-    if !(ratio.is_finite() && ratio > 0.0) {
-        let allowed = "allowed: finite, above zero: the lower tone's amplitude over the upper one's";
-        return Err(input_error(py, InputError::new("ratio", ratio, allowed)));
-    }
-    let band_hz = band(py, band_hz)?;
+    let ratio = ratio_of(&ratio, py)?;
     let mut arguments = Arguments::new(py);
     let low = arguments.add("low_hz", low_hz, Domain::Positive)?;
     let high = arguments.add("high_hz", high_hz, Domain::Positive)?;
@@ -208,9 +205,8 @@ pub(super) fn ceiling_by_readings<'py>(
     frequency_hz: &Bound<'py, PyAny>,
     ranges: ByContact<'_, 'py>,
     across: ByContact<'_, 'py>,
-    band_hz: (f64, f64),
+    Band(band_hz): Band,
 ) -> PyResult<ReadingsCeiling> {
-    let band_hz = band(py, band_hz)?;
     let mut arguments = Arguments::new(py);
     let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
     let given = match ranges {
@@ -255,7 +251,7 @@ macro_rules! bound_methods {
         #[pymethods]
         impl $name {
             #[pyo3(
-                signature = (low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ),
+                signature = (low_hz, high_hz, *, ranges, ratio=Number::Default(4.0), emf_v=None, contacts=None, band_hz=Band::AUDIBLE),
                 text_signature = "($self, low_hz, high_hz, *, ranges, ratio=4.0, emf_v=None, contacts=None, band_hz=(20.0, 20000.0))"
             )]
             #[doc = told!("_System.two_tone_ceiling")]
@@ -266,10 +262,10 @@ macro_rules! bound_methods {
                 low_hz: &Bound<'py, PyAny>,
                 high_hz: &Bound<'py, PyAny>,
                 ranges: &Bound<'py, PyMapping>,
-                ratio: f64,
+                ratio: Number<'py>,
                 emf_v: Option<&Bound<'py, PyAny>>,
                 contacts: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
+                band_hz: Band,
             ) -> PyResult<TwoToneCeiling> {
                 two_tone_ceiling(py, self.network(py)?, (low_hz, high_hz), ranges, (ratio, emf_v), contacts, band_hz)
             }
@@ -286,7 +282,7 @@ macro_rules! bound_methods {
             }
 
             #[pyo3(
-                signature = (frequency_hz, *, ranges=None, across=None, band_hz=AUDIBLE_BAND_HZ),
+                signature = (frequency_hz, *, ranges=None, across=None, band_hz=Band::AUDIBLE),
                 text_signature = "($self, frequency_hz, *, ranges=None, across=None, band_hz=(20.0, 20000.0))"
             )]
             #[doc = told!("_System.ceiling_by_readings")]
@@ -296,7 +292,7 @@ macro_rules! bound_methods {
                 frequency_hz: &Bound<'py, PyAny>,
                 ranges: ByContact<'_, 'py>,
                 across: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
+                band_hz: Band,
             ) -> PyResult<ReadingsCeiling> {
                 ceiling_by_readings(py, self.network(py)?, frequency_hz, ranges, across, band_hz)
             }
@@ -367,18 +363,24 @@ fn ends(py: Python<'_>, network: &Network, k: usize, place: &str, object: &Bound
 
 #[doc = told!("try_ceiling")]
 #[pyfunction]
-#[pyo3(signature = (system, swing_ohm, *, trials=1000, seed=0, frequency_hz=1000.0, periods=1, samples=None))]
+#[pyo3(
+    signature = (system, swing_ohm, *, trials=Whole::Default(1000), seed=Whole::Default(0), frequency_hz=Number::Default(1000.0), periods=Whole::Default(1), samples=None),
+    text_signature = "(system, swing_ohm, *, trials=1000, seed=0, frequency_hz=1000.0, periods=1, samples=None)"
+)]
 #[allow(clippy::too_many_arguments)] // keywords of one question
 pub(super) fn try_ceiling(
     py: Python<'_>,
     system: &Bound<'_, PyAny>,
     swing_ohm: &Bound<'_, PyAny>,
-    trials: usize,
-    seed: u64,
-    frequency_hz: f64,
-    periods: usize,
-    samples: Option<usize>,
+    trials: Whole<'_>,
+    seed: Whole<'_>,
+    frequency_hz: Number<'_>,
+    periods: Whole<'_>,
+    samples: Option<Whole<'_>>,
 ) -> PyResult<Attack> {
+    let (trials, seed, periods) = (trials.count("trials")?, seed.argument("seed")?, periods.count("periods")?);
+    let frequency_hz = frequency_hz.argument("frequency_hz")?;
+    let samples = samples.map(|samples| samples.count("samples")).transpose()?;
     let network = network_of(py, system)?;
     let fault = |place: &str, found: String, allowed: &str| input_error(py, InputError::new(place, found, allowed));
     let moving: Vec<Moving> = if let Ok(mapping) = swing_ohm.cast::<PyMapping>() {

@@ -1,6 +1,7 @@
 //! Job sheets and assessments; the answer crosses as JSON and becomes plain frozen objects in the package.
 
 use super::errors::{InternalError, guarded, input_error, input_errors};
+use super::number::{Number, Whole};
 use crate::bench::quantity::{self, Dimension};
 use crate::job;
 use crate::watch::Watch;
@@ -102,8 +103,9 @@ pub(super) fn _reread_job(py: Python<'_>, text: &str, file: &str, readings: Opti
     reread(py, text, file, readings)
 }
 
-fn settings(py: Python<'_>, draws: usize, seed: u64) -> PyResult<job::Settings> {
+fn settings(py: Python<'_>, draws: &Whole<'_>, seed: &Whole<'_>) -> PyResult<job::Settings> {
     const MOST: usize = 50_000_000;
+    let (draws, seed) = (draws.count("draws")?, seed.argument("seed")?);
     if draws > MOST {
         return Err(input_error(py, crate::error::InputError::new("draws", draws, format!("allowed: 0 to {MOST}"))));
     }
@@ -115,12 +117,12 @@ fn settings(py: Python<'_>, draws: usize, seed: u64) -> PyResult<job::Settings> 
 pub(super) fn _assess_json(
     py: Python<'_>,
     job: &Bound<'_, Job>,
-    draws: usize,
-    seed: u64,
+    draws: Whole<'_>,
+    seed: Whole<'_>,
     progress: Option<Py<PyAny>>,
 ) -> PyResult<String> {
     let job = &job.get().0;
-    let settings = settings(py, draws, seed)?;
+    let settings = settings(py, &draws, &seed)?;
     let found = asked(py, progress, |watch| job::assess_with(job, settings, watch))?;
     serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
@@ -208,11 +210,11 @@ impl Watch for Bell {
 pub(super) fn _draws<'py>(
     py: Python<'py>,
     job: &Bound<'py, Job>,
-    draws: usize,
-    seed: u64,
+    draws: Whole<'_>,
+    seed: Whole<'_>,
 ) -> PyResult<Vec<(&'static str, Vec<String>, Bound<'py, PyDict>)>> {
     let job = &job.get().0;
-    let settings = settings(py, draws, seed)?;
+    let settings = settings(py, &draws, &seed)?;
     let found = asked(py, None, |watch| job::draws(job, settings, watch))?;
     let mut channels = Vec::new();
     for (name, channel) in ["left", "right"].into_iter().zip(found) {
@@ -299,11 +301,14 @@ pub(super) fn _layouts() -> Vec<&'static str> {
 pub(super) fn _limits_json(
     py: Python<'_>,
     job: &Bound<'_, Job>,
-    residue: Option<f64>,
-    loss_db: f64,
-    crosstalk_db: f64,
-    level_db: Option<f64>,
+    residue: Option<Number<'_>>,
+    loss_db: Number<'_>,
+    crosstalk_db: Number<'_>,
+    level_db: Option<Number<'_>>,
 ) -> PyResult<String> {
+    let residue = residue.map(|ratio| ratio.argument("residue")).transpose()?;
+    let level_db = level_db.map(|level| level.argument("level_db")).transpose()?;
+    let (loss_db, crosstalk_db) = (loss_db.argument("loss_db")?, crosstalk_db.argument("crosstalk_db")?);
     let job = &job.get().0;
     let limits = || {
         let targets = job::Targets { loss_db, crosstalk_db, ..job::Targets::default() };

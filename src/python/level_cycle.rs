@@ -3,6 +3,7 @@
 use super::answers::{ByContact, Statuses};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
+use super::number::Number;
 use super::steady::{AtLevel, Distortion, over_points, wrap};
 use crate::circuit::chain::Network;
 use crate::error::InputError;
@@ -83,15 +84,20 @@ fn by_contact(
 
 #[doc = told!("level_cycle")]
 #[pyfunction]
-#[pyo3(signature = (system, emf_v, *, frit_v, pinned_v=None, frequency_hz=1000.0))]
+#[pyo3(
+    signature = (system, emf_v, *, frit_v, pinned_v=None, frequency_hz=Number::Default(1000.0)),
+    text_signature = "(system, emf_v, *, frit_v, pinned_v=None, frequency_hz=1000.0)"
+)]
 pub(super) fn level_cycle<'py>(
     py: Python<'py>,
     system: &Bound<'py, PyAny>,
     emf_v: &Bound<'py, PyAny>,
     frit_v: &Bound<'py, PyAny>,
-    pinned_v: Option<f64>,
-    frequency_hz: f64,
+    pinned_v: Option<Number<'_>>,
+    frequency_hz: Number<'_>,
 ) -> PyResult<LevelCycle> {
+    let frequency_hz = frequency_hz.argument("frequency_hz")?;
+    let pinned_v = pinned_v.map(|volts| volts.argument("pinned_v")).transpose()?;
     let network = super::system::network_of(py, system)?;
     let mut arguments = Arguments::new(py);
     let levels = arguments.add("emf_v", emf_v, Domain::Positive)?;

@@ -1,8 +1,9 @@
 //! Linear answers beside transfer and loss: crosstalk, damping, dissipation, imbalance, the range of loss.
 
-use super::answers::{ByContact, Ready, Statuses, band, contact_columns, pairs, statused, whole};
+use super::answers::{ByContact, Ready, Statuses, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, first_above, run};
 use super::errors::{guarded, input_error};
+use super::number::Band;
 use crate::circuit::chain::Network;
 use crate::circuit::{Contact, Role};
 use crate::error::InputError;
@@ -107,10 +108,9 @@ pub(super) fn millivolt_bound<'py>(
     contact: &str,
     frequency_hz: &Bound<'py, PyAny>,
     (across_v, load_v): (&Bound<'py, PyAny>, &Bound<'py, PyAny>),
-    band_hz: (f64, f64),
+    Band(band_hz): Band,
 ) -> PyResult<Py<PyAny>> {
     let index = network.contact_index(contact).map_err(|fault| input_error(py, fault))?;
-    let band_hz = band(py, band_hz)?;
     let mut arguments = Arguments::new(py);
     let frequency = arguments.add("frequency_hz", frequency_hz, Domain::Positive)?;
     let across = arguments.add("across_v", across_v, Domain::NotNegative)?;

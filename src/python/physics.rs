@@ -3,6 +3,7 @@
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
 use super::fit::flat;
+use super::number::Number;
 use super::values::Film;
 use crate::error::{InputError, finite, positive};
 use crate::physics::chatter::{self, Telegraph};
@@ -340,8 +341,9 @@ pub(super) fn _spots_ohm(
     x_m: &Bound<'_, PyAny>,
     y_m: &Bound<'_, PyAny>,
     radius_m: &Bound<'_, PyAny>,
-    resistivity_ohm_m: f64,
+    resistivity_ohm_m: Number<'_>,
 ) -> PyResult<f64> {
+    let resistivity_ohm_m = resistivity_ohm_m.argument("resistivity_ohm_m")?;
     let x_m = flat(py, "x_m", x_m, Finite)?;
     let y_m = flat(py, "y_m", y_m, Finite)?;
     let radius_m = flat(py, "radius_m", radius_m, Positive)?;
@@ -379,7 +381,14 @@ pub(super) fn _small_spot_ohm<'py>(
 
 /// The film of an area of a barrier.
 #[pyfunction]
-pub(super) fn _tunnelling_film(py: Python<'_>, height_ev: f64, thickness_m: f64, area_m2: f64) -> PyResult<Film> {
+pub(super) fn _tunnelling_film(
+    py: Python<'_>,
+    height_ev: Number<'_>,
+    thickness_m: Number<'_>,
+    area_m2: Number<'_>,
+) -> PyResult<Film> {
+    let (height_ev, thickness_m) = (height_ev.argument("height_ev")?, thickness_m.argument("thickness_m")?);
+    let area_m2 = area_m2.argument("area_m2")?;
     let film = Barrier { height_ev, thickness_m }.film(area_m2);
     film.map(Film).map_err(|fault| input_error(py, fault))
 }
@@ -389,11 +398,13 @@ pub(super) fn _tunnelling_film(py: Python<'_>, height_ev: f64, thickness_m: f64,
 pub(super) fn _fritting(
     py: Python<'_>,
     film: &Bound<'_, Film>,
-    breakdown_v: f64,
-    pinned_v: f64,
+    breakdown_v: Number<'_>,
+    pinned_v: Number<'_>,
     events: Vec<Bound<'_, PyAny>>,
-    loop_ohm: f64,
+    loop_ohm: Number<'_>,
 ) -> PyResult<Vec<(f64, bool)>> {
+    let (breakdown_v, pinned_v) = (breakdown_v.argument("breakdown_v")?, pinned_v.argument("pinned_v")?);
+    let loop_ohm = loop_ohm.argument("loop_ohm")?;
     let raise = |fault: InputError| input_error(py, fault);
     let mut contact = Fritting::new(film.get().0, breakdown_v, pinned_v).map_err(raise)?;
     positive("loop_ohm", loop_ohm).map_err(raise)?;
@@ -445,9 +456,10 @@ pub(super) fn _time_to_s(
     py: Python<'_>,
     environment: &str,
     metal: &str,
-    resistance_ohm: f64,
-    area_m2: f64,
+    resistance_ohm: Number<'_>,
+    area_m2: Number<'_>,
 ) -> PyResult<(f64, f64)> {
+    let (resistance_ohm, area_m2) = (resistance_ohm.argument("resistance_ohm")?, area_m2.argument("area_m2")?);
     let (environment, metal) = place_and_metal(py, environment, metal)?;
     environment.time_to_s(metal, resistance_ohm, area_m2).map_err(|fault| input_error(py, fault))
 }

@@ -1,8 +1,9 @@
 //! What a notch leaves of a tone's output, on arrays.
 
-use super::answers::{ByContact, Statuses, band, contact_columns, pairs, statused, whole};
+use super::answers::{ByContact, Statuses, contact_columns, pairs, statused, whole};
 use super::array::{Arguments, Domain, at, run};
 use super::errors::input_error;
+use super::number::{Band, Number};
 use super::steady::over_points;
 use crate::bench::names::allowed_names;
 use crate::circuit::Role;
@@ -63,9 +64,9 @@ impl Residue {
 pub(super) struct Asked<'a, 'py> {
     pub(super) chatter: ByContact<'a, 'py>,
     pub(super) flicker: ByContact<'a, 'py>,
-    pub(super) band_hz: (f64, f64),
+    pub(super) band_hz: Band,
     pub(super) weighting: &'a str,
-    pub(super) notch_q: Option<f64>,
+    pub(super) notch_q: Option<Number<'py>>,
 }
 
 fn view(py: Python<'_>, asked: &Asked<'_, '_>) -> PyResult<View> {
@@ -73,10 +74,11 @@ fn view(py: Python<'_>, asked: &Asked<'_, '_>) -> PyResult<View> {
         let allowed = allowed_names(asked.weighting, Weighting::NAMES);
         return Err(input_error(py, InputError::new("weighting", format!("{:?}", asked.weighting), allowed)));
     };
-    if let Some(q) = asked.notch_q.filter(|q| !(q.is_finite() && *q > 0.0)) {
+    let notch_q = asked.notch_q.as_ref().map(|q| q.argument("notch_q")).transpose()?;
+    if let Some(q) = notch_q.filter(|q| !(q.is_finite() && *q > 0.0)) {
         return Err(input_error(py, InputError::new("notch_q", q, "allowed: finite, above zero, or None")));
     }
-    Ok(View { band_hz: band(py, asked.band_hz)?, weighting, notch_q: asked.notch_q })
+    Ok(View { band_hz: asked.band_hz.0, weighting, notch_q })
 }
 
 pub(super) fn residue<'py>(

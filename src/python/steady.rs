@@ -3,6 +3,7 @@
 use super::answers::{ByContact, Statuses, contact_columns, statused};
 use super::array::{Arguments, Columns, Domain, at, run};
 use super::errors::input_error;
+use super::number::{Number, Whole};
 use crate::circuit::chain::Network;
 use crate::cores;
 use crate::error::InputError;
@@ -150,8 +151,9 @@ pub(super) fn distortion<'py>(
     frequency_hz: &Bound<'py, PyAny>,
     emf_v: Option<&Bound<'py, PyAny>>,
     contacts: ByContact<'_, 'py>,
-    harmonics: usize,
+    harmonics: &Whole<'py>,
 ) -> PyResult<Distortion> {
+    let harmonics = harmonics.count("harmonics")?;
     if !(1..=MOST_HARMONICS).contains(&harmonics) {
         let allowed = format!("allowed: 1 to {MOST_HARMONICS}, from the second one on");
         return Err(input_error(py, InputError::new("harmonics", harmonics, allowed)));
@@ -243,18 +245,25 @@ impl TwoTone {
     }
 }
 
+/// A ratio of two tones.
+pub(super) fn ratio_of(ratio: &Number<'_>, py: Python<'_>) -> PyResult<f64> {
+    let ratio = ratio.argument("ratio")?;
+    if ratio.is_finite() && ratio > 0.0 {
+        return Ok(ratio);
+    }
+    let allowed = "allowed: finite, above zero: the lower tone's amplitude over the upper one's";
+    Err(input_error(py, InputError::new("ratio", ratio, allowed)))
+}
+
 pub(super) fn two_tone<'py>(
     py: Python<'py>,
     network: &Network,
     (low_hz, high_hz): (&Bound<'py, PyAny>, &Bound<'py, PyAny>),
-    ratio: f64,
+    ratio: Number<'py>,
     emf_v: Option<&Bound<'py, PyAny>>,
     contacts: ByContact<'_, 'py>,
 ) -> PyResult<TwoTone> {
-    if !(ratio.is_finite() && ratio > 0.0) {
-        let allowed = "allowed: finite, above zero: the lower tone's amplitude over the upper one's";
-        return Err(input_error(py, InputError::new("ratio", ratio, allowed)));
-    }
+    let ratio = ratio_of(&ratio, py)?;
     let asked = AtLevel::new(py, network, &[("low_hz", low_hz), ("high_hz", high_hz)], emf_v, contacts)?;
     let (columns, levels) = (&asked.columns, asked.values()?);
     let upside_down = (0..columns.size).find(|&k| levels.frequency(0, k) >= levels.frequency(1, k));

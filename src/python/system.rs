@@ -1,19 +1,20 @@
 //! Sections and chains as Python sees them.
 
-use super::answers::{ByContact, Ceiling, Ready, band, ceiling, contact_columns, whole};
+use super::answers::{ByContact, Ceiling, Ready, ceiling, contact_columns, whole};
 use super::array::{Arguments, run};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
 use super::level_cycle::{self, Signature};
 use super::linear::{self as more, LossRange};
 use super::loads::Load;
+use super::number::{Band, Number, Whole};
 use super::residue::{self, Residue};
 use super::steady::{self, Distortion, TwoTone};
 use super::values::{Contact, Divider, Lead, Source, Stage, value_class};
 use crate::circuit::chain::Network;
 use crate::circuit::{self, ChainItem, PathItem};
 use crate::error::InputError;
-use crate::response::linear::{self, AUDIBLE_BAND_HZ};
+use crate::response::linear;
 use crate::response::sweep;
 use num_complex::Complex64;
 use pyo3::IntoPyObjectExt;
@@ -117,16 +118,16 @@ macro_rules! system_methods {
             }
 
             #[doc = told!("_System.distortion")]
-            #[pyo3(signature = (frequency_hz, *, emf_v=None, contacts=None, harmonics=10))]
+            #[pyo3(signature = (frequency_hz, *, emf_v=None, contacts=None, harmonics=Whole::Default(10)), text_signature = "($self, frequency_hz, *, emf_v=None, contacts=None, harmonics=10)")]
             fn distortion<'py>(
                 &self,
                 py: Python<'py>,
                 frequency_hz: &Bound<'py, PyAny>,
                 emf_v: Option<&Bound<'py, PyAny>>,
                 contacts: ByContact<'_, 'py>,
-                harmonics: usize,
+                harmonics: Whole<'py>,
             ) -> PyResult<Distortion> {
-                steady::distortion(py, self.network(py)?, frequency_hz, emf_v, contacts, harmonics)
+                steady::distortion(py, self.network(py)?, frequency_hz, emf_v, contacts, &harmonics)
             }
 
             #[doc = told!("_System.signature")]
@@ -142,13 +143,13 @@ macro_rules! system_methods {
             }
 
             #[doc = told!("_System.two_tone")]
-            #[pyo3(signature = (low_hz, high_hz, *, ratio=4.0, emf_v=None, contacts=None))]
+            #[pyo3(signature = (low_hz, high_hz, *, ratio=Number::Default(4.0), emf_v=None, contacts=None), text_signature = "($self, low_hz, high_hz, *, ratio=4.0, emf_v=None, contacts=None)")]
             fn two_tone<'py>(
                 &self,
                 py: Python<'py>,
                 low_hz: &Bound<'py, PyAny>,
                 high_hz: &Bound<'py, PyAny>,
-                ratio: f64,
+                ratio: Number<'py>,
                 emf_v: Option<&Bound<'py, PyAny>>,
                 contacts: ByContact<'_, 'py>,
             ) -> PyResult<TwoTone> {
@@ -156,7 +157,7 @@ macro_rules! system_methods {
             }
 
             #[pyo3(
-                signature = (frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=AUDIBLE_BAND_HZ, weighting="none", notch_q=None),
+                signature = (frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=Band::AUDIBLE, weighting="none", notch_q=None),
                 text_signature = "($self, frequency_hz, *, emf_v=None, contacts=None, chatter=None, flicker=None, band_hz=(20.0, 20000.0), weighting='none', notch_q=None)"
             )]
             #[doc = told!("_System.residue")]
@@ -169,16 +170,16 @@ macro_rules! system_methods {
                 contacts: ByContact<'_, 'py>,
                 chatter: ByContact<'_, 'py>,
                 flicker: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
+                band_hz: Band,
                 weighting: &str,
-                notch_q: Option<f64>,
+                notch_q: Option<Number<'py>>,
             ) -> PyResult<Residue> {
                 let asked = residue::Asked { chatter, flicker, band_hz, weighting, notch_q };
                 residue::residue(py, self.network(py)?, frequency_hz, emf_v, contacts, &asked)
             }
 
             #[pyo3(
-                signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ, weighting="none"),
+                signature = (*, contacts=None, band_hz=Band::AUDIBLE, weighting="none"),
                 text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0), weighting='none')"
             )]
             #[doc = told!("_System.johnson_v")]
@@ -186,7 +187,7 @@ macro_rules! system_methods {
                 &self,
                 py: Python<'py>,
                 contacts: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
+                band_hz: Band,
                 weighting: &str,
             ) -> PyResult<Py<PyAny>> {
                 let asked = residue::Asked { chatter: None, flicker: None, band_hz, weighting, notch_q: None };
@@ -194,7 +195,7 @@ macro_rules! system_methods {
             }
 
             #[doc = told!("_System.millivolt_bound")]
-            #[pyo3(signature = (contact, *, across_v, load_v, frequency_hz, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, contact, *, across_v, load_v, frequency_hz, band_hz=(20.0, 20000.0))")]
+            #[pyo3(signature = (contact, *, across_v, load_v, frequency_hz, band_hz=Band::AUDIBLE), text_signature = "($self, contact, *, across_v, load_v, frequency_hz, band_hz=(20.0, 20000.0))")]
             fn millivolt_bound<'py>(
                 &self,
                 py: Python<'py>,
@@ -202,7 +203,7 @@ macro_rules! system_methods {
                 across_v: &Bound<'py, PyAny>,
                 load_v: &Bound<'py, PyAny>,
                 frequency_hz: &Bound<'py, PyAny>,
-                band_hz: (f64, f64),
+                band_hz: Band,
             ) -> PyResult<Py<PyAny>> {
                 more::millivolt_bound(py, self.network(py)?, contact, frequency_hz, (across_v, load_v), band_hz)
             }
@@ -220,15 +221,15 @@ macro_rules! system_methods {
             }
 
             #[doc = told!("_System.response_change_db")]
-            #[pyo3(signature = (*, contacts=None, band_hz=AUDIBLE_BAND_HZ), text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0))")]
+            #[pyo3(signature = (*, contacts=None, band_hz=Band::AUDIBLE), text_signature = "($self, *, contacts=None, band_hz=(20.0, 20000.0))")]
             fn response_change_db<'py>(
                 &self,
                 py: Python<'py>,
                 contacts: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
+                band_hz: Band,
             ) -> PyResult<Py<PyAny>> {
                 let network = self.network(py)?;
-                let band_hz = band(py, band_hz)?;
+                let Band(band_hz) = band_hz;
                 let mut arguments = Arguments::new(py);
                 let numbers = contact_columns(py, network, &mut arguments, contacts)?;
                 let columns = arguments.broadcast()?;
@@ -248,7 +249,7 @@ macro_rules! system_methods {
             }
 
             #[pyo3(
-                signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=AUDIBLE_BAND_HZ, other_channel=Some(1.0)),
+                signature = (frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=Band::AUDIBLE, other_channel=Some(Number::Default(1.0))),
                 text_signature = "($self, frequency_hz, *, ranges=None, emf_v=None, contacts=None, band_hz=(20.0, 20000.0), other_channel=1.0)"
             )]
             #[doc = told!("_System.ceiling")]
@@ -260,8 +261,8 @@ macro_rules! system_methods {
                 ranges: ByContact<'_, 'py>,
                 emf_v: Option<&Bound<'py, PyAny>>,
                 contacts: ByContact<'_, 'py>,
-                band_hz: (f64, f64),
-                other_channel: Option<f64>,
+                band_hz: Band,
+                other_channel: Option<Number<'py>>,
             ) -> PyResult<Ceiling> {
                 let view = (band_hz, other_channel);
                 ceiling(py, self.network(py)?, frequency_hz, ranges, emf_v, contacts, view)

@@ -100,3 +100,77 @@ def test_changes_are_told_as_well():
         section.with_contact("a", resistance_ohm="1 ohm")
     with pytest.raises(wl.InputError, match="source: emf_v: list of 2"):
         section.with_source(emf_v=[1.0, 2.0])
+
+
+SECTION = wl.Section("s", source=wl.Source(emf_v=1.0), path=[wl.Contact("a", film=wl.Film.bridged(resistance_ohm=1.0))], load=wl.Load(resistance_ohm=8.0))
+JOB = wl.typical("headphone amplifier")
+RANGES = {"a": (0.0, 1.0)}
+# calls with one number of their own
+REAL = {
+    "ratio": lambda x: SECTION.two_tone(60.0, 7e3, ratio=x),
+    "ratio of a ceiling": lambda x: SECTION.two_tone_ceiling(60.0, 7e3, ranges=RANGES, ratio=x),
+    "notch_q": lambda x: SECTION.residue(1e3, notch_q=x),
+    "other_channel": lambda x: SECTION.ceiling(1e3, ranges=RANGES, other_channel=x),
+    "frequency_hz": lambda x: wl.try_ceiling(SECTION, 1.0, trials=1, frequency_hz=x),
+    "frequency_hz of a cycle": lambda x: wl.level_cycle(SECTION, [1.0], frit_v=0.1, frequency_hz=x),
+    "pinned_v": lambda x: wl.level_cycle(SECTION, [1.0], frit_v=0.1, pinned_v=x),
+    "residue": lambda x: wl.limits(JOB, residue=x),
+    "loss_db": lambda x: wl.limits(JOB, loss_db=x),
+    "crosstalk_db": lambda x: wl.limits(JOB, crosstalk_db=x),
+    "level_db": lambda x: wl.limits(JOB, residue="inaudible", level_db=x),
+}
+WHOLE = {
+    "harmonics": lambda x: SECTION.distortion(1e3, harmonics=x),
+    "trials": lambda x: wl.try_ceiling(SECTION, 1.0, trials=x),
+    "seed": lambda x: wl.try_ceiling(SECTION, 1.0, trials=1, seed=x),
+    "periods": lambda x: wl.try_ceiling(SECTION, 1.0, trials=1, periods=x),
+    "samples": lambda x: wl.try_ceiling(SECTION, 1.0, trials=1, samples=x),
+    "draws": lambda x: wl.assess(JOB, draws=x),
+    "seed of an assessment": lambda x: wl.assess(JOB, draws=0, seed=x),
+}
+
+
+@pytest.mark.parametrize("bad", ["text", "yes", "list", "array", "complex", "anything", "huge"])
+@pytest.mark.parametrize("call", REAL)
+def test_what_is_no_number_in_a_call_is_told(call, bad):
+    value, found, _ = BAD[bad]
+    with pytest.raises(wl.InputError) as caught:
+        REAL[call](value)
+    assert caught.value.place == call.split(" of ")[0]
+    assert found in caught.value.value and "allowed: " in str(caught.value)
+
+
+@pytest.mark.parametrize(("bad", "found"), [("10", "'10'"), (True, "True"), (-1, "-1"), (1.5, "1.5"), (2**64, "18446744073709551616"), ([1], "[1]")])
+@pytest.mark.parametrize("call", WHOLE)
+def test_what_is_no_whole_number_in_a_call_is_told(call, bad, found):
+    with pytest.raises(wl.InputError) as caught:
+        WHOLE[call](bad)
+    assert caught.value.place == call.split(" of ")[0]
+    assert caught.value.value == found and "whole number, zero or more" in caught.value.allowed
+
+
+@pytest.mark.parametrize("kind", [np.int64, np.uint8, int])
+def test_whole_numbers_of_numpy_are_whole_numbers(kind):
+    assert WHOLE["seed"](kind(3)).best == WHOLE["seed"](3).best
+
+
+@pytest.mark.parametrize(
+    ("bad", "told"),
+    [
+        (1.0, "band_hz: 1.0; allowed: a pair"),
+        ((20.0,), "band_hz: .*; allowed: a pair"),
+        (("20", 2e4), "band_hz: low: '20'; allowed: a number"),
+        ((20.0, True), "band_hz: high: True; allowed: a number"),
+        ((20.0, 20.0), r"band_hz: \(20, 20\); allowed: .*0 < low < high"),
+        ((20.0, np.inf), r"band_hz: \(20, inf\)"),
+    ],
+)
+def test_a_band_is_a_pair_of_numbers(bad, told):
+    contact = {"across_v": 1e-3, "load_v": 1.0, "frequency_hz": 1e3}
+    for call in (
+        lambda: SECTION.response_change_db(band_hz=bad), lambda: SECTION.johnson_v(band_hz=bad), lambda: SECTION.ceiling(1e3, band_hz=bad),
+        lambda: SECTION.residue(1e3, band_hz=bad), lambda: SECTION.millivolt_bound("a", band_hz=bad, **contact),
+        lambda: SECTION.ceiling_by_readings(1e3, ranges=RANGES, band_hz=bad), lambda: SECTION.two_tone_ceiling(60.0, 7e3, ranges=RANGES, band_hz=bad),
+    ):  # fmt: skip
+        with pytest.raises(wl.InputError, match=told):
+            call()
