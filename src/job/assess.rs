@@ -59,7 +59,7 @@ pub fn draws(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<[Option
     let routes = Routes::new(job)?;
     let picture = picture(&routes.observations(job), &job.bridged);
     let job = &without(job, &routes, &impossible(job, &routes, &picture));
-    let rows = rows(job, &routes, &picture);
+    let rows = rows(job, &routes, &picture, watch)?;
     let scene = scene(job, &routes, &rows, watch)?;
     let asked = Asked { draws: settings.draws, seed: settings.seed, keep: true };
     let names = |k: usize| scene.channels[k].suspects.iter().map(|s| s.who.to_string()).collect();
@@ -85,9 +85,9 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let picture = picture(&routes.observations(job), &job.bridged);
     let impossible = impossible(job, &routes, &picture);
     let job = &without(job, &routes, &impossible);
-    let mut rows = rows(job, &routes, &picture);
+    let mut rows = rows(job, &routes, &picture, watch)?;
     let drawn = drawn(job, &routes, &rows, settings, watch)?;
-    let typical = typical(job, &rows)?;
+    let typical = typical(job, &rows, watch)?;
     let mut rivals = rivals(&picture, &rows);
     let mut headlines = headlines(&picture, &rows, &rivals);
     let direct = [Channel::Left, Channel::Right].into_iter().any(|channel| puts_out_direct(job, channel).is_some());

@@ -28,6 +28,7 @@ use crate::response::ceiling_many::{Moving, ceiling_many};
 use crate::response::linear::AUDIBLE_BAND_HZ;
 use crate::response::millivolt::millivolt_factor;
 use crate::response::status::Status;
+use crate::watch::{Stopped, Unwatched, Watch};
 use serde::Serialize;
 
 /// What is wanted of every contact.
@@ -151,6 +152,14 @@ pub struct Limits {
 /// # Errors
 /// A residue or loss that is not above zero, a crosstalk that is not below; a route whose chain cannot be computed.
 pub fn limits(job: &Job, targets: Targets) -> Result<Limits, InputError> {
+    limits_with(job, targets, &Unwatched)
+}
+
+/// Limits of every contact of a job, asking a watch now and then.
+///
+/// # Errors
+/// As [`limits`]; stopped by the watch.
+pub fn limits_with(job: &Job, targets: Targets, watch: &dyn Watch) -> Result<Limits, InputError> {
     positive("residue", targets.residue)?;
     positive("loss_db", targets.loss_db)?;
     finite("crosstalk_db", targets.crosstalk_db)?;
@@ -159,10 +168,11 @@ pub fn limits(job: &Job, targets: Targets) -> Result<Limits, InputError> {
     }
     let (hand_meter, meter) = hand_meter(job);
     let routes = Routes::new(job)?;
-    let mut rows = rows(job, &routes, targets, &meter, &[]);
+    let mut rows = rows(job, &routes, targets, &meter, &[], watch)?;
     together(&mut rows, &routes, targets);
     let playing_output_v = routes.output_v;
-    let typical = job.typical.iter().map(|used| moved(job, used, targets, &meter, &rows)).collect::<Result<_, _>>()?;
+    let moved = |used| moved(job, used, targets, &meter, &rows, watch);
+    let typical = job.typical.iter().map(moved).collect::<Result<_, _>>()?;
     Ok(Limits {
         targets,
         rows,
@@ -182,9 +192,21 @@ fn hand_meter(job: &Job) -> (String, Method) {
 }
 
 /// Limits of all contacts; where those of a job much like this one are known, to a ten thousandth.
-fn rows(job: &Job, routes: &Routes, targets: Targets, meter: &Method, like: &[Limit]) -> Vec<Limit> {
-    let contacts = contacts(routes).into_iter().enumerate();
-    contacts.map(|(k, contact)| limit(job, routes, contact, targets, meter, like.get(k))).collect()
+fn rows(
+    job: &Job,
+    routes: &Routes,
+    targets: Targets,
+    meter: &Method,
+    like: &[Limit],
+    watch: &dyn Watch,
+) -> Result<Vec<Limit>, InputError> {
+    let one = |(k, contact)| {
+        if watch.stop() {
+            return Err(InputError::new("limits", Stopped, "let it run to its end"));
+        }
+        Ok(limit(job, routes, contact, targets, meter, like.get(k)))
+    };
+    contacts(routes).into_iter().enumerate().map(one).collect()
 }
 
 /// How far half and twice of a typical value move the limits.
@@ -194,11 +216,13 @@ fn moved(
     targets: Targets,
     meter: &Method,
     before: &[Limit],
+    watch: &dyn Watch,
 ) -> Result<TypicalLimit, InputError> {
     let mut moves_by: Option<f64> = None;
     for factor in [0.5, 2.0] {
         let Some(other) = with_typical(job, &used.place, factor) else { break };
-        for (now, then) in rows(&other, &Routes::new(&other)?, targets, meter, before).iter().zip(before) {
+        let found = rows(&other, &Routes::new(&other)?, targets, meter, before, watch)?;
+        for (now, then) in found.iter().zip(before) {
             if let (Some(now), Some(then)) = (now.stop_ohm, then.stop_ohm) {
                 let ratio = (now / then).max(then / now);
                 let moved = if ratio <= 1.0 + 2.0 * NEAR { 1.0 } else { ratio };

@@ -30,7 +30,7 @@ mod typical;
 
 pub use assess::{Draws, Settings, assess, assess_with, draws};
 pub use evidence::{Evidence, evidence};
-pub use limits::{LAYOUTS, Limit, Limits, Targets, limits, loudest_db};
+pub use limits::{LAYOUTS, Limit, Limits, Targets, limits, limits_with, loudest_db};
 pub use model::{Job, QuickSheet, RouteSheet, SectionSheet, SourceSheet, TypicalUse};
 pub use report::Assessment;
 pub use schema::schema;

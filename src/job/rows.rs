@@ -11,6 +11,7 @@ use crate::bench::quantity::Shown;
 use crate::bench::range::{Place, ResistanceRange, range_of, swing};
 use crate::bench::{Channel, Reading, What};
 use crate::circuit::Role;
+use crate::error::InputError;
 use crate::judgement::finding::{Ability, Known};
 use crate::judgement::needs::Need;
 use crate::judgement::suspects::ChannelPicture;
@@ -20,6 +21,7 @@ use crate::response::ceiling_many::{Beside, ceiling_many_beside};
 use crate::response::linear::{AUDIBLE_BAND_HZ, crosstalk_db, loss_db, response_change_db};
 use crate::response::millivolt::millivolt_factor;
 use crate::response::resistive_loop::worst_steady_residue;
+use crate::watch::{Stopped, Watch};
 use std::collections::BTreeMap;
 
 /// Frequency of the test tone that losses and ceilings are stated for, Hz.
@@ -38,20 +40,23 @@ pub(super) fn contacts(routes: &Routes) -> Vec<String> {
     names
 }
 
-pub(super) fn rows(job: &Job, routes: &Routes, picture: &Picture) -> Vec<Row> {
+pub(super) fn rows(job: &Job, routes: &Routes, picture: &Picture, watch: &dyn Watch) -> Result<Vec<Row>, InputError> {
     let row = |contact: String| {
+        if watch.stop() {
+            return Err(InputError::new("assess", Stopped, "let it run to its end"));
+        }
         let part = job.parts.get(part_of(&contact));
         // what is usual for a kind is said of closed contacts
         let closed = job.role(&contact) != Role::Shunt;
         let limit = part.filter(|_| closed).and_then(|p| p.kind?.in_order(p.track_ohm));
         let one = |channel| finding(job, routes, picture, &contact, channel, limit.map(|l| l.up_to_ohm));
         let findings = [one(Channel::Left), one(Channel::Right)];
-        Row {
+        Ok(Row {
             in_order_up_to_ohm: limit.map(|l| l.up_to_ohm),
             in_order_source: limit.map(|l| l.source.to_owned()),
             contact,
             findings,
-        }
+        })
     };
     contacts(routes).into_iter().map(row).collect()
 }

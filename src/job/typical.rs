@@ -7,6 +7,7 @@ use super::rows::rows as find;
 use crate::error::InputError;
 use crate::judgement::Kind;
 use crate::judgement::suspects::picture;
+use crate::watch::Watch;
 
 /// Kinds of all findings, for comparing two answers.
 pub(super) fn kinds(rows: &[Row]) -> Vec<Kind> {
@@ -14,7 +15,7 @@ pub(super) fn kinds(rows: &[Row]) -> Vec<Kind> {
 }
 
 /// Whether half or twice of each typical value changes a finding.
-pub(super) fn typical(job: &Job, rows: &[Row]) -> Result<Vec<Typical>, InputError> {
+pub(super) fn typical(job: &Job, rows: &[Row], watch: &dyn Watch) -> Result<Vec<Typical>, InputError> {
     let mut found = Vec::new();
     for used in &job.typical {
         let mut changes = None;
@@ -24,7 +25,7 @@ pub(super) fn typical(job: &Job, rows: &[Row]) -> Result<Vec<Typical>, InputErro
             };
             let routes = Routes::new(&other)?;
             let picture = picture(&routes.observations(&other), &other.bridged);
-            let differs = kinds(&find(&other, &routes, &picture)) != kinds(rows);
+            let differs = kinds(&find(&other, &routes, &picture, watch)?) != kinds(rows);
             changes = Some(changes.unwrap_or(false) || differs);
         }
         found.push(Typical {

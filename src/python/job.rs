@@ -310,15 +310,15 @@ pub(super) fn _limits_json(
     let level_db = level_db.map(|level| level.argument("level_db")).transpose()?;
     let (loss_db, crosstalk_db) = (loss_db.argument("loss_db")?, crosstalk_db.argument("crosstalk_db")?);
     let job = &job.get().0;
-    let limits = || {
+    let limits = |watch: &dyn Watch| {
         let targets = job::Targets { loss_db, crosstalk_db, ..job::Targets::default() };
         let targets = match residue {
             Some(residue) => job::Targets { residue, ..targets },
             None => targets.inaudible(level_db.map_or_else(|| job::loudest_db(job), Ok)?)?,
         };
-        job::limits(job, targets)
+        job::limits_with(job, targets, watch)
     };
-    let found = py.detach(|| guarded(limits))?.map_err(|fault| input_error(py, fault))?;
+    let found = asked(py, None, limits)?;
     serde_json::to_string(&found).map_err(|error| InternalError::new_err(error.to_string()))
 }
 
