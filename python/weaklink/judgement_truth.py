@@ -14,9 +14,13 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
+from typing import TYPE_CHECKING
 
 from .judgement_invented import World, invent
 from .results import assess
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 INNOCENT = ("cannot be the sole cause", "cleared", "in order")
 # says nothing of a contact that jumps; of any other it is as wrong
@@ -123,14 +127,19 @@ def told_of(seed: int, world: World, draws: int) -> Told:
     return found
 
 
-def judged(amplifiers: int, world: World, *, draws: int = 20_000, seed: int = 0, workers: int | None = None) -> Told:
-    """Invents and judges so many amplifiers; those on which nobody hears anything wrong are drawn again."""
+def judged(
+    amplifiers: int, world: World, *, draws: int = 20_000, seed: int = 0, workers: int | None = None, progress: Callable[[int], object] | None = None
+) -> Told:
+    """Invents and judges so many amplifiers; those on which nobody hears anything wrong are drawn again. progress: called with their number so far."""
     total = Told()
     work = partial(told_of, world=world, draws=draws)
     if workers == 1:
         while total.amplifiers < amplifiers:
-            total.add(work(seed))
+            one = work(seed)
+            total.add(one)
             seed += 1
+            if progress and one.amplifiers:
+                progress(total.amplifiers)
         return total
     with ProcessPoolExecutor(workers or os.cpu_count()) as pool:
         while total.amplifiers < amplifiers:
@@ -138,6 +147,8 @@ def judged(amplifiers: int, world: World, *, draws: int = 20_000, seed: int = 0,
             for one in pool.map(work, batch, chunksize=4):
                 if total.amplifiers < amplifiers:
                     total.add(one)
+                    if progress and one.amplifiers:
+                        progress(total.amplifiers)
             seed = batch.stop
     return total
 
@@ -167,6 +178,13 @@ def report(name: str, found: Told) -> str:
     return "\n".join(lines + [f"    {one}" for one in found.innocent[:8]]) + "\n"
 
 
+def tell(name: str, wanted: int, done: int) -> None:
+    """Says on the error stream how far a long run has come, twenty times in all."""
+    if done % max(wanted // 20, 1) == 0 and done < wanted:
+        sys.stderr.write(f"{name}: {done} of {wanted}\n")
+        sys.stderr.flush()
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Runs the check; exit status 1 if an aim is missed in the world that was assumed."""
     parser = argparse.ArgumentParser(prog="python -m weaklink.judgement_truth", description=__doc__.split("\n", 1)[0])
@@ -178,7 +196,8 @@ def main(arguments: list[str] | None = None) -> int:
     missed = False
     for name, world in WORLDS.items():
         if options.world in (None, name):
-            found = judged(options.amplifiers, world, draws=options.draws, seed=options.seed)
+            told = partial(tell, name, options.amplifiers)
+            found = judged(options.amplifiers, world, draws=options.draws, seed=options.seed, progress=told)
             sys.stdout.write(report(name, found))
             sys.stdout.flush()
             if name == "as assumed":
