@@ -2,8 +2,8 @@
 //!
 //! Below `residue_ohm` the wanted residue is impossible whatever the contact does (T1, any chatter, the others perfect); at
 //! `loss_ohm` a steady resistance reaches the wanted loss at 1 kHz, at `crosstalk_ohm` one in a shared return the wanted
-//! crosstalk. All rise with the resistance, so each is bisected. T1 between any `R` and `R + swing` is at most T1 between
-//! zero and the swing: where a contact that is usual for its kind has more ohms than `residue_ohm`, that limit is one of
+//! crosstalk. All rise with the resistance, so each has one root (`reaching.rs`). T1 between any `R` and `R + swing` is at most
+//! T1 between zero and the swing: where a contact that is usual for its kind has more ohms than `residue_ohm`, that limit is one of
 //! movement, and its value may be larger. Across the signal all is turned round: so many ohms at least.
 //!
 //! `together_ohm`: if **every** contact of a route has its own at once, all of them together stay below the residue (T2). It is
