@@ -81,6 +81,22 @@ fn plain<'py>(
     columns.result(out)
 }
 
+pub(super) fn response_change_db<'py>(
+    py: Python<'py>,
+    network: &Network,
+    contacts: ByContact<'_, 'py>,
+    Band(band_hz): Band,
+) -> PyResult<Py<PyAny>> {
+    let mut arguments = Arguments::new(py);
+    let numbers = contact_columns(py, network, &mut arguments, contacts)?;
+    let columns = arguments.broadcast()?;
+    let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
+    let size = columns.size;
+    let law = |k| linear::response_change_db(network, &whole(network, &values, k), band_hz);
+    let out = run(py, |watch| over(watch, size, law))?;
+    columns.result(out)
+}
+
 pub(super) fn damping_factor<'py>(
     py: Python<'py>,
     network: &Network,

@@ -1,7 +1,6 @@
 //! Sections and chains as Python sees them.
 
-use super::answers::{ByContact, Ceiling, Ready, ceiling, contact_columns, whole};
-use super::array::{Arguments, run};
+use super::answers::{ByContact, Ceiling, Ready, ceiling};
 use super::errors::input_error;
 use super::json::{hash_of, python_string, read, to_python, value_of};
 use super::level_cycle::{self, Signature};
@@ -14,7 +13,6 @@ use super::values::{Contact, Divider, Lead, Source, Stage, value_class};
 use crate::circuit::chain::Network;
 use crate::circuit::{self, ChainItem, PathItem};
 use crate::error::InputError;
-use crate::response::linear;
 use crate::response::sweep;
 use num_complex::Complex64;
 use pyo3::IntoPyObjectExt;
@@ -228,24 +226,7 @@ macro_rules! system_methods {
                 contacts: ByContact<'_, 'py>,
                 band_hz: Band,
             ) -> PyResult<Py<PyAny>> {
-                let network = self.network(py)?;
-                let Band(band_hz) = band_hz;
-                let mut arguments = Arguments::new(py);
-                let numbers = contact_columns(py, network, &mut arguments, contacts)?;
-                let columns = arguments.broadcast()?;
-                let values = numbers.iter().map(|&n| columns.values(n)).collect::<PyResult<Vec<_>>>()?;
-                let size = columns.size;
-                let out = run(py, |watch| {
-                    let one = |point: usize| {
-                        if watch.stop() {
-                            return Err(crate::watch::Stopped);
-                        }
-                        let ohm: Vec<_> = whole(network, &values, point);
-                        Ok(linear::response_change_db(network, &ohm, band_hz))
-                    };
-                    (0..size).map(one).collect::<Result<Vec<_>, _>>()
-                })?;
-                columns.result(out)
+                more::response_change_db(py, self.network(py)?, contacts, band_hz)
             }
 
             #[pyo3(
