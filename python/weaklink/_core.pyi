@@ -774,7 +774,7 @@ class _System(_Value):
         """Harmonics, chatter and noise beside a tone at the output. emf_v: first source's EMF, V rms.
 
         chatter: name to (low_ohm, high_ohm, dwell_low_s, dwell_high_s), a random telegraph (Machlup 1954 [memory]) that is slow
-        against the section's time constants; exact in a resistive loop. flicker: name to the 1/f coefficient C of S_V/V^2 = C/f (see
+        against the section's time constants, in place of the contact's film; exact in a resistive loop. flicker: name to the 1/f coefficient C of S_V/V^2 = C/f (see
         weaklink.physics), taken from 1 Hz beside the tone on. notch_q: Q of the notch, None for one that takes the tone alone.
         Raises InputError.
         """

@@ -1,7 +1,7 @@
 //! From a job sheet to the answer; the lines of [`assess`] are the steps.
 
 use super::drawn::{Drawn, assumed};
-use super::impossible::{impossible, without};
+use super::impossible::{at_odds, impossible, without};
 use super::model::{Job, part_of};
 use super::report::{Assessment, Row};
 use super::routes::Routes;
@@ -85,6 +85,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let picture = picture(&routes.observations(job), &job.bridged);
     let impossible = impossible(job, &routes, &picture);
     let job = &without(job, &routes, &impossible);
+    let at_odds = at_odds(job, &routes, &picture);
     let mut rows = rows(job, &routes, &picture, watch)?;
     let drawn = drawn(job, &routes, &rows, settings, watch)?;
     let typical = typical(job, &rows, watch)?;
@@ -103,6 +104,7 @@ pub fn assess_with(job: &Job, settings: Settings, watch: &dyn Watch) -> Result<A
     let mut assumes = assumes(job, &routes);
     let mut clashes: Vec<String> = picture.channels.iter().flat_map(|c| c.clashes.clone()).collect();
     clashes.extend(impossible.into_iter().map(|one| one.says));
+    clashes.extend(at_odds);
     if let Some(drawn) = &drawn {
         drawn.mark(&mut rows);
         drawn.likeliest_first(&mut rivals);

@@ -93,6 +93,9 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
             format!("did you mean \"{meant}\"? m is milli, M is mega; an open contact reads \"OL\""),
         ));
     }
+    if let Some(allowed) = cannot_show(&method, &method_name, shows) {
+        return Err(fault("shows", format!("\"{text}\" on {contact}"), allowed));
+    }
     let at_v = cell("at")
         .map(|at| quantity(&at, Dimension::Voltage).map(|q| q.value).map_err(|e| fault("at", e.problem, e.allowed)))
         .transpose()?;
@@ -138,6 +141,28 @@ pub(super) fn reading(cells: &Cells<'_>, known: &Known<'_>, line: usize) -> Resu
             line,
         })
         .collect())
+}
+
+/// What is allowed, where a method cannot show what was read: more volts than it has, or a level that falls when a contact is bridged.
+fn cannot_show(method: &Method, name: &str, shows: Shown) -> Option<String> {
+    let (least, most) = match shows {
+        Shown::Value(q) => (q.value, q.value),
+        Shown::Between(low, high) => (low, high),
+        _ => return None,
+    };
+    match method.shows {
+        Shows::DividerVolts | Shows::DropVolts => {
+            let open = method.open_circuit_v?;
+            let told = engineering(open, Dimension::Voltage);
+            (most > open + method.half_width(open))
+                .then(|| format!("allowed: at most {told}, which \"{name}\" has across an open contact; m is milli; [method] tells of another"))
+        }
+        Shows::LossDb => (least < -method.half_width(least)).then(|| {
+            "allowed: 0 dB or more: by how much the channel gets louder with the clip lead across the contact"
+                .to_owned()
+        }),
+        Shows::Ohms | Shows::SignalVolts => None,
+    }
 }
 
 /// Refuses a row that stands twice.

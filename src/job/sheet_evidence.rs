@@ -34,6 +34,22 @@ pub(super) fn read(walk: &mut Walk<'_>, heard: Option<&Node<'_>>, bridged: Optio
     contradictions(walk, job);
 }
 
+/// A quantity above zero, up to the most that it can be.
+fn measured(
+    walk: &mut Walk<'_>,
+    place: &str,
+    node: &Node<'_>,
+    (dimension, most): (Dimension, f64),
+    told: &str,
+) -> Option<Quantity> {
+    let found = walk.quantity(place, node, dimension)?;
+    if found.value > 0.0 && found.value <= most {
+        return Some(found);
+    }
+    walk.fault(node.span().start, place, node.get_ref().as_str().unwrap_or_default(), told);
+    None
+}
+
 fn low_high(q: Quantity) -> (f64, f64) {
     (q.low().max(0.0), q.high())
 }
@@ -101,8 +117,14 @@ fn heard_row(walk: &mut Walk<'_>, table: &toml::de::DeTable<'_>, line: usize, at
                     walk.fault(at, &place, format!("{level} dB"), allowed);
                 }
             }
-            "residue" => row.residue = walk.quantity(&place, node, Dimension::Ratio).map(low_high),
-            "by" => row.loss_db = walk.quantity(&place, node, Dimension::Decibel).map(low_high),
+            "residue" => {
+                let told = "allowed: above 0 %, up to 100 %, as a distortion meter shows it";
+                row.residue = measured(walk, &place, node, (Dimension::Ratio, 1.0), told).map(low_high);
+            }
+            "by" => {
+                let told = "allowed: above 0 dB: by how much the bad channel is quieter";
+                row.loss_db = measured(walk, &place, node, (Dimension::Decibel, f64::INFINITY), told).map(low_high);
+            }
             "goes_away" => {
                 for (text, at) in walk.texts(&place, node) {
                     row.goes_away.extend(walk.word(&place, &text, at, GoesAway::from_word, all_words!(GoesAway)));

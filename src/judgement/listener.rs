@@ -106,6 +106,11 @@ fn of_kind(kind: usize, effect: &Effect, least: f64, listener: &Listener) -> Hea
     }
 }
 
+/// Ends at least as far apart as the meter knows them: a value without its band is known no better than that. `by` is from the middle to an end.
+fn as_known((low, high): (f64, f64), by: f64) -> (f64, f64) {
+    if high - low >= 2.0 * by { (low, high) } else { (0.5 * (low + high) - by, 0.5 * (low + high) + by) }
+}
+
 /// Chance that a measured value lies between two ends.
 fn measured((low, high): (f64, f64), at: impl Fn(f64) -> f64) -> f64 {
     normal_cdf(at(high)) - if low > 0.0 { normal_cdf(at(low)) } else { 0.0 }
@@ -123,11 +128,12 @@ fn as_noted(noted: &Noted, heard: Heard, effect: &Effect) -> f64 {
     if let Some(range) = noted.residue {
         let size = if noted.what == What::Crackle { effect.crackle } else { effect.grit };
         // a residue that was measured is there, however well it is heard
-        p = heard.any * measured(range, |x| (x / size.max(1e-15)).ln() / f64::ln(MEASURED_SPREAD));
+        let known = as_known(range, (MEASURED_SPREAD - 1.0) * 0.5 * (range.0 + range.1));
+        p = heard.any * measured(known, |x| (x / size.max(1e-15)).ln() / f64::ln(MEASURED_SPREAD));
     }
     if let Some(range) = noted.loss_db {
         let size = if noted.what == What::ComesAndGoes { effect.drops_db } else { effect.loss_db };
-        let there = measured(range, |x| (x - size) / MEASURED_DB);
+        let there = measured(as_known(range, MEASURED_DB), |x| (x - size) / MEASURED_DB);
         p = if noted.residue.is_some() { p * there } else { heard.any * there };
     }
     p

@@ -27,7 +27,8 @@ pub(super) fn over_points<T: Send>(
 ) -> Result<Vec<T>, Stopped> {
     cores::answers(
         size,
-        Solver::default,
+        watch,
+        || Solver::watched(watch),
         |solver, point| if watch.stop() { Err(Stopped) } else { Ok(one(solver, point)) },
     )
 }

@@ -230,6 +230,7 @@ pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<C
     let store = Store::default();
     cores::each(
         found.parts(CHUNK),
+        watch,
         || Kept::new(&store),
         |kept, mut part| {
             for place in 0..part.len() {

@@ -118,7 +118,7 @@ pub fn distortion(
     }
 }
 
-impl Solver {
+impl Solver<'_> {
     /// The direct road without the lists of an [`Answer`]: one resistive section and nothing behind it that shapes.
     fn direct_distortion(
         &mut self,

@@ -210,8 +210,8 @@ impl OneFilm {
 }
 
 /// Buffers of one thread.
-struct Room {
-    solver: Solver,
+struct Room<'w> {
+    solver: Solver<'w>,
     films: Abreast,
     front: Vec<f64>,
     drive: Vec<f64>,
@@ -225,10 +225,10 @@ struct Room {
     alone: Vec<usize>,
 }
 
-impl Default for Room {
-    fn default() -> Self {
+impl<'w> Room<'w> {
+    fn new(watch: &'w dyn Watch) -> Self {
         Self {
-            solver: Solver::default(),
+            solver: Solver::watched(watch),
             films: Abreast::default(),
             front: Vec::new(),
             drive: Vec::new(),
@@ -387,9 +387,12 @@ pub fn distortion_many(
     let film = OneFilm::of(network, asked.film_ohm);
     let chunk = if film.is_some() { ABREAST_CHUNK } else { ALONE_CHUNK };
     let mut all = Distortions::with_room(size, network.contacts.len(), asked.harmonics);
-    cores::each(all.parts(chunk, asked.harmonics).enumerate(), Room::default, |room, (number, part)| {
-        Chunk { network, asked, start: number * chunk, part }.run(film.as_ref(), room, watch)
-    })?;
+    cores::each(
+        all.parts(chunk, asked.harmonics).enumerate(),
+        watch,
+        || Room::new(watch),
+        |room, (number, part)| Chunk { network, asked, start: number * chunk, part }.run(film.as_ref(), room, watch),
+    )?;
     Ok(all)
 }
 

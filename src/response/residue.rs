@@ -229,7 +229,8 @@ pub fn residue(
                 (ohm[one.contact] * current, ohm[one.contact] * network.contacts[one.contact].direct_current_a);
             let shape: Vec<f64> = (0..nodes.len()).map(|point| reach(&ports, point)).collect();
             let before = whole / (at_tone.output[0].norm() * gain_after(network, number, tone_hz, ohm));
-            let beside = |f: f64| one.flicker / f.max(NEAREST_HZ);
+            // what is nearer counts as the tone; panels end there
+            let beside = |f: f64| if f < NEAREST_HZ { 0.0 } else { one.flicker / f };
             let scale = drop * before / whole;
             contact_noise += scale * scale * sidebands(view, tone_hz, (&nodes, &weights), &shape, beside);
             let baseband = |((&f, w), shape): ((&f64, &f64), &f64)| {

@@ -163,6 +163,7 @@ fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch)
     let arch = pulp::Arch::new();
     cores::each(
         out.chunks_mut(CHUNK).enumerate(),
+        watch,
         || (),
         |(), (index, part)| {
             if watch.stop() {

@@ -218,7 +218,7 @@ impl<'a> Cells<'a> {
         };
         if !currency.is_empty() {
             let known = sheet.currency.get_or_insert_with(|| currency.clone());
-            if *known != currency {
+            if known.to_lowercase() != currency.to_lowercase() {
                 let allowed = format!("the log began in {known}: one currency in one log");
                 self.fault(at::PART_COST, format!("\"{}\"", cut(text)), allowed, false);
                 return None;
@@ -384,9 +384,11 @@ fn lent(text: &str, unit: Option<&str>) -> String {
     }
 }
 
-/// "9.50", "9,50", "1.234,50", "1,234.50": the last sign with one or two digits behind it is the decimal one.
+/// "9.50", "9,50", "1.234,50", "1,234.50", "0.085": the last sign with one or two digits behind it is the decimal one, and so is the only one
+/// behind a zero, for no thousands begin with it.
 fn amount_of_money(text: &str) -> Option<f64> {
-    let decimal = text.rfind(['.', ',']).filter(|&at| text.len() - at <= 3);
+    let behind_zero = |at: usize| text[..at].trim_start_matches('-') == "0";
+    let decimal = text.rfind(['.', ',']).filter(|&at| text.len() - at <= 3 || behind_zero(at));
     let plain = |part: &str| part.replace(['.', ','], "");
     match decimal {
         Some(at) => format!("{}.{}", plain(&text[..at]), &text[at + 1..]).parse().ok(),
@@ -407,6 +409,10 @@ mod tests {
             ("1.234,50", 1234.5),
             ("1,234.50", 1234.5),
             ("1.234", 1234.0),
+            ("0,085", 0.085),
+            ("0.125", 0.125),
+            ("0,0850", 0.085),
+            ("10.125", 10125.0),
             ("-3", -3.0),
         ] {
             assert_eq!(amount_of_money(text), Some(value), "{text}");

@@ -142,11 +142,11 @@ def test_chatter_before_equalisation_against_a_simulation():
 
 
 def test_flicker_of_a_contact_in_closed_form():
-    # a relative fluctuation C/f of 5 ohm in 13.3 ohm under the tone: sidebands S = (R/loop)^2 C/(2 |f - f0|) each, from 1 Hz on,
+    # a relative fluctuation C/f of 5 ohm in 13.3 ohm under the tone: sidebands S = (R/loop)^2 C/(2 |f - f0|) each, from 1 Hz on (nearer is the tone),
     # and about the mirror of the tone; direct current I: I^2 R^2 C/f at the load's share
     c, section = 1e-8, loudspeaker().with_contact("relay", resistance_ohm=5.0)
     share = (5.0 / 13.3) ** 2 * c
-    near = 0.5 * share * (1 + math.log(980.0) + 1 + math.log(19e3) + math.log(21e3 / 1020.0))
+    near = 0.5 * share * (math.log(980.0) + math.log(19e3) + math.log(21e3 / 1020.0))
     assert section.residue(1e3, flicker={"relay": c}).contact_noise == pytest.approx(math.sqrt(near), rel=1e-4)
     beside = section.with_contact("relay", direct_current_a=0.05).residue(1e3, flicker={"relay": c}).contact_noise
     extra = (0.05 * 5.0 * 8.0 / 13.3) ** 2 * c * math.log(1000.0) / (2.83 * 8.0 / 13.3) ** 2

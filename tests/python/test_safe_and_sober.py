@@ -134,3 +134,44 @@ def test_safety_is_said(tmp_path):
     cautions = " ".join(assessed(tmp_path, 'left = "clean"\nright = "grit"\n').cautions)
     for words in ("mains unplugged", "discharged by a resistor and metered", "A relay is open with the set off", "no loudspeaker on a d.c. output"):
         assert words in cautions
+
+
+QUIETER = 'left = "clean"\nright = "quieter"\n'
+
+
+@pytest.mark.parametrize(("heard", "key"), [("quieter", "by"), ("grit", "residue")])
+def test_a_measured_value_without_its_band_is_known_as_well_as_the_meter_knows_it(tmp_path, heard, key):
+    # it was a band of no width, in which nothing ever lies, so that nothing of the sheet could be behind it
+    said = {"by": ("3 dB", "3 dB +- 0.2 dB"), "residue": ("1 %", "1 % +- 0.15 %")}[key]
+    none = [odds(assessed(tmp_path, f'left = "clean"\nright = "{heard}"\n{key} = "{text}"\n'), "something else") for text in said]
+    assert none[0] == pytest.approx(none[1], abs=0.02) and none[0] < 0.5
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ('by = "-3 dB"\n', r"\[\[heard\]\]: by: -3 dB; allowed: above 0 dB"),
+        ('residue = "200 %"\n', r"\[\[heard\]\]: residue: 200 %; allowed: above 0 %, up to 100 %"),
+        ('residue = "0 %"\n', r"residue: 0 %; allowed: above 0 %"),
+        (read("0.2 V"), f'"0.2 V" on {RELAY}; allowed: at most 19.7 mV, which "dry box" has across an open contact'),
+        (read("9 V", method="1 A drop"), f'"9 V" on {RELAY}; allowed: at most 5 V'),
+        (read("-3 dB", method="clip lead loss"), f'"-3 dB" on {RELAY}; allowed: 0 dB or more'),
+    ],
+)
+def test_what_cannot_be_shown_is_refused(tmp_path, more, told):
+    # a slip of a letter or a sign convicted one contact, or cleared another
+    with pytest.raises(wl.InputError, match=told):
+        assessed(tmp_path, QUIETER, more)
+
+
+@pytest.mark.parametrize(("shows", "method"), [("19.8 mV", "dry box"), ("5 V", "1 A drop"), ("-0.04 dB", "clip lead loss"), ("OL", "dry box")])
+def test_what_a_meter_shows_at_its_end_is_taken(tmp_path, shows, method):
+    assert assessed(tmp_path, QUIETER, read(shows, method=method)).odds
+
+
+def test_ohms_that_a_clean_channel_cannot_have_are_asked_about(tmp_path):
+    # 3.9 ohm before 8 ohm takes 3.4 dB off
+    says = assessed(tmp_path, QUIETER, read("4 V", "left", "1 A drop")).clashes
+    assert any(f"left: {RELAY} reads 3.92 ohm or more" in one and "were the channels swapped?" in one for one in says)
+    assert not assessed(tmp_path, QUIETER, read("4 V", "right", "1 A drop")).clashes
+    assert not assessed(tmp_path, QUIETER, read("1 V", "left", "1 A drop")).clashes

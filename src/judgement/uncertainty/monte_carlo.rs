@@ -55,6 +55,7 @@ pub fn blocks<T: Send>(
     let count = last.saturating_sub(first);
     cores::answers(
         count,
+        watch,
         || (),
         |(), number| {
             if watch.stop() {

@@ -252,6 +252,7 @@ impl<'n> Shared<'n> {
         let marks = Mutex::new(Marks::new());
         cores::each(
             numbers.chunks_mut(CHUNK).enumerate(),
+            watch,
             || (),
             |(), (part, numbers)| {
                 let own = self.numbers(ranges, part * CHUNK, numbers);
@@ -267,9 +268,9 @@ impl<'n> Shared<'n> {
         // each by one thread
         let cell =
             |(): &mut (), place: usize| if watch.stop() { Err(Stopped) } else { Ok(self.ready.cell(all[place])) };
-        used.cells = cores::answers(all.len(), || (), cell)?;
+        used.cells = cores::answers(all.len(), watch, || (), cell)?;
         used.cells.push(None);
-        cores::each(found.parts(CHUNK).zip(numbers.chunks(CHUNK)), Sorted::new, |sorted, (mut part, numbers)| {
+        cores::each(found.parts(CHUNK).zip(numbers.chunks(CHUNK)), watch, Sorted::new, |sorted, (mut part, numbers)| {
             self.answer(asked, (&mut part, numbers), &used, sorted, watch)
         })
     }

@@ -184,7 +184,7 @@ fn most_go_abreast(network: &Network) {
     let asked = Asked { frequency_hz: Values::One(1e3), emf_v: Values::One(0.5), film_ohm: &film_ohm, harmonics: 7 };
     let mut all = Distortions::with_room(2000, 2, 7);
     let film = OneFilm::of(network, &film_ohm).unwrap();
-    let mut room = Room::default();
+    let mut room = Room::new(&Unwatched);
     for (number, part) in all.parts(ABREAST_CHUNK, 7).enumerate() {
         Chunk { network, asked, start: number * ABREAST_CHUNK, part }.abreast(&film, &mut room);
     }

@@ -133,6 +133,7 @@ mod tests {
     use crate::circuit::chain::Network;
     use crate::circuit::{Contact, Load, PathItem, Section, Source};
     use crate::physics::Film;
+    use crate::watch::Unwatched;
     use realfft::RealFftPlanner;
 
     /// Largest true error of the load over its bound, for answers pushed aside at one line of one film.
@@ -161,7 +162,7 @@ mod tests {
         state.budget = usize::MAX;
         state.begin(films.len(), &grid);
         linear_waves(&seen, &placed, &grid, &emf, &vec![0.0; films.len()], &mut state.linear);
-        assert!(state.solve(&seen, &placed, &mut grid).residual < 1e-12);
+        assert!(state.solve(&seen, &placed, &mut grid, &Unwatched).residual < 1e-12);
         let load = |state: &State, grid: &Grid| -> Vec<Complex64> {
             (1..lines).map(|line| (0..films.len()).map(|k| at(state, &seen, grid, k, line)).sum()).collect()
         };

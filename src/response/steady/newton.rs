@@ -7,6 +7,7 @@
 
 use super::films::{Placed, Seen, film_emf, wave_per_emf};
 use super::grid::Grid;
+use crate::watch::Watch;
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 
@@ -131,11 +132,11 @@ impl State {
     }
 
     /// Newton steps until rounding is all that is left, or no step helps.
-    pub fn solve(&mut self, seen: &Seen, placed: &[Placed], grid: &mut Grid) -> Went {
+    pub fn solve(&mut self, seen: &Seen, placed: &[Placed], grid: &mut Grid, watch: &dyn Watch) -> Went {
         let (mut now, mut size) = self.evaluate(seen, placed, grid);
         let mut rounds = 0;
         let mut stalled = 0;
-        while now > ROUNDING * size && rounds < MOST_ROUNDS && self.spent < self.budget {
+        while now > ROUNDING * size && rounds < MOST_ROUNDS && self.spent < self.budget && !watch.stop() {
             rounds += 1;
             self.before.copy_from_slice(&self.delta);
             let wanted = (1e-3f64).min(now / size).max(1e-13);

@@ -8,6 +8,7 @@ use super::grid::{Grid, ONE_TONE, TWO_TONES};
 use super::instants;
 use super::newton::{BUDGET, State};
 use crate::circuit::chain::{Link, Network};
+use crate::watch::{Unwatched, Watch};
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
 use std::f64::consts::SQRT_2;
@@ -42,6 +43,7 @@ struct Asked<'a> {
     network: &'a Network,
     tones: Tones,
     film_ohm: &'a [f64],
+    watch: &'a dyn Watch,
 }
 
 /// How a section is to be gone through: on which grid, with what before it, solved or only read.
@@ -75,10 +77,11 @@ pub struct Answer {
 }
 
 /// Buffers of a solver; keep one per thread.
-pub struct Solver {
+pub struct Solver<'w> {
     pub(crate) planner: RealFftPlanner<f64>,
     pub(crate) direct: Direct,
     sections: Vec<Section>,
+    watch: &'w dyn Watch,
 }
 
 #[derive(Default)]
@@ -94,13 +97,18 @@ struct Section {
     error_v: f64,
 }
 
-impl Default for Solver {
+impl Default for Solver<'_> {
     fn default() -> Self {
-        Self { planner: RealFftPlanner::new(), direct: Direct::default(), sections: Vec::new() }
+        Self::watched(&Unwatched)
     }
 }
 
-impl Solver {
+impl<'w> Solver<'w> {
+    /// A solver that gives up an answer, as one that has not converged, when the watch says stop: one section alone can take seconds.
+    pub fn watched(watch: &'w dyn Watch) -> Self {
+        Self { planner: RealFftPlanner::new(), direct: Direct::default(), sections: Vec::new(), watch }
+    }
+
     /// Steady state of a network; `film_ohm` are the zero-voltage resistances of the films by number through the chain.
     pub fn solve(&mut self, network: &Network, tones: Tones, film_ohm: &[f64]) -> Answer {
         if let Tones::One(tone) = tones {
@@ -110,19 +118,22 @@ impl Solver {
         }
         let Tones::One(tone) = tones else { return self.by_lines(network, tones, film_ohm, BUDGET) };
         let answer = self.by_lines(network, tones, film_ohm, BUDGET / QUICKER);
-        if answer.converged {
+        if answer.converged || self.watch.stop() {
             return answer;
         }
-        if let Some(mut found) = instants::solve(network, tone, film_ohm) {
+        if let Some(mut found) = instants::solve(network, tone, film_ohm, self.watch) {
             found.rounds += answer.rounds;
             return found;
+        }
+        if self.watch.stop() {
+            return answer;
         }
         self.by_lines(network, tones, film_ohm, BUDGET)
     }
 
     /// On even grids, line by line, touching about so many numbers in each section.
     fn by_lines(&mut self, network: &Network, tones: Tones, film_ohm: &[f64], budget: usize) -> Answer {
-        let asked = Asked { network, tones, film_ohm };
+        let asked = Asked { network, tones, film_ohm, watch: self.watch };
         let mut answer = Answer::default();
         self.sections.resize_with(network.links.len(), Section::default);
         self.make_ready(network, tones, film_ohm, budget);
@@ -309,7 +320,7 @@ impl Section {
         linear_waves(&self.seen, &self.placed, grid, &self.emf, &self.direct_v, &mut self.state.linear);
         if films > 0 {
             if visit.solve {
-                *rounds += self.climb(grid);
+                *rounds += self.climb(grid, asked.watch);
                 (self.error_v, self.own_error_v) = load_error_v(&mut self.state, &self.seen, &self.placed, grid);
             } else {
                 self.state.evaluate(&self.seen, &self.placed, grid);
@@ -333,8 +344,8 @@ impl Section {
     }
 
     /// Solves at the full EMF, or, where that fails, at the largest half of it that succeeds, and from there up.
-    fn climb(&mut self, grid: &mut Grid) -> usize {
-        let went = self.state.solve(&self.seen, &self.placed, grid);
+    fn climb(&mut self, grid: &mut Grid, watch: &dyn Watch) -> usize {
+        let went = self.state.solve(&self.seen, &self.placed, grid, watch);
         let mut rounds = went.rounds;
         if went.residual <= SOLVED {
             return rounds;
@@ -351,7 +362,7 @@ impl Section {
             halvings += 1;
             scaled(&mut self.state, 0.5f64.powi(halvings as i32));
             self.state.delta.fill(Complex64::default());
-            let went = self.state.solve(&self.seen, &self.placed, grid);
+            let went = self.state.solve(&self.seen, &self.placed, grid, watch);
             rounds += went.rounds;
             if went.residual <= SOLVED {
                 break;
@@ -362,7 +373,7 @@ impl Section {
             halvings -= 1;
             scaled(&mut self.state, 0.5f64.powi(halvings as i32));
             self.state.delta.iter_mut().for_each(|x| *x *= 2.0);
-            let went = self.state.solve(&self.seen, &self.placed, grid);
+            let went = self.state.solve(&self.seen, &self.placed, grid, watch);
             rounds += went.rounds;
             residual = went.residual;
         }

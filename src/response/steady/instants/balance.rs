@@ -144,6 +144,7 @@ mod tests {
     use super::super::Period;
     use super::super::tests::{hollow, ohm};
     use super::*;
+    use crate::watch::Unwatched;
 
     #[test]
     fn currents_are_moved_until_the_mean_between_them_vanishes() {
@@ -191,7 +192,7 @@ mod tests {
     #[test]
     fn only_bridges_that_could_share_a_current_as_they_like_are_balanced() {
         for (k, network) in hollow().iter().enumerate() {
-            let period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+            let period = Period::new(network, (2e3, network.emf_v), &ohm(network), &Unwatched).unwrap();
             assert_eq!(period.balance.is_empty(), k != 4);
         }
     }

@@ -112,7 +112,8 @@ impl Element {
         });
         let y = root(bound, *start_v, |y| {
             let (f, slope) = all(y);
-            (y + self.wave_ohm * f - wave_v, 1.0 + self.wave_ohm * slope)
+            let size = y.abs() + self.wave_ohm * f.abs() + wave_v.abs();
+            (y + self.wave_ohm * f - wave_v, 1.0 + self.wave_ohm * slope, size)
         });
         *start_v = y;
         let (f, slope) = all(y);
@@ -137,7 +138,8 @@ impl Element {
         };
         let u = root(first.alone.film_voltage_v(wave_v, *start_v), *start_v, |u| {
             let (current, f, ohm, slope) = all(u);
-            (self.wave_ohm * current + f - wave_v, (self.wave_ohm + ohm) * slope)
+            let size = self.wave_ohm * current.abs() + f.abs() + wave_v.abs();
+            (self.wave_ohm * current + f - wave_v, (self.wave_ohm + ohm) * slope, size)
         });
         *start_v = u;
         let (current, f, ohm, _) = all(u);
@@ -196,15 +198,16 @@ impl Part {
     }
 }
 
-/// Root of a rising function between zero and a bound: Newton's steps, halving where they leave the bounds.
-fn root(bound: f64, start: f64, mut at: impl FnMut(f64) -> (f64, f64)) -> f64 {
+/// Root of a rising function between zero and a bound: Newton's steps, halving where they leave the bounds. `at` gives the value, its slope,
+/// and the size of what the value is the sum of: once nothing but rounding of that is left, more steps would only go to and fro.
+fn root(bound: f64, start: f64, mut at: impl FnMut(f64) -> (f64, f64, f64)) -> f64 {
     let (mut low, mut high) = (bound.min(0.0), bound.max(0.0));
     if bound == 0.0 {
         return 0.0;
     }
     let mut x = if start > low && start < high { start } else { bound };
     for _ in 0..MOST_STEPS {
-        let (value, slope) = at(x);
+        let (value, slope, size) = at(x);
         if value > 0.0 {
             high = x;
         } else {
@@ -214,7 +217,7 @@ fn root(bound: f64, start: f64, mut at: impl FnMut(f64) -> (f64, f64)) -> f64 {
         let next = if newton >= low && newton <= high { newton } else { 0.5 * (low + high) };
         let moved = (next - x).abs();
         x = next;
-        if moved <= 2.0 * f64::EPSILON * x.abs() {
+        if moved <= 2.0 * f64::EPSILON * x.abs() || value.abs() <= f64::EPSILON * size {
             break;
         }
     }

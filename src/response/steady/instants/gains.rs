@@ -238,6 +238,7 @@ mod tests {
     use super::super::tests::{hollow, mild, ohm};
     use super::super::{LINES, Period};
     use super::*;
+    use crate::watch::Unwatched;
 
     #[test]
     fn a_pivot_of_rounding_bounds_nothing() {
@@ -267,7 +268,7 @@ mod tests {
     fn no_line_past_those_answered_passes_its_bound() {
         let mut nearest = 0.0f64;
         for network in mild().into_iter().chain(hollow()) {
-            let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network)).unwrap();
+            let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network), &Unwatched).unwrap();
             let loops = &period.loops;
             let (chain, ways) = (Chain::new(loops), &period.marcher.ways);
             for from in [2, 10, LINES[2] + 1] {

@@ -7,6 +7,7 @@ use super::loops::Loops;
 use super::radau::{Basis, POINTS, STAGES};
 use super::twofold::Twofold;
 use super::ways::Ways;
+use crate::watch::Watch;
 
 /// A step: its start and length in periods, and the waves of all parts at its start and its stages.
 #[derive(Debug, Clone)]
@@ -103,7 +104,7 @@ pub const MOST_PARTS: usize = 32;
 pub const BEGIN: f64 = -0.25;
 
 /// Buffers of marches.
-pub struct Marcher {
+pub struct Marcher<'w> {
     parts: usize,
     slope: [[f64; STAGES + 1]; STAGES + 1],
     looked: [Basis; 3],
@@ -120,11 +121,12 @@ pub struct Marcher {
     pub spent: usize,
     /// steps of a period before giving up
     pub most_steps: usize,
+    watch: &'w dyn Watch,
 }
 
-impl Marcher {
+impl<'w> Marcher<'w> {
     /// For a chain.
-    pub fn new(loops: &Loops) -> Self {
+    pub fn new(loops: &Loops, watch: &'w dyn Watch) -> Self {
         let parts = loops.parts.len();
         let size = STAGES * parts;
         let mut slope = [[0.0; STAGES + 1]; STAGES + 1];
@@ -144,6 +146,7 @@ impl Marcher {
             ways: Ways::new(loops),
             spent: 0,
             most_steps: MOST_STEPS,
+            watch,
         }
     }
 
@@ -266,7 +269,7 @@ impl Marcher {
         let mut rise = vec![0.0; m];
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
-            if march.steps.len() > self.most_steps || length < SHORTEST {
+            if march.steps.len() > self.most_steps || length < SHORTEST || self.watch.stop() {
                 return None;
             }
             length = length.min(LONGEST);
@@ -329,7 +332,7 @@ impl Marcher {
                 *wave = left[n % m].plus(step.risen_v[n]).high;
             }
             step.low_v.iter_mut().zip(&left).for_each(|(low, left)| *low = left.low);
-            good = good && self.solve(loops, step, k == 0);
+            good = good && !self.watch.stop() && self.solve(loops, step, k == 0);
             if !good {
                 break;
             }

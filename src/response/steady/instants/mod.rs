@@ -21,6 +21,7 @@ use super::direct::channel_chords;
 use super::films::{Placed, Seen, channel_ohm, place, tune};
 use super::solve::{Answer, CONVERGED, chords, stages_at};
 use crate::circuit::chain::Network;
+use crate::watch::Watch;
 use balance::Balance;
 use gains::{Gains, gains};
 use loops::Loops;
@@ -69,10 +70,10 @@ const SUMMED: usize = 10;
 /// power 1.5, as the instants' rounding is turned as often as they are.
 const ROUNDING: f64 = 1.2e-17;
 
-/// The answer, where this road is open and a proof was found.
+/// The answer, where this road is open, a proof was found, and nobody says stop.
 #[must_use]
-pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<Answer> {
-    let mut period = Period::new(network, tone, film_ohm)?;
+pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn Watch) -> Option<Answer> {
+    let mut period = Period::new(network, tone, film_ohm, watch)?;
     period.settle()?;
     let mut aim_v = LAST_AIM * period.residue_v(LINES[0]).max(f64::MIN_POSITIVE);
     // too many steps for this aim: one that the proof just bears, and more steps
@@ -103,20 +104,20 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<An
 }
 
 /// A section on its way to its periodic state.
-struct Period {
+struct Period<'w> {
     placed: Vec<Placed>,
     loops: Loops,
     gains: Vec<Gains>,
     balance: Balance,
-    marcher: Marcher,
+    marcher: Marcher<'w>,
     start: Vec<Twofold>,
     march: March,
     tone_v: f64,
     rounds: usize,
 }
 
-impl Period {
-    fn new(network: &Network, tone: (f64, f64), film_ohm: &[f64]) -> Option<Self> {
+impl<'w> Period<'w> {
+    fn new(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &'w dyn Watch) -> Option<Self> {
         let [link] = &network.links[..] else { return None };
         let ladder = &link.ladder;
         let mut placed = place(network, ladder, film_ohm);
@@ -133,7 +134,7 @@ impl Period {
         if loops.parts.len() > march::MOST_PARTS {
             return None;
         }
-        let marcher = Marcher::new(&loops);
+        let marcher = Marcher::new(&loops, watch);
         let balance = Balance::new(&loops, &marcher.ways)?;
         let gains = gains(&loops, &marcher.ways, &balance, &LINES)?;
         // nothing would be proved

@@ -3,6 +3,7 @@ use super::element::Element;
 use super::*;
 use crate::circuit::{Contact, Lead, Load, Loudspeaker, PathItem, Role, Section, Source};
 use crate::physics::Film;
+use crate::watch::Unwatched;
 use proptest::prelude::*;
 
 const SPEAKER: Loudspeaker =
@@ -106,7 +107,7 @@ fn between_capacitances(film: Film) -> Network {
 fn a_neighbour_gives_way_where_a_film_hardly_answers() {
     // what a node's film carries is the difference of two currents: 1e-9 of them here, of which rounding leaves the film's voltage unknown
     let weak = &mild()[5];
-    let mut period = Period::new(weak, (2e3, weak.emf_v), &ohm(weak)).unwrap();
+    let mut period = Period::new(weak, (2e3, weak.emf_v), &ohm(weak), &Unwatched).unwrap();
     let either = Some(ways::Way::Either(0));
     assert_eq!(period.marcher.ways.of, [None, either, None, None, None][..period.loops.parts.len()]);
     assert!(!period.marcher.ways.unbroken);
@@ -118,7 +119,7 @@ fn a_neighbour_gives_way_where_a_film_hardly_answers() {
 
 #[test]
 fn who_makes_a_row_hold() {
-    let of = |network: &Network| Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+    let of = |network: &Network| Period::new(network, (2e3, network.emf_v), &ohm(network), &Unwatched).unwrap();
     let gives = |n| Some(ways::Way::Gives(n));
     let [short, two, beside, across, bridges, _, shunt] = &hollow()[..] else { panic!() };
     assert_eq!(of(short).marcher.ways.of, [None, None, gives(1), None]);
@@ -142,7 +143,7 @@ fn lines_and_instants_agree() {
         let film_ohm = ohm(&network);
         let tone = (2e3, network.emf_v);
         let lines = solver.solve(&network, Tones::One(tone), &film_ohm);
-        let instants = solve(&network, tone, &film_ohm).unwrap_or_else(|| panic!("network {k}"));
+        let instants = solve(&network, tone, &film_ohm, &Unwatched).unwrap_or_else(|| panic!("network {k}"));
         // as many as so many lines and direct current take
         assert_eq!(instants.samples, 2 * (instants.output.len() - 1) + 1);
         assert!(lines.converged && lines.samples != instants.samples);
@@ -163,8 +164,8 @@ fn the_bound_is_above_the_error_and_not_far() {
     for network in mild().into_iter().chain(hollow()) {
         let film_ohm = ohm(&network);
         let tone = (2e3, network.emf_v);
-        let fine = solve(&network, tone, &film_ohm).unwrap();
-        let mut period = Period::new(&network, tone, &film_ohm).unwrap();
+        let fine = solve(&network, tone, &film_ohm, &Unwatched).unwrap();
+        let mut period = Period::new(&network, tone, &film_ohm, &Unwatched).unwrap();
         period.settle().unwrap();
         period.refine(1e-7 * residue_v(&fine.output)).unwrap();
         period.close();
@@ -211,11 +212,11 @@ fn a_film_that_lets_an_inductance_go_is_answered_with_a_proof() {
 #[test]
 fn what_this_road_does_not_take_is_refused() {
     let plain = network(1.0, &[(Film::Ohmic { resistance_ohm: 1.0 }, Role::Signal)], speaker(), 0.0);
-    assert!(solve(&plain, (1e3, 1.0), &[1.0]).is_none());
+    assert!(solve(&plain, (1e3, 1.0), &[1.0], &Unwatched).is_none());
     let mut direct = mild().remove(0);
     direct.contacts[0].direct_current_a = 1e-6;
-    assert!(solve(&direct, (1e3, 0.05), &[1e4]).is_none());
-    assert!(solve(&mild()[0], (1e3, 0.05), &[f64::INFINITY]).is_none());
+    assert!(solve(&direct, (1e3, 0.05), &[1e4], &Unwatched).is_none());
+    assert!(solve(&mild()[0], (1e3, 0.05), &[f64::INFINITY], &Unwatched).is_none());
 }
 
 #[test]
@@ -307,7 +308,7 @@ fn largest(loops: &Loops, row: usize, line: usize) -> f64 {
 fn no_slope_of_any_film_makes_more_of_what_is_left_over() {
     let mut nearest = Vec::new();
     for network in mild() {
-        let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network)).unwrap();
+        let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network), &Unwatched).unwrap();
         let gains = &period.gains[0];
         for row in 0..period.loops.parts.len() {
             let most = (1..=gains.lines).step_by(3).map(|line| largest(&period.loops, row, line)).fold(0.0, f64::max);

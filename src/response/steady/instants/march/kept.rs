@@ -5,6 +5,7 @@ use super::*;
 use crate::circuit::chain::Network;
 use crate::circuit::{Contact, Load, PathItem, Section, Source};
 use crate::physics::Film;
+use crate::watch::Unwatched;
 
 #[test]
 fn no_step_leaves_more_than_it_may() {
@@ -18,7 +19,7 @@ fn no_step_leaves_more_than_it_may() {
         load: Load { capacitance_f: 2e-10, ..Load::resistance(47e3) },
     };
     let network = Network::from_section(&section).unwrap();
-    let mut period = Period::new(&network, (2e3, 1.0), &[1e4]).unwrap();
+    let mut period = Period::new(&network, (2e3, 1.0), &[1e4], &Unwatched).unwrap();
     let per_row = period.gains[0].per_row.clone();
     let Period { loops, marcher, start, tone_v, .. } = &mut period;
     let allowed_v = 1e-4 * *tone_v;

@@ -13,7 +13,7 @@ fn the_residue_is_the_rms_of_what_is_past_the_fundamental() {
 fn rounding_is_of_all_that_is_summed() {
     // Parseval: the mean square of a period is that of all its lines, and rounding is told as a share of its root
     let network = &mild()[1];
-    let mut period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+    let mut period = Period::new(network, (2e3, network.emf_v), &ohm(network), &Unwatched).unwrap();
     period.settle().unwrap();
     let (lines, rounding) = period.lines(LINES[0]);
     let all = (lines[0].norm_sqr() + lines[1..].iter().map(|c| 2.0 * c.norm_sqr()).sum::<f64>()).sqrt();
@@ -55,7 +55,7 @@ fn what_turning_line_by_line_rounds_is_within_what_is_counted() {
 #[test]
 fn the_last_part_has_no_neighbour_behind_it() {
     let network = &mild()[1];
-    let period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+    let period = Period::new(network, (2e3, network.emf_v), &ohm(network), &Unwatched).unwrap();
     let parts = period.loops.parts.len();
     assert!(parts > 2);
     for i in 0..parts {
@@ -72,7 +72,7 @@ fn what_it_costs() {
         let film_ohm = ohm(network);
         let tone = (2e3, network.emf_v);
         let lines = Solver::default().solve(network, Tones::One(tone), &film_ohm);
-        let mut period = Period::new(network, tone, &film_ohm).unwrap();
+        let mut period = Period::new(network, tone, &film_ohm, &Unwatched).unwrap();
         period.settle().unwrap();
         assert!(lines.rounds <= most.0 && period.rounds <= most.1, "{} {}", lines.rounds, period.rounds);
     }

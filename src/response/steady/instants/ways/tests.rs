@@ -5,15 +5,16 @@ use super::super::{LINES, Period};
 use super::*;
 use crate::circuit::chain::Network;
 use crate::physics::Film;
+use crate::watch::Unwatched;
 
-fn settled(network: &Network) -> Period {
-    let mut period = Period::new(network, (2e3, network.emf_v), &ohm(network)).unwrap();
+fn settled(network: &Network) -> Period<'static> {
+    let mut period = Period::new(network, (2e3, network.emf_v), &ohm(network), &Unwatched).unwrap();
     period.settle().unwrap();
     period
 }
 
 /// A period's march, its waves pushed aside by smooth amounts of a millionth, each part's by its own.
-fn pushed(network: &Network) -> Period {
+fn pushed(network: &Network) -> Period<'static> {
     let mut period = settled(network);
     period.refine(1e-9 * network.emf_v).unwrap();
     let parts = period.loops.parts.len();
@@ -90,7 +91,7 @@ fn rows_hold_that_must_and_what_the_others_leave_over_is_all_of_it() {
 #[test]
 fn waves_that_must_not_break_go_from_step_to_step() {
     for network in hollow() {
-        let mut period = Period::new(&network, (2e3, network.emf_v), &ohm(&network)).unwrap();
+        let mut period = Period::new(&network, (2e3, network.emf_v), &ohm(&network), &Unwatched).unwrap();
         let m = period.loops.parts.len();
         if !period.marcher.ways.unbroken {
             continue;
@@ -191,7 +192,7 @@ fn what_is_moved_a_long_way_ends_on_its_law() {
     // rounding moves parts by their last places; here by a ten thousandth to a third of where they stand
     let mut judged = 0;
     for network in hollow().into_iter().chain(mild()) {
-        let Some(period) = Period::new(&network, (2e3, network.emf_v), &ohm(&network)) else { continue };
+        let Some(period) = Period::new(&network, (2e3, network.emf_v), &ohm(&network), &Unwatched) else { continue };
         for (i, part) in period.loops.parts.iter().enumerate().filter(|(_, part)| part.element.has_films()) {
             let wave_v = 0.2 * network.emf_v;
             let at = standing(&period, |_| wave_v);
