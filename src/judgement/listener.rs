@@ -106,9 +106,17 @@ fn of_kind(kind: usize, effect: &Effect, least: f64, listener: &Listener) -> Hea
     }
 }
 
-/// Ends at least as far apart as the meter knows them: a value without its band is known no better than that. `by` is from the middle to an end.
+/// Ends at least as far apart as a meter knows them, `by` from the middle: a value without its band is known no better than that.
 fn as_known((low, high): (f64, f64), by: f64) -> (f64, f64) {
     if high - low >= 2.0 * by { (low, high) } else { (0.5 * (low + high) - by, 0.5 * (low + high) + by) }
+}
+
+fn known_residue(range: (f64, f64)) -> (f64, f64) {
+    as_known(range, (MEASURED_SPREAD - 1.0) * 0.5 * (range.0 + range.1))
+}
+
+fn known_loss_db(range: (f64, f64)) -> (f64, f64) {
+    as_known(range, MEASURED_DB)
 }
 
 /// Chance that a measured value lies between two ends.
@@ -128,12 +136,11 @@ fn as_noted(noted: &Noted, heard: Heard, effect: &Effect) -> f64 {
     if let Some(range) = noted.residue {
         let size = if noted.what == What::Crackle { effect.crackle } else { effect.grit };
         // a residue that was measured is there, however well it is heard
-        let known = as_known(range, (MEASURED_SPREAD - 1.0) * 0.5 * (range.0 + range.1));
-        p = heard.any * measured(known, |x| (x / size.max(1e-15)).ln() / f64::ln(MEASURED_SPREAD));
+        p = heard.any * measured(known_residue(range), |x| (x / size.max(1e-15)).ln() / f64::ln(MEASURED_SPREAD));
     }
     if let Some(range) = noted.loss_db {
         let size = if noted.what == What::ComesAndGoes { effect.drops_db } else { effect.loss_db };
-        let there = measured(as_known(range, MEASURED_DB), |x| (x - size) / MEASURED_DB);
+        let there = measured(known_loss_db(range), |x| (x - size) / MEASURED_DB);
         p = if noted.residue.is_some() { p * there } else { heard.any * there };
     }
     p
@@ -191,10 +198,9 @@ pub fn probability(sighting: &Sighting, effect: &Effect, cures: Option<&Cures>, 
 /// large as the fault of a stage may be.
 fn by_chance(noted: &Noted, tried: f64) -> f64 {
     const LEAST: f64 = 1e-3;
-    let residue = noted.residue.map_or(1.0, |range| log_share(range, FAULT_RESIDUE).max(LEAST));
-    let loss = noted
-        .loss_db
-        .map_or(1.0, |(low, high)| log_share((low.max(1e-3), high), (FAULT_LOSS_DB.0, SILENT_DB)).max(LEAST));
+    let residue = noted.residue.map_or(1.0, |range| log_share(known_residue(range), FAULT_RESIDUE).max(LEAST));
+    let of_loss = |(low, high): (f64, f64)| log_share((low.max(1e-3), high), (FAULT_LOSS_DB.0, SILENT_DB)).max(LEAST);
+    let loss = noted.loss_db.map_or(1.0, |range| of_loss(known_loss_db(range)));
     residue * loss * cured(noted, &Cures::BY_CHANCE, tried)
 }
 

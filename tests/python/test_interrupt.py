@@ -69,6 +69,7 @@ CALLS = {
     "try_ceiling": "wl.try_ceiling(s, 5.0, trials=10**7, samples=99)",
     "distortion": "s.distortion([1e3], contacts={'k': MANY})",
     "distortion of one stiff section": "stiff.distortion(np.full(100, 466.0), emf_v=21.0)",
+    "distortion at one point": "slow.distortion(3760.0)",
     "signature": "s.signature([1e3], contacts={'k': MANY})",
     "two_tone": "s.two_tone(60.0, 7e3, contacts={'k': MANY[::100]})",
     "residue": "s.residue(HZ[::40], flicker={'k': 1e-9})",
@@ -100,6 +101,13 @@ READY = {
     **dict.fromkeys(["assess", "assess without draws"], "wl.assess(job, draws=10)"),
     "reading a log": "head, rest = shop.invented_log(100_000, 1).text.split('\\n', 1); log = (head + '\\n' + ''.join(f'{n}-' + rest.replace('\\n', f'\\n{n}-', rest.count('\\n') - 1) for n in range(12))).encode()",
     "comparing a log": "read = shop.invented_log(200_000, 1).log()",
+    # one section alone that takes seconds, on all roads there are, and has not converged in the end
+    "distortion at one point": """slow = wl.Section('f', source=wl.Source(emf_v=0.7535137488354442, resistance_ohm=785.652148859311, inductance_h=0.3281886700103731), path=[
+    wl.Contact('c0', film=wl.Film.tunnelling(resistance_ohm=11.899270970816996, scale_v=0.13330743910763945), constriction_ohm=30.21853556007501),
+    wl.Contact('c1', film=wl.Film.rectifying(resistance_ohm=726935140.658988, ideality=1.5219756500060047, leak_ratio=0.12917490767418674), constriction_ohm=5.822444005847563),
+    wl.Lead(capacitance_f=2.740464414231587e-10), wl.Contact('c2', film=wl.Film.bridged(resistance_ohm=3.024659825977142e-6)), wl.Lead(capacitance_f=2.740464414231587e-10),
+    wl.Contact('c3', film=wl.Film.rectifying(resistance_ohm=855806422.9602678, ideality=1.0633007212914931, leak_ratio=0.01890826084904657), role='shared return'),
+    wl.Divider('d3', track_ohm=2658.1500315334665, setting_db=-33.86110711011963)], load=wl.Load(resistance_ohm=47000.0, capacitance_f=3.640522822166187e-11))""",
     # a film that takes the solver all its rounds
     "distortion of one stiff section": "stiff = wl.Section('f', source=wl.Source(emf_v=20.0, resistance_ohm=750.0, inductance_h=0.32), path=[wl.Contact('k', film=wl.Film.rectifying(resistance_ohm=7.6e7, ideality=1.0, leak_ratio=0.01))], load=wl.Load(resistance_ohm=4.7e4, capacitance_f=1e-10))",
 }
