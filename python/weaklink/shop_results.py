@@ -32,7 +32,9 @@ class Cell:
     and holds the truth more often than 95 in 100 times. ``heard``: shares of the afters that are excluded from being heard in their
     typical place, not settled, able to be heard, at ``level_db`` of the comparison. ``minutes``, ``part_cost``: their errors are in
     the bands of ``cost_per_good_year`` and of the decisions. ``ceiling``: residue that nine in ten afters stay below in their typical place.
-    ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind.
+    ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind; of fewer than ten
+    comebacks the band is at least the exact one of so many in so many contact-years, as if they came one by one, and so wide are the
+    bands of good years, costs and decisions. Its value then leans on the weak cells of the fit: half a comeback where there was none.
     """
 
     kind: str
@@ -57,7 +59,10 @@ class Cell:
 
 @dataclass(frozen=True)
 class Ratio:
-    """Comebacks of one remedy over those of another: in the plain table, and adjusted (marginal: over amplifiers)."""
+    """Comebacks of one remedy over those of another: in the plain table, and adjusted (marginal: over amplifiers).
+
+    Where either has fewer than ten, the band is at least the exact conditional one; without an upper end if the other has none.
+    """
 
     remedy: str
     over: str
@@ -89,7 +94,8 @@ class Curve:
 
 @dataclass(frozen=True)
 class Warranty:
-    """Longest time at which the lower 95 % band still has nine in ten in order; ``carried`` is as far as the data reach."""
+    """Longest time at which the lower 95 % band still has nine in ten in order, by the exact band too where few came back;
+    ``carried`` is as far as the data reach."""
 
     remedy: str
     years: float

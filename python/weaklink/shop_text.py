@@ -80,7 +80,8 @@ def _table(comparison: Comparison, kinds: list[str]) -> list[str]:
 
 
 def _from_to(band: Band) -> str:
-    return f"{band[0]:.2f} times ({band[1]:.2f}-{band[2]:.2f})"
+    high = "any" if math.isinf(band[2]) else f"{band[2]:.2f}"
+    return f"{band[0]:.2f} times ({band[1]:.2f}-{high})"
 
 
 def _threshold(decision: Decision | None, others: list[Decision]) -> str:
@@ -155,7 +156,7 @@ def _warranty(comparison: Comparison) -> list[str]:
     for row in comparison.warranties:
         months = round(12 * row.years)
         more = " or more" if row.years > 0.0 and row.years + 1 / 12 > row.carried_years else ""
-        told.append(f"{row.remedy} {months} months{more}" if months else f"{row.remedy} none")
+        told.append(f"{row.remedy} {months} months{more}" if months else f"{row.remedy} none yet")
     return _wrapped("warranty on what each is used for now, nine in ten hold (lower band): " + ", ".join(told)) if told else []
 
 
