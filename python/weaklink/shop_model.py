@@ -217,12 +217,21 @@ class Comebacks:
         return float(weight @ (1.0 - holds) / (weight @ years))
 
 
+def only_comebacks(frame: Frame) -> _Bools:
+    """Row by row, whether the log follows of its kind and remedy those that came back and no other: a rate of such says nothing."""
+    followed = np.isfinite(frame.log.years)
+    count = len(frame.kinds) * REMEDIES
+    seen, all_of = (np.bincount(frame.kind_remedy[rows], minlength=count) for rows in (followed, slice(None)))
+    held = np.bincount(frame.kind_remedy[followed & ~frame.log.came_back], minlength=count)
+    return np.asarray(((seen > 0) & (held == 0) & (seen < all_of))[frame.kind_remedy])
+
+
 def comebacks(frame: Frame) -> Comebacks | None:
     """Fits comebacks: a rate that is constant within intervals, times kind, how bad before, environment and remedy."""
     log = frame.log
     rows = np.isfinite(log.years)
     event = log.came_back & rows
-    if event.sum() < 5:
+    if event.sum() < 5 or only_comebacks(frame)[rows].all():
         return None
     years, cell, job = log.years[rows], frame.cell[rows], frame.job[rows]
     came = event[rows]
@@ -286,7 +295,8 @@ def comebacks(frame: Frame) -> Comebacks | None:
         int(came.sum()),
         np.bincount(which, weights=years, minlength=count).astype(np.float64),
         np.bincount(which, weights=came.astype(np.float64), minlength=count).astype(np.float64),
-        np.bincount(which, minlength=count).astype(np.float64),
+        # of a cell whose comebacks alone were followed nothing is known
+        np.bincount(which[~only_comebacks(frame)[rows]], minlength=count).astype(np.float64),
         float(np.quantile(years, 0.95)),
         crossed,
     )

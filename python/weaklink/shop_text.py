@@ -33,7 +33,7 @@ def _cells(cell: Cell, kind: str) -> tuple[str, ...]:
     left = f"{100 * cell.left_ratio[0]:.2g} %" if cell.left_ratio else "-"
     order = _percent(cell.in_order[0]) if cell.in_order else "-"
     ceiling = "-" if cell.ceiling is None else f"{100 * cell.ceiling:.1g} %" if cell.ceiling >= 1e-5 else "<0.001 %"
-    back = "not known"
+    back = "-"
     if cell.comebacks_per_100_years:
         value, low, high = cell.comebacks_per_100_years
         back = f"{_plain(value)} ({_plain(low)}-{_plain(high)})"
@@ -60,7 +60,7 @@ def _compact(comparison: Comparison, kinds: list[str]) -> list[str]:
     rows: list[tuple[str, ...]] = [heads]
     for kind in kinds:
         cells = [made.get((kind, remedy), ("-",) * len(HEADS)) for remedy in remedies]
-        columns = [[cell[k].replace(" %", "").replace("not known", "-").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
+        columns = [[cell[k].replace(" %", "").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
         rows.append((kind, *("/".join(column) for column in columns)))
     lines = _aligned(rows)
     if max(len(line) for line in lines) > WIDTH:
