@@ -30,7 +30,8 @@ class Cell:
     ``left_ratio``: after over before, adjusted for how bad it was and, where there are re-readings, against leaving it alone.
     ``in_order``: share back in order; where fewer than ten were in order, or were not, the band is the exact one of so many contacts
     and holds the truth more often than 95 in 100 times. ``heard``: shares of the afters that are excluded from being heard in their
-    typical place, not settled, able to be heard, at ``level_db`` of the comparison. ``minutes``, ``part_cost``: their errors are in
+    typical place, not settled, able to be heard (if it chatters between nothing and its reading), at ``level_db`` of the comparison;
+    ``afters``: how many there are. ``minutes``, ``part_cost``: their errors are in
     the bands of ``cost_per_good_year`` and of the decisions. ``ceiling``: residue that nine in ten afters stay below in their typical place.
     ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind; of fewer than ten
     comebacks the band is at least the exact one of so many in so many contact-years, as if they came one by one, and so wide are the
@@ -47,6 +48,7 @@ class Cell:
     ceiling: float | None
     over_target: float | None
     heard: Band | None
+    afters: int
     comebacks: int
     contact_years: float
     comebacks_per_100_years: Band | None

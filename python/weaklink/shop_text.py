@@ -133,14 +133,14 @@ def _priors(comparison: Comparison, everything: bool) -> list[str]:
 
 def _heard(comparison: Comparison, everything: bool) -> list[str]:
     """What of the afters would be heard, remedy by remedy or with every kind."""
-    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, % of afters excluded/not settled/able"
+    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, % of afters excluded/not settled/able if it chatters up to its reading"
     cells = [cell for cell in comparison.cells if cell.heard is not None]
     if not cells:
         return []
 
     def shares(rows: list[Cell]) -> str:
-        count = sum(cell.contacts for cell in rows)
-        parts = [sum(cell.contacts * cell.heard[k] for cell in rows if cell.heard) / count for k in range(3)]
+        count = sum(cell.afters for cell in rows)
+        parts = [sum(cell.afters * cell.heard[k] for cell in rows if cell.heard) / count for k in range(3)]
         return "/".join(f"{100 * part:.0f}" for part in parts)
 
     remedies = list(dict.fromkeys(cell.remedy for cell in cells))

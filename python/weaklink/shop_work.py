@@ -261,6 +261,7 @@ class Work:
             ceiling=known(ceiling),
             over_target=known(over),
             heard=None if math.isnan(heard[0]) else (float(heard[0]), float(heard[1]), float(heard[2])),
+            afters=int(np.count_nonzero(~np.isnan(self.log.after_high_ohm[self.frame.kind_remedy == number]))),
             comebacks=int(back.events_of[number]) if back else 0,
             contact_years=float(back.person_years[number]) if back else 0.0,
             comebacks_per_100_years=rate,

@@ -121,3 +121,11 @@ def test_a_log_of_comebacks_alone_gives_no_rate():
     mixed = compare(log_of(*rows(30), *(row(50 + k, "replace", before=spread(k), back="2021-05-10" if k < 2 else "", good="") for k in range(10))))
     assert [c.comebacks_per_100_years is None for c in mixed.cells] == [False, True] and not mixed.ratios
     assert {w.remedy for w in mixed.warranties} == {"clean"} and "came back (2)" in mixed.warnings[0]
+
+
+def test_what_is_heard_is_weighted_by_afters():
+    # eleven relay rows of which one has an after (able), one rotary switch (excluded): half and half
+    found = compare(log_of(*(row(k, "clean", after="30 mV" if k == 0 else "") for k in range(11)), row(40, "clean", kind="rotary switch")))
+    assert {c.kind: (c.contacts, c.afters) for c in found.cells} == {"relay": (11, 1), "rotary switch": (1, 1)}
+    text = " ".join(found.text().split())
+    assert "able if it chatters up to its reading: clean 50/0/50" in text
