@@ -33,6 +33,7 @@ class Cell:
     typical place, not settled, able to be heard (if it chatters between nothing and its reading), at ``level_db`` of the comparison;
     ``afters``: how many there are. ``minutes``, ``part_cost``: their errors are in
     the bands of ``cost_per_good_year`` and of the decisions. ``ceiling``: residue that nine in ten afters stay below in their typical place.
+    ``damage``: share that costs count with, shrunk towards the remedy's; ``damaged``: how many were damaged of how many.
     ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind; of fewer than ten
     comebacks the band is at least the exact one of so many in so many contact-years, as if they came one by one, and so wide are the
     bands of good years, costs and decisions. Its value then leans on the weak cells of the fit: half a comeback where there was none.
@@ -54,6 +55,7 @@ class Cell:
     comebacks_per_100_years: Band | None
     good_years: Band | None
     damage: float | None
+    damaged: tuple[int, int] | None
     minutes: float | None
     part_cost: float | None
     cost_per_good_year: Band | None

@@ -29,6 +29,18 @@ def _plain(value: float) -> str:
     return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
 
 
+# contacts below which a share of damages is that of the weak cells rather than the log's
+FEW_TOLD = 20
+
+
+def _damage(cell: Cell) -> str:
+    """Share of damages; counts where it would be made of little but what was supposed."""
+    if cell.damage is None or cell.damaged is None:
+        return "-"
+    happened, told = cell.damaged
+    return f"{happened} of {told}" if not happened or told < FEW_TOLD else _percent(cell.damage)
+
+
 def _cells(cell: Cell, kind: str) -> tuple[str, ...]:
     left = f"{100 * cell.left_ratio[0]:.2g} %" if cell.left_ratio else "-"
     order = _percent(cell.in_order[0]) if cell.in_order else "-"
@@ -37,7 +49,7 @@ def _cells(cell: Cell, kind: str) -> tuple[str, ...]:
     if cell.comebacks_per_100_years:
         value, low, high = cell.comebacks_per_100_years
         back = f"{_plain(value)} ({_plain(low)}-{_plain(high)})"
-    damage = _percent(cell.damage) if cell.damage is not None else "-"
+    damage = _damage(cell)
     cost = _plain(cell.cost_per_good_year[0]) if cell.cost_per_good_year else "-"
     return (kind, cell.remedy, f"{cell.contacts:,}", left, order, ceiling, back, damage, cost)
 

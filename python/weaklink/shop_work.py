@@ -249,6 +249,7 @@ class Work:
         def known(x: float) -> float | None:
             return float(x) if math.isfinite(x) else None
 
+        hurt = self.log.damage[self.frame.kind_remedy == number]
         loss, ceiling, over, *heard = self.effects[number]
         return Cell(
             kind=name,
@@ -267,6 +268,7 @@ class Work:
             comebacks_per_100_years=rate,
             good_years=years,
             damage=known(self.costs.damage.value[kind, remedy]),
+            damaged=(int(np.nansum(hurt)), told) if (told := int(np.count_nonzero(np.isfinite(hurt)))) else None,
             minutes=known(self.costs.minutes.value[kind, remedy]),
             part_cost=known(self.costs.part.value[kind, remedy]),
             cost_per_good_year=cost,
