@@ -192,14 +192,11 @@ def _warnings(work: Work, rereadings: int) -> list[str]:
             "no untouched contact was read again (remedy none): part of every fall may be regression to the mean; "
             "contacts picked for a high first reading fall when left alone"
         )
-    if work.comebacks is None:
+    if work.comebacks is None and "comebacks" not in work.failed:
         why = "only contacts that came back are followed" if only_comebacks(work.frame).any() else "fewer than 5 comebacks with dates"
         out.append(f"how long it holds: not known, {why}")
-    else:
-        for name, fit in (("comebacks", work.comebacks), ("back in order", work.in_order), ("change", work.change)):
-            if fit is not None and not fit.estimate.converged:
-                out.append(f"the fit of {name} did not converge: its numbers are not to be used")
-    if work.in_order is None:
+    out += [f"the fit of {name} did not converge: its numbers are left out (-)" for name in work.failed]
+    if work.in_order is None and "back in order" not in work.failed:
         out.append("back in order: not known, fewer than 10 afters that a limit decides")
     if (jobs := len(np.unique(log.job))) < FEW_JOBS:
         out.append(f"{jobs} amplifiers only: bands are too narrow below about {FEW_JOBS}")

@@ -370,6 +370,7 @@ class Change:
     right_censored: int
     between: int
     empty: int
+    bounded: _Bools
 
     def mean(self, theta: _Floats, remedy: int, groups: _Floats, shift: float = 0.0) -> float:
         """Mean logarithm of after over before had the contacts counted in ``groups`` had one remedy."""
@@ -400,7 +401,8 @@ def change(frame: Frame) -> Change | None:
     count = len(frame.kinds) * REMEDIES
     full = np.zeros(len(log))
     full[rows] = residual * sigma
-    there = np.bincount(frame.kind_remedy[rows], minlength=count).astype(np.float64)
+    which = frame.kind_remedy[rows]
+    there = np.bincount(which, minlength=count).astype(np.float64)
     deviations = frame.deviations(full, rows, there, there * sigma**2)
     narrow = high < low + fits.NARROW
     left, right = np.isneginf(low), np.isposinf(high)
@@ -414,6 +416,8 @@ def change(frame: Frame) -> Change | None:
         int((right & ~left).sum()),
         int((~narrow & ~left & ~right).sum()),
         int((left & right).sum()),
+        # of a cell whose afters are all below the meter's end, or all over it, the change has no lower or no upper end
+        np.asarray(np.logical_and(*(np.bincount(which[~none], minlength=count) > 0 for none in (left, right)))),
     )
 
 

@@ -55,6 +55,14 @@ class Work:
         progress("comebacks")
         self.comebacks = model.comebacks(self.frame)
         self._swings: dict[int, tuple[float, float]] = {}
+        # numbers of a fit that did not converge are not to be used: nothing is made of them
+        fits = {"comebacks": self.comebacks, "back in order": self.in_order, "change": self.change}
+        self.failed = [name for name, fit in fits.items() if fit is not None and not fit.estimate.converged]
+        self.comebacks, self.in_order, self.change = (
+            None if "comebacks" in self.failed else self.comebacks,
+            None if "back in order" in self.failed else self.in_order,
+            None if "change" in self.failed else self.change,
+        )
         reach = self.comebacks.longest_years if self.comebacks else horizon_years
         self.horizon = min(horizon_years, reach)
         self.remedies = [r for r in (CLEAN, STRIP, REPLACE) if self.frame.there[r]]
@@ -190,7 +198,7 @@ class Work:
         extra, variance = self.extra(kind)
         left = rate = years = cost = None
         shares: Band | None = None
-        if self.change and self.rows_of[number]:
+        if self.change and self.change.bounded[number]:
             against = UNTOUCHED if self.frame.there[UNTOUCHED] and remedy != UNTOUCHED else None
             fit, deviations = self.change, self.change.deviations
 
