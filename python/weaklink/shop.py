@@ -215,6 +215,7 @@ def _assumes(work: Work) -> list[str]:
     out.append("a damaged part is replaced" if np.isfinite(work.log.damage).any() else "no damage: the log has no such column")
     if work.log.currency is None and np.isfinite(work.log.part_cost).any():
         out.append("one currency, not named")
+    out.append("0.1 to 0.3 ohm of leads are taken off ohmmeter readings (method blank or hand meter), none with method dry box or 1 A drop")
     out.append("like contacts differ by amplifier and chance only")
     return out
 

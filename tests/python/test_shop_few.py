@@ -161,3 +161,12 @@ def test_what_is_not_determined_is_not_printed(monkeypatch):
     # a few above: a number again
     some = [row(k, "clean", before=f"{1.5 + 0.1 * k:.1f} ohm", after=f"{0.12 + 0.05 * k:.2f} ohm", method="") for k in range(16)]
     assert compare(log_of(*some)).cells[0].left_ratio is not None
+
+
+def test_leads_taken_off_are_said():
+    found = compare(log_of(row(1, "clean", before="1.80 ohm", after="0.50 ohm", method="")))
+    assert "0.1 to 0.3 ohm of leads are taken off ohmmeter readings (method blank" in " ".join(found.text().split())
+    # and it is so: with a method of four wires nothing is taken off
+    for method, low, high in (("", 1.5, 1.7), ("dry box", 1.8, 1.8), ("1 A drop", 1.8, 1.8)):
+        log = log_of(row(1, "clean", before="1.80 ohm", after="0.50 ohm", method=method))
+        assert log.before_low_ohm[0] == pytest.approx(low, rel=0.03) and log.before_high_ohm[0] == pytest.approx(high, rel=0.03)
