@@ -194,6 +194,8 @@ def _warnings(work: Work, rereadings: int) -> list[str]:
         )
     if work.comebacks is None and "comebacks" not in work.failed:
         why = "only contacts that came back are followed" if only_comebacks(work.frame).any() else "fewer than 5 comebacks with dates"
+        if any(work.counted(number)[1] for number in range(work.count)):
+            why += "; back/100y: as counted, exact band"
         out.append(f"how long it holds: not known, {why}")
     out += [f"the fit of {name} did not converge: its numbers are left out (-)" for name in work.failed]
     if work.in_order is None and "back in order" not in work.failed:
@@ -215,7 +217,7 @@ def _assumes(work: Work) -> list[str]:
     out.append("a damaged part is replaced" if np.isfinite(work.log.damage).any() else "no damage: the log has no such column")
     if work.log.currency is None and np.isfinite(work.log.part_cost).any():
         out.append("one currency, not named")
-    out.append("0.1 to 0.3 ohm of leads are taken off ohmmeter readings (method blank or hand meter), none with method dry box or 1 A drop")
+    out.append("0.1 to 0.3 ohm of leads are taken off ohmmeter readings (method blank or hand meter), none with method dry box or 1 A drop (in mV)")
     out.append("like contacts differ by amplifier and chance only")
     return out
 

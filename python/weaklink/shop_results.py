@@ -37,6 +37,7 @@ class Cell:
     ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind; of fewer than ten
     comebacks the band is at least the exact one of so many in so many contact-years, as if they came one by one, and so wide are the
     bands of good years, costs and decisions. Its value then leans on the weak cells of the fit: half a comeback where there was none.
+    Of a log with fewer than five comebacks it is the plain count with its exact band.
     """
 
     kind: str

@@ -145,7 +145,8 @@ def _priors(comparison: Comparison, everything: bool) -> list[str]:
 
 def _heard(comparison: Comparison, everything: bool) -> list[str]:
     """What of the afters would be heard, remedy by remedy or with every kind."""
-    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, % of afters excluded/not settled/able if it chatters up to its reading"
+    shares_of = "% of afters excluded/not settled/able if it chatters up to its reading"
+    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, {shares_of}"
     cells = [cell for cell in comparison.cells if cell.heard is not None]
     if not cells:
         return []

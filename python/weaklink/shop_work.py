@@ -135,6 +135,11 @@ class Work:
         a, b = len(self.comebacks.estimate.theta), len(self.in_order.estimate.theta)
         return theta[:a], theta[a : a + b], theta[a + b :]
 
+    def counted(self, number: int) -> tuple[float, float]:
+        """Comebacks and contact-years of a kind x remedy without any fit; none where only those that came back are followed."""
+        rows = (self.frame.kind_remedy == number) & np.isfinite(self.log.years) & ~model.only_comebacks(self.frame)
+        return float(np.count_nonzero(self.log.came_back & rows)), float(self.log.years[rows].sum())
+
     def swing(self, kind: int, remedy: int) -> tuple[float, float]:
         """How far the logarithm of a cell's rate may lie below and above the fitted one by the exact band of its few comebacks; zero where
         they are many. The score of a cell without comebacks hardly scatters: its sandwich is next to nothing."""
@@ -243,6 +248,10 @@ class Work:
                 low, high = (100.0 * x for x in exact_rate(float(back.events_of[number]), float(back.person_years[number])))
                 _, below, above = band_of(*(float(x[0]) for x in with_error(rates, back.estimate, extra[[remedy]], variance[[remedy]])))
                 rate = (rate[0], min(low, below), max(high, above))
+        came, lived = (float(back.events_of[number]), float(back.person_years[number])) if back else self.counted(number)
+        if back is None and lived:
+            low, high = exact_rate(came, lived)
+            rate = (100.0 * came / lived, 100.0 * low, 100.0 * high)
         if order and back and shares and rate and self.costs.known(kind, remedy):
             both = joined(back.estimate, order.estimate)
             weight, at = groups[groups > 0.0], self.designs(kind, remedy, self.frame.z_of_group[groups > 0.0])
@@ -271,8 +280,8 @@ class Work:
             over_target=known(over),
             heard=None if math.isnan(heard[0]) else (float(heard[0]), float(heard[1]), float(heard[2])),
             afters=int(np.count_nonzero(~np.isnan(self.log.after_high_ohm[self.frame.kind_remedy == number]))),
-            comebacks=int(back.events_of[number]) if back else 0,
-            contact_years=float(back.person_years[number]) if back else 0.0,
+            comebacks=int(came),
+            contact_years=lived,
             comebacks_per_100_years=rate,
             good_years=years,
             damage=known(self.costs.damage.value[kind, remedy]),

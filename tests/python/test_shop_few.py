@@ -167,6 +167,19 @@ def test_leads_taken_off_are_said():
     found = compare(log_of(row(1, "clean", before="1.80 ohm", after="0.50 ohm", method="")))
     assert "0.1 to 0.3 ohm of leads are taken off ohmmeter readings (method blank" in " ".join(found.text().split())
     # and it is so: with a method of four wires nothing is taken off
-    for method, low, high in (("", 1.5, 1.7), ("dry box", 1.8, 1.8), ("1 A drop", 1.8, 1.8)):
-        log = log_of(row(1, "clean", before="1.80 ohm", after="0.50 ohm", method=method))
+    for method, shows, low, high in (("", "1.80 ohm", 1.5, 1.7), ("1 A drop", "1800 mV", 1.8, 1.8)):
+        log = log_of(row(1, "clean", before=shows, after=shows, method=method))
         assert log.before_low_ohm[0] == pytest.approx(low, rel=0.03) and log.before_high_ohm[0] == pytest.approx(high, rel=0.03)
+
+
+def test_no_comeback_at_all_still_bounds_the_rate():
+    # twelve for two years, none came back: 3.689 over 24 contact-years is 15.4 per 100 [calc]
+    found = compare(log_of(*(row(k, "clean") for k in range(12))))
+    (cell,) = found.cells
+    assert cell.comebacks == 0 and cell.contact_years == pytest.approx(24.0, rel=2e-3)
+    assert cell.comebacks_per_100_years == (0.0, 0.0, pytest.approx(15.38, abs=0.05)) and cell.good_years is None
+    assert "0 (0-15)" in found.text() and any("not known" in w and "exact band" in w for w in found.warnings)
+    assert found.priors and not found.decisions
+    # not followed: nothing to bound
+    blind = compare(log_of(*(row(k, "clean", good="") for k in range(12))))
+    assert blind.cells[0].comebacks_per_100_years is None
