@@ -181,7 +181,7 @@ def _follow_up(work: Work) -> list[str]:
     reason = f"; no rate (-) where all that are followed came back ({alone})" if alone else ""
     return [
         f"{followed.sum():,} of {treated.sum():,} treated contacts are followed: enter last_known_good of the others; "
-        f"where comebacks alone are entered, rates are too high{reason}"
+        f"of comebacks alone rates are too high{reason}"
     ]
 
 
@@ -217,8 +217,8 @@ def _assumes(work: Work) -> list[str]:
     out.append("a damaged part is replaced" if np.isfinite(work.log.damage).any() else "no damage: the log has no such column")
     if work.log.currency is None and np.isfinite(work.log.part_cost).any():
         out.append("one currency, not named")
-    out.append("0.1 to 0.3 ohm of leads are taken off ohmmeter readings (method blank or hand meter), none with method dry box or 1 A drop (in mV)")
-    out.append("like contacts differ by amplifier and chance only")
+    out.append("ohmmeter readings lose 0.1 to 0.3 ohm of leads (method dry box or 1 A drop: none)")
+    out.append("like contacts differ by amplifier and chance")
     return out
 
 

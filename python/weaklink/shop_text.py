@@ -145,7 +145,7 @@ def _priors(comparison: Comparison, everything: bool) -> list[str]:
 
 def _heard(comparison: Comparison, everything: bool) -> list[str]:
     """What of the afters would be heard, remedy by remedy or with every kind."""
-    shares_of = "% of afters excluded/not settled/able if it chatters up to its reading"
+    shares_of = "% of afters excluded/not settled/able if it chatters"
     told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, {shares_of}"
     cells = [cell for cell in comparison.cells if cell.heard is not None]
     if not cells:
