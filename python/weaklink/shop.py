@@ -14,7 +14,7 @@ from .shop_decisions import curves, decisions, questions, warranties
 from .shop_invented import InventedLog, Truth, invented_log
 from .extras import bad_input
 from .shop_log import BenchLog, Column, Fault, columns_text, missing_extra, read_log, words
-from .shop_model import REMEDIES, UNTOUCHED, with_error
+from .shop_model import REMEDIES, UNTOUCHED, only_comebacks, with_error
 from .shop_places import heard_from, what_if
 from .shop_prior import prior_of, priors
 from .shop_results import CLEANING_CAUTION, PLATED_CAUTION, Band, Cell, Comparison, Curve, Decision, Prior, Question, Ratio, Warranty
@@ -167,20 +167,38 @@ def _empty(log: BenchLog, per_hour: float, horizon_years: float, level_db: float
     )
 
 
+# share of treated contacts that a log follows, below which it says that rates may be too high
+FOLLOWED = 0.5
+
+
+def _follow_up(work: Work) -> list[str]:
+    """What is wrong with the comebacks of a log that follows few contacts, or those alone that came back."""
+    treated = work.log.remedy != UNTOUCHED
+    followed = treated & np.isfinite(work.log.years)
+    alone = int((only_comebacks(work.frame) & followed).sum())
+    if not followed.any() or not (alone or followed.sum() < FOLLOWED * treated.sum()):
+        return []
+    reason = f"; no rate (-) where all that are followed came back ({alone})" if alone else ""
+    return [
+        f"{followed.sum():,} of {treated.sum():,} treated contacts are followed: enter last_known_good of the others; "
+        f"of comebacks alone rates are too high{reason}"
+    ]
+
+
 def _warnings(work: Work, rereadings: int) -> list[str]:
-    log, out = work.log, []
+    log, out = work.log, _follow_up(work)
     if not rereadings:
         out.append(
             "no untouched contact was read again (remedy none): part of every fall may be regression to the mean; "
             "contacts picked for a high first reading fall when left alone"
         )
-    if work.comebacks is None:
-        out.append("how long it holds: not known, fewer than 5 comebacks with dates")
-    else:
-        for name, fit in (("comebacks", work.comebacks), ("back in order", work.in_order), ("change", work.change)):
-            if fit is not None and not fit.estimate.converged:
-                out.append(f"the fit of {name} did not converge: its numbers are not to be used")
-    if work.in_order is None:
+    if work.comebacks is None and "comebacks" not in work.failed:
+        why = "only contacts that came back are followed" if only_comebacks(work.frame).any() else "fewer than 5 comebacks with dates"
+        if any(work.counted(number)[1] for number in range(work.count)):
+            why += "; back/100y: as counted, exact band"
+        out.append(f"how long it holds: not known, {why}")
+    out += [f"the fit of {name} did not converge: its numbers are left out (-)" for name in work.failed]
+    if work.in_order is None and "back in order" not in work.failed:
         out.append("back in order: not known, fewer than 10 afters that a limit decides")
     if (jobs := len(np.unique(log.job))) < FEW_JOBS:
         out.append(f"{jobs} amplifiers only: bands are too narrow below about {FEW_JOBS}")
@@ -199,7 +217,8 @@ def _assumes(work: Work) -> list[str]:
     out.append("a damaged part is replaced" if np.isfinite(work.log.damage).any() else "no damage: the log has no such column")
     if work.log.currency is None and np.isfinite(work.log.part_cost).any():
         out.append("one currency, not named")
-    out.append("like contacts differ by amplifier and chance only")
+    out.append("ohmmeter readings lose 0.1 to 0.3 ohm of leads (method dry box or 1 A drop: none)")
+    out.append("like contacts differ by amplifier and chance")
     return out
 
 

@@ -217,12 +217,21 @@ class Comebacks:
         return float(weight @ (1.0 - holds) / (weight @ years))
 
 
+def only_comebacks(frame: Frame) -> _Bools:
+    """Row by row, whether the log follows of its kind and remedy those that came back and no other: a rate of such says nothing."""
+    followed = np.isfinite(frame.log.years)
+    count = len(frame.kinds) * REMEDIES
+    seen, all_of = (np.bincount(frame.kind_remedy[rows], minlength=count) for rows in (followed, slice(None)))
+    held = np.bincount(frame.kind_remedy[followed & ~frame.log.came_back], minlength=count)
+    return np.asarray(((seen > 0) & (held == 0) & (seen < all_of))[frame.kind_remedy])
+
+
 def comebacks(frame: Frame) -> Comebacks | None:
     """Fits comebacks: a rate that is constant within intervals, times kind, how bad before, environment and remedy."""
     log = frame.log
     rows = np.isfinite(log.years)
     event = log.came_back & rows
-    if event.sum() < 5:
+    if event.sum() < 5 or only_comebacks(frame)[rows].all():
         return None
     years, cell, job = log.years[rows], frame.cell[rows], frame.job[rows]
     came = event[rows]
@@ -286,7 +295,8 @@ def comebacks(frame: Frame) -> Comebacks | None:
         int(came.sum()),
         np.bincount(which, weights=years, minlength=count).astype(np.float64),
         np.bincount(which, weights=came.astype(np.float64), minlength=count).astype(np.float64),
-        np.bincount(which, minlength=count).astype(np.float64),
+        # of a cell whose comebacks alone were followed nothing is known
+        np.bincount(which[~only_comebacks(frame)[rows]], minlength=count).astype(np.float64),
         float(np.quantile(years, 0.95)),
         crossed,
     )
@@ -360,6 +370,7 @@ class Change:
     right_censored: int
     between: int
     empty: int
+    bounded: _Bools
 
     def mean(self, theta: _Floats, remedy: int, groups: _Floats, shift: float = 0.0) -> float:
         """Mean logarithm of after over before had the contacts counted in ``groups`` had one remedy."""
@@ -390,7 +401,8 @@ def change(frame: Frame) -> Change | None:
     count = len(frame.kinds) * REMEDIES
     full = np.zeros(len(log))
     full[rows] = residual * sigma
-    there = np.bincount(frame.kind_remedy[rows], minlength=count).astype(np.float64)
+    which = frame.kind_remedy[rows]
+    there = np.bincount(which, minlength=count).astype(np.float64)
     deviations = frame.deviations(full, rows, there, there * sigma**2)
     narrow = high < low + fits.NARROW
     left, right = np.isneginf(low), np.isposinf(high)
@@ -404,6 +416,8 @@ def change(frame: Frame) -> Change | None:
         int((right & ~left).sum()),
         int((~narrow & ~left & ~right).sum()),
         int((left & right).sum()),
+        # of a cell whose afters are all below the meter's end, or all over it, the change has no lower or no upper end
+        np.asarray(np.logical_and(*(np.bincount(which[~none], minlength=count) > 0 for none in (left, right)))),
     )
 
 

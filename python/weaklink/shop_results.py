@@ -30,9 +30,14 @@ class Cell:
     ``left_ratio``: after over before, adjusted for how bad it was and, where there are re-readings, against leaving it alone.
     ``in_order``: share back in order; where fewer than ten were in order, or were not, the band is the exact one of so many contacts
     and holds the truth more often than 95 in 100 times. ``heard``: shares of the afters that are excluded from being heard in their
-    typical place, not settled, able to be heard, at ``level_db`` of the comparison. ``minutes``, ``part_cost``: their errors are in
+    typical place, not settled, able to be heard (if it chatters between nothing and its reading), at ``level_db`` of the comparison;
+    ``afters``: how many there are. ``minutes``, ``part_cost``: their errors are in
     the bands of ``cost_per_good_year`` and of the decisions. ``ceiling``: residue that nine in ten afters stay below in their typical place.
-    ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind.
+    ``damage``: share that costs count with, shrunk towards the remedy's; ``damaged``: how many were damaged of how many.
+    ``comebacks_per_100_years``: per hundred contact-years to the horizon, standardised over all contacts of the kind; of fewer than ten
+    comebacks the band is at least the exact one of so many in so many contact-years, as if they came one by one, and so wide are the
+    bands of good years, costs and decisions. Its value then leans on the weak cells of the fit: half a comeback where there was none.
+    Of a log with fewer than five comebacks it is the plain count with its exact band.
     """
 
     kind: str
@@ -45,11 +50,13 @@ class Cell:
     ceiling: float | None
     over_target: float | None
     heard: Band | None
+    afters: int
     comebacks: int
     contact_years: float
     comebacks_per_100_years: Band | None
     good_years: Band | None
     damage: float | None
+    damaged: tuple[int, int] | None
     minutes: float | None
     part_cost: float | None
     cost_per_good_year: Band | None
@@ -57,7 +64,10 @@ class Cell:
 
 @dataclass(frozen=True)
 class Ratio:
-    """Comebacks of one remedy over those of another: in the plain table, and adjusted (marginal: over amplifiers)."""
+    """Comebacks of one remedy over those of another: in the plain table, and adjusted (marginal: over amplifiers).
+
+    Where either has fewer than ten, the band is at least the exact conditional one; without an upper end if the other has none.
+    """
 
     remedy: str
     over: str
@@ -89,7 +99,8 @@ class Curve:
 
 @dataclass(frozen=True)
 class Warranty:
-    """Longest time at which the lower 95 % band still has nine in ten in order; ``carried`` is as far as the data reach."""
+    """Longest time at which the lower 95 % band still has nine in ten in order, by the exact band too where few came back;
+    ``carried`` is as far as the data reach."""
 
     remedy: str
     years: float

@@ -29,15 +29,27 @@ def _plain(value: float) -> str:
     return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
 
 
+# contacts below which a share of damages is that of the weak cells rather than the log's
+FEW_TOLD = 20
+
+
+def _damage(cell: Cell) -> str:
+    """Share of damages; counts where it would be made of little but what was supposed."""
+    if cell.damage is None or cell.damaged is None:
+        return "-"
+    happened, told = cell.damaged
+    return f"{happened} of {told}" if not happened or told < FEW_TOLD else _percent(cell.damage)
+
+
 def _cells(cell: Cell, kind: str) -> tuple[str, ...]:
     left = f"{100 * cell.left_ratio[0]:.2g} %" if cell.left_ratio else "-"
     order = _percent(cell.in_order[0]) if cell.in_order else "-"
     ceiling = "-" if cell.ceiling is None else f"{100 * cell.ceiling:.1g} %" if cell.ceiling >= 1e-5 else "<0.001 %"
-    back = "not known"
+    back = "-"
     if cell.comebacks_per_100_years:
         value, low, high = cell.comebacks_per_100_years
         back = f"{_plain(value)} ({_plain(low)}-{_plain(high)})"
-    damage = _percent(cell.damage) if cell.damage is not None else "-"
+    damage = _damage(cell)
     cost = _plain(cell.cost_per_good_year[0]) if cell.cost_per_good_year else "-"
     return (kind, cell.remedy, f"{cell.contacts:,}", left, order, ceiling, back, damage, cost)
 
@@ -60,7 +72,7 @@ def _compact(comparison: Comparison, kinds: list[str]) -> list[str]:
     rows: list[tuple[str, ...]] = [heads]
     for kind in kinds:
         cells = [made.get((kind, remedy), ("-",) * len(HEADS)) for remedy in remedies]
-        columns = [[cell[k].replace(" %", "").replace("not known", "-").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
+        columns = [[cell[k].replace(" %", "").split(" (")[0] for cell in cells] for k in (2, 3, 4, 6, 7, 8)]
         rows.append((kind, *("/".join(column) for column in columns)))
     lines = _aligned(rows)
     if max(len(line) for line in lines) > WIDTH:
@@ -80,7 +92,8 @@ def _table(comparison: Comparison, kinds: list[str]) -> list[str]:
 
 
 def _from_to(band: Band) -> str:
-    return f"{band[0]:.2f} times ({band[1]:.2f}-{band[2]:.2f})"
+    high = "any" if math.isinf(band[2]) else f"{band[2]:.2f}"
+    return f"{band[0]:.2f} times ({band[1]:.2f}-{high})"
 
 
 def _threshold(decision: Decision | None, others: list[Decision]) -> str:
@@ -132,14 +145,15 @@ def _priors(comparison: Comparison, everything: bool) -> list[str]:
 
 def _heard(comparison: Comparison, everything: bool) -> list[str]:
     """What of the afters would be heard, remedy by remedy or with every kind."""
-    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, % of afters excluded/not settled/able"
+    shares_of = "% of afters excluded/not settled/able if it chatters"
+    told = f"heard in a place typical for the kind at {comparison.level_db:.0f} dB SPL, {shares_of}"
     cells = [cell for cell in comparison.cells if cell.heard is not None]
     if not cells:
         return []
 
     def shares(rows: list[Cell]) -> str:
-        count = sum(cell.contacts for cell in rows)
-        parts = [sum(cell.contacts * cell.heard[k] for cell in rows if cell.heard) / count for k in range(3)]
+        count = sum(cell.afters for cell in rows)
+        parts = [sum(cell.afters * cell.heard[k] for cell in rows if cell.heard) / count for k in range(3)]
         return "/".join(f"{100 * part:.0f}" for part in parts)
 
     remedies = list(dict.fromkeys(cell.remedy for cell in cells))
@@ -155,7 +169,7 @@ def _warranty(comparison: Comparison) -> list[str]:
     for row in comparison.warranties:
         months = round(12 * row.years)
         more = " or more" if row.years > 0.0 and row.years + 1 / 12 > row.carried_years else ""
-        told.append(f"{row.remedy} {months} months{more}" if months else f"{row.remedy} none")
+        told.append(f"{row.remedy} {months} months{more}" if months else f"{row.remedy} none yet")
     return _wrapped("warranty on what each is used for now, nine in ten hold (lower band): " + ", ".join(told)) if told else []
 
 

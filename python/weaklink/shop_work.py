@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from . import shop_model as model
 from ._core import _cost_per_good_year
 from .shop_costs import costs
-from .shop_fits import Z95, exact_band, joined
+from .shop_fits import FEW, Z95, exact_band, exact_rate, exact_ratio, joined
 from .shop_log import BenchLog, words
 from .shop_model import CLEAN, REMEDIES, REPLACE, STRIP, UNTOUCHED, with_error
 from .shop_places import ABLE, EXCLUDED, TARGET_LOSS_DB, TARGET_RESIDUE, what_if
@@ -21,15 +21,21 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from .shop_fits import Estimate
+
     _Floats = NDArray[np.float64]
 
-# fewer contacts than this in order, or not in order, and the band of the share is the exact one of so many contacts
-FEW = 10.0
-
+# a rate of zero as a shift of its logarithm
+NONE = -15.0
 
 def band_of(value: float, error: float) -> Band:
     """A positive number with its band, from its logarithm and that one's error."""
     return (math.exp(value), math.exp(value - Z95 * error), math.exp(value + Z95 * error))
+
+
+def _from_logs(ends: tuple[_Floats, _Floats, _Floats], k: int) -> Band:
+    """The k-th of several numbers from the logarithms of its value and ends."""
+    return math.exp(float(ends[0][k])), math.exp(float(ends[1][k])), math.exp(float(ends[2][k]))
 
 
 class Work:
@@ -48,6 +54,15 @@ class Work:
         self.in_order = model.in_order(self.frame)
         progress("comebacks")
         self.comebacks = model.comebacks(self.frame)
+        self._swings: dict[int, tuple[float, float]] = {}
+        # numbers of a fit that did not converge are not to be used: nothing is made of them
+        fits = {"comebacks": self.comebacks, "back in order": self.in_order, "change": self.change}
+        self.failed = [name for name, fit in fits.items() if fit is not None and not fit.estimate.converged]
+        self.comebacks, self.in_order, self.change = (
+            None if "comebacks" in self.failed else self.comebacks,
+            None if "back in order" in self.failed else self.in_order,
+            None if "change" in self.failed else self.change,
+        )
         reach = self.comebacks.longest_years if self.comebacks else horizon_years
         self.horizon = min(horizon_years, reach)
         self.remedies = [r for r in (CLEAN, STRIP, REPLACE) if self.frame.there[r]]
@@ -120,6 +135,48 @@ class Work:
         a, b = len(self.comebacks.estimate.theta), len(self.in_order.estimate.theta)
         return theta[:a], theta[a : a + b], theta[a + b :]
 
+    def counted(self, number: int) -> tuple[float, float]:
+        """Comebacks and contact-years of a kind x remedy without any fit; none where only those that came back are followed."""
+        rows = (self.frame.kind_remedy == number) & np.isfinite(self.log.years) & ~model.only_comebacks(self.frame)
+        return float(np.count_nonzero(self.log.came_back & rows)), float(self.log.years[rows].sum())
+
+    def swing(self, kind: int, remedy: int) -> tuple[float, float]:
+        """How far the logarithm of a cell's rate may lie below and above the fitted one by the exact band of its few comebacks; zero where
+        they are many. The score of a cell without comebacks hardly scatters: its sandwich is next to nothing."""
+        back, number = self.comebacks, kind * REMEDIES + remedy
+        if back is None or not back.followed[number] or back.events_of[number] >= FEW:
+            return 0.0, 0.0
+        if number not in self._swings:
+            shift = float(self.extra(kind)[0][remedy])
+            level = back.standardised(back.estimate.theta, remedy, self.groups_of(kind), self.horizon, shift)
+            low, high = exact_rate(float(back.events_of[number]), float(back.person_years[number]))
+            self._swings[number] = (min(math.log(low / level), 0.0) if low > 0.0 else NONE, max(math.log(high / level), 0.0))
+        return self._swings[number]
+
+    def banded(
+        self,
+        function: Callable[[_Floats], Any],
+        estimate: Estimate,
+        extra: _Floats,
+        variance: _Floats,
+        swings: list[tuple[int, tuple[float, float]]],
+    ) -> tuple[_Floats, _Floats, _Floats]:
+        """Value and 95 % ends; ``swings``: elements of ``extra`` with how far each may lie below and above by an exact band.
+
+        What each end of an exact band moves is added in squares to the rest, side by side (Zou and Donner, Statistics in Medicine 27
+        (2008) 1693 [memory]): never narrower than without.
+        """
+        value, error = with_error(function, estimate, extra, variance)
+        below, above = (Z95 * error) ** 2, (Z95 * error) ** 2
+        for place, ends in swings:
+            for end in ends:
+                if end:
+                    moved = extra.copy()
+                    moved[place] += end
+                    step = np.atleast_1d(function(np.concatenate([estimate.theta, moved]))) - value
+                    below, above = below + np.minimum(step, 0.0) ** 2, above + np.maximum(step, 0.0) ** 2
+        return value, value - np.sqrt(below), value + np.sqrt(above)
+
     def designs(self, kind: int, remedy: int, z: _Floats) -> tuple[_Floats, _Floats]:
         """Regressors of comebacks and of back in order at resistances before (logarithm from the kind's median)."""
         same, done = np.full(len(z), kind, dtype=np.int64), np.full(len(z), remedy, dtype=np.int64)
@@ -146,7 +203,7 @@ class Work:
         extra, variance = self.extra(kind)
         left = rate = years = cost = None
         shares: Band | None = None
-        if self.change and self.rows_of[number]:
+        if self.change and self.change.bounded[number]:
             against = UNTOUCHED if self.frame.there[UNTOUCHED] and remedy != UNTOUCHED else None
             fit, deviations = self.change, self.change.deviations
 
@@ -166,8 +223,8 @@ class Work:
                 return math.log(share / (1.0 - share)) if 0.0 < share < 1.0 else math.copysign(40.0, share - 0.5)
 
             value, error = with_error(logit, order.estimate, extra[[REMEDIES + remedy]], variance[[REMEDIES + remedy]])
-            ends = [float(value[0]) + k * Z95 * float(error[0]) for k in (0.0, -1.0, 1.0)]
-            value_of, low, high = (1.0 / (1.0 + math.exp(-min(max(x, -40.0), 40.0))) for x in ends)
+            logits = [float(value[0]) + k * Z95 * float(error[0]) for k in (0.0, -1.0, 1.0)]
+            value_of, low, high = (1.0 / (1.0 + math.exp(-min(max(x, -40.0), 40.0))) for x in logits)
             shares = (value_of, low, high)
             decided, good = order.decided[number], order.good[number]
             if min(good, decided - good) < FEW:
@@ -181,8 +238,20 @@ class Work:
                 weight = groups[groups > 0.0]
                 return np.log([100.0 * level, float(weight @ good / weight.sum())])
 
-            value, error = with_error(rates, back.estimate, extra[[remedy]], variance[[remedy]])
-            rate, years = (band_of(float(v), float(e)) for v, e in zip(value, error, strict=True))
+            swing = self.swing(kind, remedy)
+            ends = self.banded(rates, back.estimate, extra[[remedy]], variance[[remedy]], [(0, swing)])
+            rate, years = (_from_logs(ends, k) for k in (0, 1))
+            # none serves past the horizon
+            years = (years[0], years[1], min(years[2], self.horizon))
+            if any(swing):
+                # the rate's own ends as they are, and zero where none came back
+                low, high = (100.0 * x for x in exact_rate(float(back.events_of[number]), float(back.person_years[number])))
+                _, below, above = band_of(*(float(x[0]) for x in with_error(rates, back.estimate, extra[[remedy]], variance[[remedy]])))
+                rate = (rate[0], min(low, below), max(high, above))
+        came, lived = (float(back.events_of[number]), float(back.person_years[number])) if back else self.counted(number)
+        if back is None and lived:
+            low, high = exact_rate(came, lived)
+            rate = (100.0 * came / lived, 100.0 * low, 100.0 * high)
         if order and back and shares and rate and self.costs.known(kind, remedy):
             both = joined(back.estimate, order.estimate)
             weight, at = groups[groups > 0.0], self.designs(kind, remedy, self.frame.z_of_group[groups > 0.0])
@@ -191,12 +260,13 @@ class Work:
                 # the kind's contacts together: what they cost over the good years they get
                 return float(-np.log(weight @ np.exp(-self.log_cost(theta, kind, remedy, at)) / weight.sum()))
 
-            value, error = with_error(mean_cost, both, extra, variance)
-            cost = band_of(float(value[0]), float(error[0]))
+            ends = self.banded(mean_cost, both, extra, variance, [(remedy, self.swing(kind, remedy))])
+            cost = _from_logs(ends, 0)
 
         def known(x: float) -> float | None:
             return float(x) if math.isfinite(x) else None
 
+        hurt = self.log.damage[self.frame.kind_remedy == number]
         loss, ceiling, over, *heard = self.effects[number]
         return Cell(
             kind=name,
@@ -209,11 +279,13 @@ class Work:
             ceiling=known(ceiling),
             over_target=known(over),
             heard=None if math.isnan(heard[0]) else (float(heard[0]), float(heard[1]), float(heard[2])),
-            comebacks=int(back.events_of[number]) if back else 0,
-            contact_years=float(back.person_years[number]) if back else 0.0,
+            afters=int(np.count_nonzero(~np.isnan(self.log.after_high_ohm[self.frame.kind_remedy == number]))),
+            comebacks=int(came),
+            contact_years=lived,
             comebacks_per_100_years=rate,
             good_years=years,
             damage=known(self.costs.damage.value[kind, remedy]),
+            damaged=(int(np.nansum(hurt)), told) if (told := int(np.count_nonzero(np.isfinite(hurt)))) else None,
             minutes=known(self.costs.minutes.value[kind, remedy]),
             part_cost=known(self.costs.part.value[kind, remedy]),
             cost_per_good_year=cost,
@@ -237,9 +309,14 @@ class Work:
                 return math.log(rates[0] / rates[1])
 
             value, error = with_error(gap, back.estimate)
-            plain = None
+            if not events[remedy] and not events[CLEAN]:
+                continue
+            plain, adjusted = None, band_of(float(value[0]), float(error[0]))
+            if min(events[remedy], events[CLEAN]) < FEW:
+                low, high = exact_ratio((events[remedy], events[CLEAN]), (years[remedy], years[CLEAN]))
+                adjusted = (adjusted[0], min(adjusted[1], low), max(adjusted[2], high))
             if events[CLEAN] and years[remedy] and years[CLEAN]:
                 plain = float(events[remedy] / years[remedy] / (events[CLEAN] / years[CLEAN]))
-            out.append(Ratio(words().remedies[remedy], "clean", plain, band_of(float(value[0]), float(error[0]))))
+            out.append(Ratio(words().remedies[remedy], "clean", plain, adjusted))
         return out
 
