@@ -170,6 +170,14 @@ def test_flicker_in_the_second_section():
     assert added(with_dc.residue(1e3, flicker=c).contact_noise) == pytest.approx(4 * added(one), rel=1e-6)
 
 
+def test_flicker_is_of_the_tone_whatever_comes_after():
+    # a flat gain after the contact's section lifts tone and sidebands alike
+    c, alone = {"relay": 1e-8}, loudspeaker().with_contact("relay", resistance_ohm=5.0)
+    after = wl.Section("after", source=None, path=[wl.Contact("pin", resistance_ohm=50.0)], load=wl.Load(resistance_ohm=100.0))
+    chain = wl.Chain([alone, wl.Stage("line", gain_db=26.0, output_resistance_ohm=50.0), after])
+    assert chain.residue(1e3, flicker=c).contact_noise == pytest.approx(alone.residue(1e3, flicker=c).contact_noise, rel=1e-9)
+
+
 def test_arrays_and_bad_input():
     section = loudspeaker()
     found = section.residue([[100.0], [1e3]], emf_v=[0.1, 1.0, 10.0], chatter={"relay": (0.1, [1.0, 2.0, 4.0], 1.0, 1.0)}, weighting="BS.468")
