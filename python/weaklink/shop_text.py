@@ -38,7 +38,7 @@ def _damage(cell: Cell) -> str:
     if cell.damage is None or cell.damaged is None:
         return "-"
     happened, told = cell.damaged
-    return f"{happened} of {told}" if not happened or told < FEW_TOLD else _percent(cell.damage)
+    return f"{happened}/{told}" if not happened or told < FEW_TOLD else _percent(cell.damage)
 
 
 def _cells(cell: Cell, kind: str) -> tuple[str, ...]:

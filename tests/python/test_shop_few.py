@@ -135,10 +135,10 @@ def test_what_is_heard_is_weighted_by_afters():
 def test_damages_of_few_are_counts():
     found = compare(log_of(row(1, "clean"), *(row(10 + k, "strip", damage="yes" if k == 0 else "no") for k in range(3))))
     assert {c.remedy: c.damaged for c in found.cells} == {"clean": (0, 1), "strip": (1, 3)}
-    assert "0 of 1" in found.text() and "1 of 3" in found.text()
+    assert "0/1 " in found.text() and "1/3 " in found.text()
     # none of many is no share either; two of forty are one
     many = compare(log_of(*(row(k, "clean") for k in range(40)), *(row(50 + k, "strip", damage="yes" if k < 2 else "no") for k in range(40))))
-    assert "0 of 40" in many.text() and "2 of 40" not in many.text()
+    assert "0/40 " in many.text() and "2/40" not in many.text()
 
 
 def test_what_is_not_determined_is_not_printed(monkeypatch):
