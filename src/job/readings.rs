@@ -155,7 +155,7 @@ fn cannot_show(method: &Method, name: &str, shows: Shown) -> Option<String> {
             let open = method.open_circuit_v?;
             let told = engineering(open, Dimension::Voltage);
             (most > open + method.half_width(open))
-                .then(|| format!("allowed: at most {told}, which \"{name}\" has across an open contact; m is milli; [method] tells of another"))
+                .then(|| format!("allowed: at most {told}, which \"{name}\" has across an open contact; m is milli; a source that has more is a [method] of its own"))
         }
         Shows::LossDb => (least < -method.half_width(least)).then(|| {
             "allowed: 0 dB or more: by how much the channel gets louder with the clip lead across the contact"

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import weaklink as wl
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 ROUNDING = 1e-10
@@ -140,28 +140,21 @@ def sheet(heard, read, mirrored=False, order=(0, 1), more=""):
     return wl.assess(wl.Job.from_text(text + more), draws=0)
 
 
-# two whole assessments an example: a tenth of a second
-WHOLE_JOBS = settings(max_examples=50)
-
-
 def kinds(found, mirrored=False):
     other = {"left": "right", "right": "left"} if mirrored else {"left": "left", "right": "right"}
     return {(f.contact, other[f.channel]): f.kind for f in found.findings}
 
 
-@WHOLE_JOBS
 @given(HEARD, READ)
 def test_channels_are_alike(heard, read):
     assert kinds(sheet(heard, read)) == kinds(sheet(heard, read, mirrored=True), mirrored=True)
 
 
-@WHOLE_JOBS
 @given(HEARD, READ)
 def test_the_order_of_contacts_in_a_loop_is_nothing(heard, read):
     assert kinds(sheet(heard, read)) == kinds(sheet(heard, read, order=(1, 0)))
 
 
-@WHOLE_JOBS
 @given(HEARD, READ, st.sampled_from(CONTACTS), st.sampled_from(["left", "right"]))
 def test_what_was_proved_raises_no_other(heard, read, proved, side):
     before = kinds(sheet(heard, read))
@@ -173,7 +166,6 @@ def test_what_was_proved_raises_no_other(heard, read, proved, side):
             assert before[at] == kind, at
 
 
-@WHOLE_JOBS
 @given(HEARD, READ, st.sampled_from(CONTACTS), st.sampled_from(["left", "right"]))
 def test_a_contact_that_changed_nothing_is_not_accused(heard, read, name, side):
     same = f'[[bridged]]\ncontact = "{name}"\nchannel = "{side}"\nthen = "same"\n'
