@@ -52,3 +52,13 @@ pub mod shop;
 pub mod watch;
 
 pub use error::InputError;
+
+// the public face alone, by the name that others know
+#[cfg(test)]
+extern crate self as weaklink;
+#[cfg(all(test, feature = "job"))]
+#[path = "../tests/fuzz.rs"]
+mod fuzz;
+#[cfg(all(test, feature = "job"))]
+#[path = "../tests/jobs.rs"]
+mod jobs;

@@ -1,5 +1,4 @@
 //! What the fuzzer found or began with, replayed: every file of `tests/fuzz/corpus/` through its way in.
-#![cfg(feature = "job")]
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 #[path = "fuzz/targets.rs"]

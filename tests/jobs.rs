@@ -1,5 +1,4 @@
 //! The example jobs through the Rust face alone: read, assess, limits.
-#![cfg(feature = "job")]
 #![allow(clippy::unwrap_used)]
 
 use std::path::Path;

@@ -380,6 +380,25 @@ mod tests {
         }
 
         #[test]
+        fn what_stands_downhill_is_what_stands_alone(log_r in -3.0f64..6.0, log_front in -3.0f64..6.0, log_v in -4.0f64..1.0) {
+            let (r, front) = (10f64.powf(log_r), 10f64.powf(log_front));
+            for film in films(r, 0.08) {
+                let loaded = Loaded::new(&film, front).unwrap();
+                let across: Vec<f64> = (0..12).map(|k| 10f64.powf(log_v) * (0.13 * f64::from(k)).cos()).collect();
+                let mut found = Vec::new();
+                loaded.standings_downhill(across.iter().copied(), |standing| found.push(standing));
+                prop_assert_eq!(found.len(), across.len());
+                for (across, found) in across.iter().zip(found) {
+                    let alone = loaded.standing(loaded.film_voltage_v(*across, f64::NAN));
+                    prop_assert!((found.voltage_v - alone.voltage_v).abs() <= 1e-13 * alone.voltage_v.abs());
+                    // an exponential turns an error of the voltage into as many times its exponent
+                    prop_assert!((found.excess_v - alone.excess_v).abs() <= 1e-11 * alone.excess_v.abs(), "{found:?} {alone:?}");
+                    prop_assert!((found.rise - alone.rise).abs() <= 1e-11 * alone.rise.abs(), "{found:?} {alone:?}");
+                }
+            }
+        }
+
+        #[test]
         fn excess_and_rise_are_those_of_the_film(r in 1e-3f64..1e6, v in -1.0f64..1.0) {
             for film in films(r, 0.08) {
                 let s = Loaded::new(&film, 1.0).unwrap().standing(v);
@@ -388,6 +407,12 @@ mod tests {
                 prop_assert!(((s.rise + 1.0) / r - film.slope_s(v)).abs() <= 1e-13 * film.slope_s(v));
             }
         }
+    }
+
+    #[test]
+    fn what_lies_outside_is_put_on_the_bound() {
+        assert_eq!([-2.0, 0.5, 3.0].map(|x| within(x, (-1.0, 1.0))), [-1.0, 0.5, 1.0]);
+        assert!(within(f64::NAN, (-1.0, 1.0)).is_nan());
     }
 
     #[test]

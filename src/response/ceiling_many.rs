@@ -305,6 +305,21 @@ mod tests {
         }
 
         #[test]
+        fn a_harmonic_at_the_very_end_of_the_band_counts(hz in 100.0f64..500.0, last in 5usize..11) {
+            // a resonance a little above it, so that the last harmonic is the largest
+            let top = last as f64 * hz;
+            let omega = std::f64::consts::TAU * 1.1 * top;
+            let henry = 6e3 / omega;
+            let between = Lead { capacitance_f: (henry * omega * omega).recip() - 2e-10, ..Lead::default() };
+            let network = section(henry, between);
+            let of = |high: f64| {
+                ceiling_many(&network, hz, &[(0, (0.0, 50.0)), (1, (0.0, 80.0))], &[0.0; 2], (20.0, high)).harmonics
+            };
+            prop_assert!((of(top) / of(1.001 * top) - 1.0).abs() < 1e-12);
+            prop_assert!(of(0.999 * top) < (1.0 - 1e-9) * of(top), "{} {}", of(0.999 * top), of(top));
+        }
+
+        #[test]
         fn more_to_move_is_never_less(henry in 0.0f64..0.6, a in 1.0f64..1e4, b in 1.0f64..1e4) {
             let network = section(henry, Lead { capacitance_f: 3e-10, ..Lead::default() });
             let both = ceiling_many(&network, 1e3, &[(0, (0.0, a)), (1, (0.0, b))], &[0.0; 2], AUDIBLE_BAND_HZ);

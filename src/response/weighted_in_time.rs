@@ -268,13 +268,6 @@ impl<'a> WeightedInTime<'a> {
 
     /// What no weight and what each weight proves on a pair of arcs.
     fn certificates(&self, known: &Known, weights: &[(Wave, Table)], arcs: (usize, usize)) -> Option<Vec<Certificate>> {
-        let half = PI / ARCS as f64;
-        let tip = half / TIPS as f64;
-        let corner = |arc: usize, k: usize| match k {
-            0 => Complex64::from_polar(1.0, middle(arc) - half),
-            _ if k == CORNERS - 1 => Complex64::from_polar(1.0, middle(arc) + half),
-            _ => Complex64::from_polar(tip.cos().recip(), middle(arc) - half + (2 * k - 1) as f64 * tip),
-        };
         let mut corners = Vec::with_capacity(CORNERS * CORNERS);
         for one in 0..CORNERS {
             for two in 0..if known.sizes.len() == 3 { CORNERS } else { 1 } {
@@ -385,6 +378,17 @@ fn middle(arc: usize) -> f64 {
     TAU * arc as f64 / ARCS as f64
 }
 
+/// Corners of a polygon around an arc: its ends, and where tangents between them meet.
+fn corner(arc: usize, k: usize) -> Complex64 {
+    let half = PI / ARCS as f64;
+    let tip = half / TIPS as f64;
+    match k {
+        0 => Complex64::from_polar(1.0, middle(arc) - half),
+        _ if k == CORNERS - 1 => Complex64::from_polar(1.0, middle(arc) + half),
+        _ => Complex64::from_polar(tip.cos().recip(), middle(arc) - half + (2 * k - 1) as f64 * tip),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -421,6 +425,23 @@ mod tests {
         }
         let without = weighted.tightened(&pair, energies, false).unwrap();
         [weighted.bound(&pair, energies), without, energies]
+    }
+
+    #[test]
+    fn every_phase_of_an_arc_lies_within_its_corners() {
+        for arc in 0..ARCS {
+            let corners: Vec<Complex64> = (0..CORNERS).map(|k| corner(arc, k)).collect();
+            for step in -1000..=1000 {
+                let phase = Complex64::from_polar(1.0, middle(arc) + PI / ARCS as f64 * f64::from(step) * 1e-3);
+                // to the left of every side, counterclockwise
+                for (k, from) in corners.iter().enumerate() {
+                    let side = corners[(k + 1) % CORNERS] - from;
+                    assert!((side.conj() * (phase - from)).im > -1e-15, "{arc} {k} {step}");
+                }
+            }
+            // and not far within
+            assert!(corners.iter().all(|corner| corner.norm() < 1.003));
+        }
     }
 
     #[test]

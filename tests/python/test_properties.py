@@ -157,10 +157,10 @@ def test_the_order_of_contacts_in_a_loop_is_nothing(heard, read):
 
 @given(HEARD, READ, st.sampled_from(CONTACTS), st.sampled_from(["left", "right"]))
 def test_what_was_proved_raises_no_other(heard, read, proved, side):
-    before = kinds(sheet(heard, read))
     bridged = f'[[bridged]]\ncontact = "{proved}"\nchannel = "{side}"\nthen = "clean"\n'
     after = kinds(sheet(heard, read, more=bridged))
     assume(after[proved, side] == "proved")
+    before = kinds(sheet(heard, read))
     for at, kind in after.items():
         if at[1] == side and at[0] != proved and kind in ("proved", "able to account for it"):
             assert before[at] == kind, at

@@ -221,6 +221,10 @@ mod tests {
             assert_relative_eq!(normal.cdf(x), p, epsilon = 0.0, max_relative = 1e-10);
             assert_relative_eq!(normal_cdf(x), p, epsilon = 0.0, max_relative = 1e-8);
         }
+        // mpmath, erfc(z / sqrt(2)) / 2 at 30 digits: where the continued fraction begins and is at its worst
+        for (z, tail) in [(7.2, 3.010_627_981_117_433_6e-13), (8.0, 6.220_960_574_271_784e-16)] {
+            assert_relative_eq!(normal_cdf(-z), tail, epsilon = 0.0, max_relative = 1e-8);
+        }
         // to the last value that is given, by the tail's series phi(z)/z (1 - 1/z^2 + 3/z^4) (Laplace [memory])
         for z in [20.0f64, 30.0, 37.0] {
             let phi = (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();

@@ -28,6 +28,24 @@ fn a_floor_is_below_every_value_and_close() {
     }
 }
 
+#[test]
+fn a_bowl_is_curved_as_much_as_its_polynomial_proves() {
+    let corners = Corners { s: (1.0, 2.0), p: (0.5, 1.0) };
+    let run = |first: &[f64]| {
+        let mut part = [0.0; MANY];
+        part[..first.len()].copy_from_slice(first);
+        run_of(&Form { parts: [part, [0.0; MANY], [0.0; MANY]], rest: [0.0; 3] }, &corners)
+    };
+    // second derivative of 1 + x/10 + x^2/2 + x^3/20 + x^4/50 on [-1, 1]: 1 + 3x/10 + 12 x^2/50, bounded term by term
+    let Run::Bowl(curvature) = run(&[1.0, 0.1, 0.5, 0.05, 0.02]) else { panic!("no bowl") };
+    assert!((curvature - (1.0 - 0.3 - 0.24 - CURVED)).abs() < 1e-15, "{curvature}");
+    // rises everywhere; falls everywhere; does neither by more than rounding
+    assert!(matches!(run(&[1.0, 0.5, 0.1, 0.05]), Run::Rising) && matches!(run(&[1.0, -0.5, 0.1, 0.05]), Run::Falling));
+    assert!(matches!(run(&[1.0, 0.1 * LEFT_OUT]), Run::Level));
+    // as much curvature as is taken off for rounding: nothing is proved
+    assert!(matches!(run(&[1.0, 0.0, 0.5 * CURVED]), Run::Unclear));
+}
+
 fn contact(name: &str) -> PathItem {
     PathItem::Contact(Contact::ohmic(name, 0.0))
 }

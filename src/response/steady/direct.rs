@@ -230,6 +230,23 @@ mod tests {
     use crate::physics::Film;
     use proptest::prelude::*;
 
+    #[test]
+    fn instants_of_a_quarter_are_told_as_those_of_a_whole_period() {
+        let film = Film::Tunnelling { resistance_ohm: 50.0, scale_v: 0.2 };
+        let section = |emf_v: f64| Section {
+            name: "s".into(),
+            source: Some(Source { emf_v, resistance_ohm: 300.0, inductance_h: 0.0 }),
+            path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("k", 1.0) })],
+            load: Load::resistance(700.0),
+        };
+        // next to straight: the fewest do; strongly bent: more
+        for (emf_v, count) in [(1e-3, QUARTERS[0]), (5.0, QUARTERS[1])] {
+            let network = Network::from_section(&section(emf_v)).unwrap();
+            let road = Direct::default().run(&network, (1e3, emf_v), &[50.0], &mut RealFftPlanner::new()).unwrap();
+            assert_eq!(road.samples, 4 * count);
+        }
+    }
+
     proptest! {
         #[test]
         fn the_direct_road_and_the_long_one_agree(log_r in -3.0f64..6.0, log_z in 0.0f64..5.0, emf_v in 1e-4f64..2.0, which in 0usize..3) {

@@ -375,3 +375,61 @@ fn dot(placed: &[Placed], lines: usize, a: &[Complex64], b: &[Complex64]) -> f64
 pub fn norm(placed: &[Placed], lines: usize, a: &[Complex64]) -> f64 {
     dot(placed, lines, a, a).sqrt()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::films::{channel_ohm, linear_waves, place, tune};
+    use super::*;
+    use crate::circuit::chain::Network;
+    use crate::circuit::{Contact, Lead, Load, PathItem, Section, Source};
+    use crate::physics::Film;
+    use crate::watch::Unwatched;
+    use realfft::RealFftPlanner;
+
+    #[test]
+    fn averaging_alone_comes_to_what_newton_finds() {
+        let film = |name: &str, film| PathItem::Contact(Contact { film, ..Contact::ohmic(name, 1.0) });
+        let path = vec![
+            film("a", Film::Tunnelling { resistance_ohm: 3e3, scale_v: 0.1 }),
+            PathItem::Lead(Lead { capacitance_f: 1e-9, ..Lead::default() }),
+            film("b", Film::Rectifying { resistance_ohm: 2e3, ideality: 1.5, leak_ratio: 0.1 }),
+        ];
+        let source = Some(Source { emf_v: 0.5, resistance_ohm: 2e3, inductance_h: 0.1 });
+        let load = Load { capacitance_f: 1e-9, ..Load::resistance(5e3) };
+        let network = Network::from_section(&Section { name: "s".into(), source, path, load }).unwrap();
+        let (ladder, ohm) = (&network.links[0].ladder, [3e3, 2e3]);
+        let mut placed = place(&network, ladder, &ohm);
+        tune(&network, ladder, &mut placed, &ohm, (0.5, 1e3));
+        let mut grid = Grid::one_tone(1e3, 63, &mut RealFftPlanner::new());
+        let mut seen = Seen::default();
+        seen.fill(ladder, &placed, &channel_ohm(&network, &placed, &ohm), &grid.frequency_hz);
+        let mut emf = vec![Complex64::default(); grid.lines()];
+        emf[grid.line((1, 0)).unwrap().0] = Complex64::new(0.5 / std::f64::consts::SQRT_2, 0.0);
+        let begun = || {
+            let mut state = State { budget: usize::MAX, ..State::default() };
+            state.begin(2, &grid);
+            linear_waves(&seen, &placed, &grid, &emf, &[0.0; 2], &mut state.linear);
+            state
+        };
+        let (mut newton, mut averaged) = (begun(), begun());
+        let lines = grid.lines();
+        let went = newton.solve(&seen, &placed, &mut grid, &Unwatched);
+        assert!(went.residual < 1e-12, "{went:?}");
+        averaged.evaluate(&seen, &placed, &mut grid);
+        let away = |state: &State| {
+            let apart: Vec<Complex64> = state.delta.iter().zip(&newton.delta).map(|(a, b)| a - b).collect();
+            norm(&placed, lines, &apart)
+        };
+        let first = away(&averaged);
+        let mut before = first;
+        for _ in 0..200 {
+            averaged.average(&seen, &placed, lines);
+            let now = away(&averaged);
+            // Mann and Krasnoselskii: never farther than before
+            assert!(now <= before * (1.0 + 1e-12) + 1e-12 * first, "{now} {before}");
+            before = now;
+            averaged.evaluate(&seen, &placed, &mut grid);
+        }
+        assert!(before < 1e-6 * first, "{before} {first}");
+    }
+}

@@ -394,6 +394,24 @@ mod tests {
     use crate::physics::Film;
 
     #[test]
+    fn a_solve_that_may_touch_next_to_nothing_ends_and_says_so() {
+        let film = Film::Bridged { resistance_ohm: 1e3 };
+        let section = crate::circuit::Section {
+            name: "s".into(),
+            source: Some(Source { emf_v: 0.5, resistance_ohm: 500.0, inductance_h: 0.3 }),
+            path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("k", 1.0) })],
+            load: Load { capacitance_f: 1e-9, ..Load::resistance(2e3) },
+        };
+        let network = Network::from_section(&section).unwrap();
+        let tones = Tones::One((1e3, 0.5));
+        // not one step at the full EMF, at none of its halves, and on no grid
+        let answer = Solver::default().by_lines(&network, tones, &[1e3], 1);
+        assert!(!answer.converged && answer.rounds == 0);
+        assert!(answer.output.iter().all(|line| line.is_finite()) && answer.error_v > 0.0);
+        assert!(Solver::default().by_lines(&network, tones, &[1e3], BUDGET).converged);
+    }
+
+    #[test]
     fn what_a_divider_leaves_of_a_signal_it_leaves_of_its_error() {
         let film = Film::Tunnelling { resistance_ohm: 1e3, scale_v: 0.2 };
         let first = crate::circuit::Section {
