@@ -59,7 +59,7 @@ def main() -> None:
         venv.create(VENV, with_pip=True)
     # much of a compilation has work for one core only: the wheel is built, in its own profile, while clippy and the Rust tests run
     with ThreadPoolExecutor(1) as beside:
-        built = beside.submit(wheel)
+        built = beside.submit(lambda: (wheel(), types()))
         rust()
         built.result()
     python()
@@ -67,9 +67,17 @@ def main() -> None:
 
 
 def wheel() -> None:
-    """What the tests need, and the wheel in the environment's own site-packages: what is tested is what users install."""
-    run("what the tests need", str(PYTHON), "-m", "pip", "install", "--quiet", *needed())
+    """What the tests need, and the wheel in the environment's own site-packages: what is tested is what users install.
+
+    Of what the tests need only what is imported gets compiled, when it is.
+    """
+    run("what the tests need", str(PYTHON), "-m", "pip", "install", "--quiet", "--no-compile", *needed())
     run("build and install the wheel", str(PYTHON), "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", ".")
+
+
+def types() -> None:
+    run("stubs against the wheel", str(PYTHON), "-m", "mypy.stubtest", "weaklink", "--ignore-disjoint-bases")
+    run("types of the package", str(PYTHON), "-m", "mypy", "--strict", "python/weaklink")
 
 
 def rust() -> None:
@@ -94,8 +102,6 @@ def python() -> None:
     alone = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     output = run("pytest", str(PYTHON), "-m", "pytest", "-n", workers, "--dist", "worksteal", **alone)
     counted("pytest", output, r"(\d+) passed", ENOUGH["pytest"])
-    run("stubs against the wheel", str(PYTHON), "-m", "mypy.stubtest", "weaklink", "--ignore-disjoint-bases")
-    run("types of the package", str(PYTHON), "-m", "mypy", "--strict", "python/weaklink")
 
 
 if __name__ == "__main__":

@@ -8,12 +8,19 @@ use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
 use std::f64::consts::FRAC_PI_2;
+use std::ops::Range;
 
 /// Largest ideality that is still a diode: published 1 to 2.5 \[memory\], twice that for two films in series.
 pub(super) const LARGEST_IDEALITY: f64 = 5.0;
 
 /// Ends of the usual idealities \[memory\].
 pub(super) const USUAL_IDEALITY: [f64; 2] = [1.0, 2.5];
+
+/// Most values that a law has.
+const MOST_VALUES: usize = 4;
+
+/// Points between two looks at the watch, and rows that are turned to a triangle at a time.
+const BLOCK: usize = 4096;
 
 /// Points with the weight of each: one over its standard deviation, V (1 where none is known).
 pub(super) struct Points<'a> {
@@ -27,6 +34,13 @@ pub(super) struct Points<'a> {
 impl Points<'_> {
     pub(super) fn largest_current_a(&self) -> f64 {
         self.current_a.iter().fold(0.0, |most, i| most.max(i.abs()))
+    }
+
+    /// All points, block by block; none in place of one when the watch says stop.
+    fn blocks(&self) -> impl Iterator<Item = Option<Range<usize>>> {
+        let count = self.current_a.len();
+        let block = move |start: usize| start..count.min(start + BLOCK);
+        (0..count).step_by(BLOCK).map(move |start| (!self.watch.stop()).then(|| block(start)))
     }
 }
 
@@ -89,34 +103,30 @@ impl Parameters {
         Self { law: self.law, constriction_ohm, film }
     }
 
-    /// Derivatives of the voltage at a current by the values: `-(di/dp)/(di/dv)` of the film, `i` for the constriction.
-    pub(super) fn gradient(&self, current_a: f64) -> Option<Vec<f64>> {
-        Some(self.gradient_at(current_a, self.film_voltage_v(current_a)?))
-    }
-
     /// Voltage across the film at a current, V, as the film lies.
     fn film_voltage_v(&self, current_a: f64) -> Option<f64> {
         self.film.voltage_v(self.sign() * current_a)
     }
 
-    /// The gradient where the film's voltage is known.
-    fn gradient_at(&self, current_a: f64, film_v: f64) -> Vec<f64> {
+    /// Derivatives of the voltage at a current by the values, as many as there are: `-(di/dp)/(di/dv)` of the film, `i` for the
+    /// constriction; `film_v` is the voltage across the film there.
+    pub(super) fn gradient(&self, current_a: f64, film_v: f64) -> [f64; MOST_VALUES] {
         let (i, v) = (self.sign() * current_a, film_v);
         let slope = self.film.slope_s(v);
         let resistance = self.film.resistance_ohm();
         let by_resistance = i / (slope * resistance);
         let own = match self.film {
-            Film::Ohmic { .. } | Film::Bridged { .. } => vec![by_resistance],
-            Film::Tunnelling { scale_v, .. } => vec![i, by_resistance, (v - i / slope) / scale_v],
+            Film::Ohmic { .. } | Film::Bridged { .. } => [by_resistance, 0.0, 0.0, 0.0],
+            Film::Tunnelling { scale_v, .. } => [i, by_resistance, (v - i / slope) / scale_v, 0.0],
             Film::Rectifying { ideality, leak_ratio, .. } => {
                 let unit = ideality * THERMAL_VOLTAGE_V;
                 let x = v / unit;
                 let diode = unit * x.exp_m1();
                 let by_ideality = (1.0 - leak_ratio) * (v * x.exp() - diode) / (ideality * resistance * slope);
-                vec![i, by_resistance, by_ideality, (diode - v) / (resistance * slope)]
+                [i, by_resistance, by_ideality, (diode - v) / (resistance * slope)]
             }
         };
-        own.into_iter().map(|d| self.sign() * d).collect()
+        own.map(|d| self.sign() * d)
     }
 }
 
@@ -130,14 +140,20 @@ struct Search<'a> {
     now: Parameters,
     /// a bridge's resistance stays below this, ohm
     end_ohm: f64,
-    /// voltage across the film at each current, V: differences and gradients both need it
-    film_v: Option<Vec<f64>>,
+    /// derivatives by the free values and differences, see [`turned`]
+    rows: Option<DMatrix<f64>>,
 }
 
 impl Search<'_> {
     fn at(mut self) -> Self {
-        self.film_v = self.points.current_a.iter().map(|&i| self.now.film_voltage_v(i)).collect();
+        self.rows = self.turned();
         self
+    }
+
+    fn turned(&self) -> Option<DMatrix<f64>> {
+        let values = self.now.values();
+        let free: Vec<_> = self.free().into_iter().map(|k| (k, self.derivative(k, values[k]))).collect();
+        turned(self.points, &self.now, &free)
     }
 
     fn free(&self) -> Vec<usize> {
@@ -183,7 +199,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
             values[k] = self.outside(k, inside);
         }
         self.now = self.now.with_values(&values);
-        self.film_v = self.points.current_a.iter().map(|&i| self.now.film_voltage_v(i)).collect();
+        self.rows = self.turned();
     }
 
     fn params(&self) -> DVector<f64> {
@@ -192,45 +208,64 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
-        if self.points.watch.stop() {
-            return None;
-        }
-        let (p, film_v) = (&self.now, self.film_v.as_ref()?);
-        let rows = self.points.current_a.iter().zip(self.points.voltage_v).zip(&self.points.weight).zip(film_v);
-        let one = |i: f64, film_v: f64| p.sign() * film_v + p.constriction_ohm * i;
-        let out = rows.map(|(((&i, &v), &w), &f)| Some(w * (one(i, f) - v)).filter(|r| r.is_finite()));
-        out.collect::<Option<Vec<_>>>().map(DVector::from_vec)
+        let rows = self.rows.as_ref().filter(|_| !self.points.watch.stop())?;
+        Some(rows.column(rows.ncols() - 1).into_owned())
     }
 
     fn jacobian(&self) -> Option<DMatrix<f64>> {
-        let (free, values) = (self.free(), self.now.values());
-        let mut out = DMatrix::zeros(self.points.current_a.len(), free.len());
-        let rows = self.points.current_a.iter().zip(&self.points.weight).zip(self.film_v.as_ref()?);
-        for (row, ((&i, &w), &film_v)) in rows.enumerate() {
-            let gradient = self.now.gradient_at(i, film_v);
-            for (column, &k) in free.iter().enumerate() {
-                out[(row, column)] = w * gradient[k] * self.derivative(k, values[k]);
-            }
-        }
-        Some(out)
+        let rows = self.rows.as_ref()?;
+        Some(rows.columns(0, rows.ncols() - 1).into_owned())
     }
 }
 
-/// Weighted differences, model less measured.
-pub(super) fn residuals(points: &Points<'_>, parameters: &Parameters) -> Option<Vec<f64>> {
-    let rows = points.current_a.iter().zip(points.voltage_v).zip(&points.weight);
-    rows.map(|((&i, &v), &w)| Some(w * (parameters.voltage_v(i)? - v)).filter(|r| r.is_finite())).collect()
+/// Derivatives by values, each times a factor, and in the last column differences, model less measured, weighted: of every point while
+/// they are few, of more the triangle that a turn leaves of them, with the same squares and products. It is made of block after
+/// block (Golub and Van Loan, "Matrix Computations", 5.2 \[memory\]), so little is held at a time. None outside the law's range,
+/// or when told to stop.
+fn turned(points: &Points<'_>, p: &Parameters, of: &[(usize, f64)]) -> Option<DMatrix<f64>> {
+    let mut rows = DMatrix::zeros(0, of.len() + 1);
+    for block in points.blocks() {
+        let block = block?;
+        let kept = rows.nrows();
+        rows = rows.resize_vertically(kept + block.len(), 0.0);
+        for (row, n) in (kept..).zip(block) {
+            let (i, w) = (points.current_a[n], points.weight[n]);
+            let film_v = p.film_voltage_v(i)?;
+            let gradient = p.gradient(i, film_v);
+            for (column, &(k, factor)) in of.iter().enumerate() {
+                rows[(row, column)] = w * gradient[k] * factor;
+            }
+            let difference = w * (p.sign() * film_v + p.constriction_ohm * i - points.voltage_v[n]);
+            if !difference.is_finite() {
+                return None;
+            }
+            rows[(row, of.len())] = difference;
+        }
+        if points.current_a.len() > BLOCK {
+            rows = rows.qr().unpack_r();
+        }
+    }
+    Some(rows)
 }
 
-/// Sum of squares.
+/// Sum of squares of the weighted differences, model less measured; infinite where the law has no such voltage, or when told to stop.
 pub(super) fn sum_of_squares(points: &Points<'_>, parameters: &Parameters) -> f64 {
-    residuals(points, parameters).map_or(f64::INFINITY, |r| r.iter().map(|r| r * r).sum())
+    let one = |n: usize| {
+        let model_v = parameters.voltage_v(points.current_a[n])?;
+        Some(points.weight[n] * (model_v - points.voltage_v[n])).filter(|r| r.is_finite()).map(|r| r * r)
+    };
+    let mut sum = 0.0;
+    for block in points.blocks() {
+        let Some(squares) = block.and_then(|block| block.map(one).sum::<Option<f64>>()) else { return f64::INFINITY };
+        sum += squares;
+    }
+    sum
 }
 
 /// Least squares from one start.
 fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Parameters> {
     let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
-    let search = Search { points, held, now: start, end_ohm, film_v: None }.at();
+    let search = Search { points, held, now: start, end_ohm, rows: None }.at();
     if search.free().is_empty() {
         return Some(start);
     }
@@ -242,8 +277,13 @@ fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Paramet
 /// Resistance at small currents, ohm: mean chord of the third of the points with the least.
 fn small_signal_ohm(points: &Points<'_>) -> f64 {
     let mut order: Vec<usize> = (0..points.current_a.len()).filter(|&k| points.current_a[k] != 0.0).collect();
-    order.sort_by(|&a, &b| points.current_a[a].abs().total_cmp(&points.current_a[b].abs()));
-    order.truncate((order.len() / 3).max(2));
+    let few = (order.len() / 3).max(2);
+    let least =
+        |&a: &usize, &b: &usize| points.current_a[a].abs().total_cmp(&points.current_a[b].abs()).then(a.cmp(&b));
+    if few < order.len() {
+        order.select_nth_unstable_by(few, least);
+        order.truncate(few);
+    }
     let (top, bottom) = order.iter().fold((0.0, 0.0), |(t, b), &k| {
         let (v, i) = (points.voltage_v[k], points.current_a[k]);
         (t + v * i, b + i * i)
@@ -345,14 +385,8 @@ pub(super) fn squares_at_ideality(points: &Points<'_>, best: &Parameters, ideali
 
 /// Covariance of the free values for unit variance of the weighted differences; none where the points do not fix them.
 pub(super) fn covariance(points: &Points<'_>, parameters: &Parameters, held: &Held) -> Option<DMatrix<f64>> {
-    let free: Vec<usize> = (0..held.len()).filter(|&k| !held[k]).collect();
-    let mut jacobian = DMatrix::zeros(points.current_a.len(), free.len());
-    for (row, (&i, &w)) in points.current_a.iter().zip(&points.weight).enumerate() {
-        let gradient = parameters.gradient(i)?;
-        for (column, &k) in free.iter().enumerate() {
-            jacobian[(row, column)] = w * gradient[k];
-        }
-    }
+    let free: Vec<_> = (0..held.len()).filter(|&k| !held[k]).map(|k| (k, 1.0)).collect();
+    let mut jacobian = turned(points, parameters, &free)?.remove_column(free.len());
     // columns of unit length, so that ohms and volts do not spoil the inverse
     let lengths: Vec<f64> = jacobian.column_iter().map(|c| c.norm()).collect();
     if !lengths.iter().all(|l| l.is_finite() && *l > 0.0) {
@@ -373,6 +407,7 @@ pub(super) fn covariance(points: &Points<'_>, parameters: &Parameters, held: &He
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::watch::Unwatched;
     use proptest::prelude::*;
 
     proptest! {
@@ -391,7 +426,7 @@ mod tests {
                 if matches!(law, Law::Ohmic | Law::Bridged) {
                     p.constriction_ohm = 0.0;
                 }
-                let gradient = p.gradient(i).unwrap();
+                let gradient = p.gradient(i, p.film_voltage_v(i).unwrap());
                 let values = p.values();
                 for k in 0..values.len() {
                     let step = 1e-6 * values[k].max(1e-3);
@@ -406,5 +441,42 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn what_a_turn_leaves_of_many_points_has_their_squares_and_products() {
+        let count = 3 * BLOCK + 17;
+        let current_a: Vec<f64> = (0..count).map(|k| (0.37 * k as f64).sin()).collect();
+        let voltage_v: Vec<f64> = current_a.iter().map(|i| 0.011 * i + 1e-4 * (1e3 * i).cos()).collect();
+        let weight: Vec<f64> = (0..count).map(|k| 1.0 + 0.5 * (0.11 * k as f64).cos()).collect();
+        let film = Film::Rectifying { resistance_ohm: 0.01, ideality: 1.7, leak_ratio: 0.3 };
+        let p = Parameters { law: Law::Rectifying { reversed: true }, constriction_ohm: 0.001, film };
+        let of = [(0, 1.0), (1, 0.01), (3, 0.2)];
+        let all = Points { voltage_v: &voltage_v, current_a: &current_a, weight: weight.clone(), watch: &Unwatched };
+        let triangle = turned(&all, &p, &of).unwrap();
+        assert_eq!(triangle.shape(), (4, 4));
+        // few at a time are not turned
+        let mut squares = DMatrix::zeros(4, 4);
+        let mut sum = 0.0;
+        for start in (0..count).step_by(1000) {
+            let n = start..count.min(start + 1000);
+            let some = Points {
+                voltage_v: &voltage_v[n.clone()],
+                current_a: &current_a[n.clone()],
+                weight: weight[n].to_vec(),
+                watch: &Unwatched,
+            };
+            let rows = turned(&some, &p, &of).unwrap();
+            squares += rows.transpose() * &rows;
+            sum += sum_of_squares(&some, &p);
+        }
+        let left = triangle.transpose() * &triangle - &squares;
+        for a in 0..4 {
+            for b in 0..4 {
+                let size = (squares[(a, a)] * squares[(b, b)]).sqrt();
+                assert!(left[(a, b)].abs() < 1e-13 * size, "{a} {b} {left} {squares}");
+            }
+        }
+        assert!((squares[(3, 3)] / sum - 1.0).abs() < 1e-13 && (sum_of_squares(&all, &p) / sum - 1.0).abs() < 1e-13);
     }
 }

@@ -27,7 +27,8 @@ pub(super) fn checked<'a>(
         let allowed = format!("allowed: as many as voltages, {n}");
         return Err(InputError::new("current_a", format!("{} values", current_a.len()), allowed));
     }
-    for k in 0..n {
+    // a place has a name only where something is wrong with it
+    if let Some(k) = (0..n).find(|&k| !(voltage_v[k].is_finite() && current_a[k].is_finite())) {
         finite(&format!("voltage_v[{k}]"), voltage_v[k])?;
         finite(&format!("current_a[{k}]"), current_a[k])?;
     }
@@ -36,10 +37,13 @@ pub(super) fn checked<'a>(
         Some(sd) if sd.len() == n || sd.len() == 1 => {
             let one = |k: usize| {
                 let place = format!("sd_v[{k}]");
-                sized(&place, &[positive(&place, sd[k])?], ENDS_OF_SD)?;
-                Ok(sd[k].recip())
+                sized(&place, &[positive(&place, sd[k])?], ENDS_OF_SD)
             };
-            (0..n).map(|k| one(if sd.len() == 1 { 0 } else { k })).collect::<Result<_, _>>()?
+            let fits = |sd: f64| (ENDS_OF_SD[0]..=ENDS_OF_SD[1]).contains(&sd);
+            if let Some(k) = sd.iter().position(|&sd| !fits(sd)) {
+                one(k)?;
+            }
+            if sd.len() == 1 { vec![sd[0].recip(); n] } else { sd.iter().map(|sd| sd.recip()).collect() }
         }
         Some(sd) => {
             let allowed = format!("allowed: one, or as many as voltages, {n}");

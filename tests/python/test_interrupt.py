@@ -97,7 +97,7 @@ READY = {
     "a film's current": "VOLTS = np.linspace(-1.0, 1.0, 50_000_000)",
     "a film's voltage": "VOLTS = np.linspace(-1.0, 1.0, 20_000_000)",
     "series": "VOLTS = np.linspace(-1.0, 1.0, 20_000_000)",
-    "fit_film": "line = np.linspace(-1.0, 1.0, 2_000_000); cube = line**3",
+    "fit_film": "line = np.linspace(-1.0, 1.0, 10_000_000); cube = line**3",
     **dict.fromkeys(["assess", "assess without draws"], "wl.assess(job, draws=10)"),
     "reading a log": "head, rest = shop.invented_log(100_000, 1).text.split('\\n', 1); log = (head + '\\n' + ''.join(f'{n}-' + rest.replace('\\n', f'\\n{n}-', rest.count('\\n') - 1) for n in range(12))).encode()",
     "comparing a log": "read = shop.invented_log(200_000, 1).log()",

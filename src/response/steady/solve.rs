@@ -408,6 +408,9 @@ mod tests {
         let answer = Solver::default().by_lines(&network, tones, &[1e3], 1);
         assert!(!answer.converged && answer.rounds == 0);
         assert!(answer.output.iter().all(|line| line.is_finite()) && answer.error_v > 0.0);
+        // the first steps count, whatever comes of what is tried after them
+        let some = Solver::default().by_lines(&network, tones, &[1e3], 2_000);
+        assert!(!some.converged && some.rounds > 0);
         assert!(Solver::default().by_lines(&network, tones, &[1e3], BUDGET).converged);
     }
 
