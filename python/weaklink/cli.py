@@ -86,12 +86,13 @@ def _answer(options: argparse.Namespace) -> str:
     from .report import WIDTH, text, typicals_text
 
     if options.command == "assess":
-        job = load_job(options.job)
-        answer = assess(job, draws=options.draws, seed=options.seed, progress=_progress())
-        _report(options, job, answer)
         from .shop_job import load_shop, remedies_json, remedies_text
 
+        job = load_job(options.job)
+        # a fault of either file is told before the draws
         shop = load_shop(options.shop) if options.shop is not None else None
+        answer = assess(job, draws=options.draws, seed=options.seed, progress=_progress())
+        _report(options, job, answer)
         if options.json:
             return json.dumps({**json.loads(answer.to_json()), **remedies_json(job, answer, shop)}) + "\n"
         remedies = remedies_text(job, answer, shop)

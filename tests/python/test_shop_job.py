@@ -120,8 +120,10 @@ def test_a_file_that_is_none(name, tmp_path, jobs, capsys):
     path.write_text(BAD[name], encoding="utf-8")
     with pytest.raises(wl.InputError, match="allowed"):
         shop_job.load_shop(path)
-    assert main(["assess", str(jobs / "worn-relay.toml"), "--shop", str(path)]) == 2
-    assert "shop.toml" in capsys.readouterr().err
+    page = tmp_path / "page.html"
+    assert main(["assess", str(jobs / "worn-relay.toml"), "--shop", str(path), "--report", str(page)]) == 2
+    # said before anything is written
+    assert "shop.toml" in capsys.readouterr().err and not page.exists()
 
 
 def test_a_kind_that_the_log_has_not(jobs, tmp_path):
