@@ -28,6 +28,16 @@
 //! assert!(transfer(&network, 10e3, &[0.0]).im < 0.0);
 //! ```
 //!
+//! # Building
+//!
+//! The kernels are written to be inlined. Without optimisation (`opt-level = 0`, cargo's default for `dev`) they are tens of times slower and
+//! many films at once want more than a megabyte of stack in every thread; the least optimisation mends both:
+//!
+//! ```toml
+//! [profile.dev.package.weaklink]
+//! opt-level = 1
+//! ```
+//!
 //! # The house
 //!
 //! Data flows one way; a module uses only modules to its left:
