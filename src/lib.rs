@@ -34,7 +34,7 @@
 //! many films at once want more than a megabyte of stack in every thread; the least optimisation mends both:
 //!
 //! ```toml
-//! [profile.dev.package.weaklink]
+//! [profile.dev.package."*"]
 //! opt-level = 1
 //! ```
 //!
