@@ -32,13 +32,27 @@ pub struct Mask<S: Simd, const W: usize = SIDE_BY_SIDE> {
     value: [S::m64s; W],
 }
 
+/// `$operation` of each vector `$w`. A loop and no closure: one that the compiler leaves out of line is a function without the
+/// processor's own instructions, and each operation in it a call.
+macro_rules! each {
+    ($width:ident, $w:ident => $operation:expr) => {{
+        let mut $w = 0;
+        let mut all = [$operation; $width];
+        while $w + 1 < $width {
+            $w += 1;
+            all[$w] = $operation;
+        }
+        all
+    }};
+}
+
 macro_rules! elementwise {
     ($trait:ident, $method:ident, $operation:ident) => {
         impl<S: Simd, const W: usize> $trait for Lanes<S, W> {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: Self) -> Self {
-                self.with(other, |simd, a, b| simd.$operation(a, b))
+                Self { simd: self.simd, value: each!(W, w => self.simd.$operation(self.value[w], other.value[w])) }
             }
         }
         impl<S: Simd, const W: usize> $trait<f64> for Lanes<S, W> {
@@ -76,7 +90,10 @@ impl<S: Simd, const W: usize> Mask<S, W> {
     #[inline(always)]
     pub fn all(self) -> bool {
         let simd = self.simd;
-        let both = self.value.into_iter().skip(1).fold(self.value[0], |a, b| simd.and_m64s(a, b));
+        let mut both = self.value[0];
+        for &mask in &self.value[1..] {
+            both = simd.and_m64s(both, mask);
+        }
         simd.first_true_m64s(simd.xor_m64s(both, simd.equal_u64s(simd.splat_u64s(0), simd.splat_u64s(0))))
             >= S::F64_LANES
     }
@@ -84,28 +101,24 @@ impl<S: Simd, const W: usize> Mask<S, W> {
     /// Whether both hold.
     #[inline(always)]
     pub fn and(self, other: Self) -> Self {
-        let simd = self.simd;
-        Self { simd, value: std::array::from_fn(|w| simd.and_m64s(self.value[w], other.value[w])) }
+        Self { simd: self.simd, value: each!(W, w => self.simd.and_m64s(self.value[w], other.value[w])) }
     }
 
     /// Whether one holds.
     #[inline(always)]
     pub fn or(self, other: Self) -> Self {
-        let simd = self.simd;
-        Self { simd, value: std::array::from_fn(|w| simd.or_m64s(self.value[w], other.value[w])) }
+        Self { simd: self.simd, value: each!(W, w => self.simd.or_m64s(self.value[w], other.value[w])) }
     }
 
     /// `yes` where it holds, `no` elsewhere.
     #[inline(always)]
     pub fn select(self, yes: Lanes<S, W>, no: Lanes<S, W>) -> Lanes<S, W> {
         let simd = self.simd;
-        Lanes {
-            simd,
-            value: std::array::from_fn(|w| {
-                let (yes, no) = (simd.transmute_u64s_f64s(yes.value[w]), simd.transmute_u64s_f64s(no.value[w]));
-                simd.transmute_f64s_u64s(simd.select_u64s(self.value[w], yes, no))
-            }),
-        }
+        let value = each!(W, w => {
+            let (yes, no) = (simd.transmute_u64s_f64s(yes.value[w]), simd.transmute_u64s_f64s(no.value[w]));
+            simd.transmute_f64s_u64s(simd.select_u64s(self.value[w], yes, no))
+        });
+        Lanes { simd, value }
     }
 }
 
@@ -226,8 +239,8 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     /// The first [`Self::COUNT`] numbers of a list that has at least as many.
     #[inline(always)]
     pub fn load(simd: S, from: &[f64]) -> Self {
-        let vectors = S::as_simd_f64s(from).0;
-        Self { simd, value: std::array::from_fn(|w| vectors[w]) }
+        let vectors = &S::as_simd_f64s(from).0[..W];
+        Self { simd, value: each!(W, w => vectors[w]) }
     }
 
     /// Writes the numbers to the front of a list.
@@ -239,28 +252,23 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
         }
     }
 
-    #[inline(always)]
-    fn with(self, other: Self, operation: impl Fn(S, S::f64s, S::f64s) -> S::f64s) -> Self {
-        Self { simd: self.simd, value: std::array::from_fn(|w| operation(self.simd, self.value[w], other.value[w])) }
-    }
-
     /// `self * times + plus`, rounded once where the processor can.
     #[inline(always)]
     pub fn times_plus(self, times: Self, plus: Self) -> Self {
-        let simd = self.simd;
-        Self { simd, value: std::array::from_fn(|w| simd.mul_add_e_f64s(self.value[w], times.value[w], plus.value[w])) }
+        let value = each!(W, w => self.simd.mul_add_e_f64s(self.value[w], times.value[w], plus.value[w]));
+        Self { simd: self.simd, value }
     }
 
     /// The smaller one.
     #[inline(always)]
     pub fn min(self, other: Self) -> Self {
-        self.with(other, |simd, a, b| simd.min_f64s(a, b))
+        Self { simd: self.simd, value: each!(W, w => self.simd.min_f64s(self.value[w], other.value[w])) }
     }
 
     /// The larger one.
     #[inline(always)]
     pub fn max(self, other: Self) -> Self {
-        self.with(other, |simd, a, b| simd.max_f64s(a, b))
+        Self { simd: self.simd, value: each!(W, w => self.simd.max_f64s(self.value[w], other.value[w])) }
     }
 
     /// Size without sign.
@@ -272,20 +280,14 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     /// Square root.
     #[inline(always)]
     pub fn sqrt(self) -> Self {
-        Self {
-            simd: self.simd,
-            value: self.value.map(
-                #[inline(always)]
-                |a| self.simd.sqrt_f64s(a),
-            ),
-        }
+        Self { simd: self.simd, value: each!(W, w => self.simd.sqrt_f64s(self.value[w])) }
     }
 
     /// Whether it is below.
     #[inline(always)]
     pub fn below(self, other: Self) -> Mask<S, W> {
-        let simd = self.simd;
-        Mask { simd, value: std::array::from_fn(|w| simd.less_than_f64s(self.value[w], other.value[w])) }
+        let value = each!(W, w => self.simd.less_than_f64s(self.value[w], other.value[w]));
+        Mask { simd: self.simd, value }
     }
 
     /// A polynomial, lowest coefficient first: pairs, pairs of pairs and so on, so that little waits for anything.
@@ -320,16 +322,13 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     #[inline(always)]
     fn with_bits(self, change: impl Fn(u64) -> u64) -> Self {
         let simd = self.simd;
-        let value = self.value.map(
-            #[inline(always)]
-            |a| {
-                let mut bits = simd.transmute_u64s_f64s(a);
-                for lane in pulp::bytemuck::cast_slice_mut::<S::u64s, u64>(std::slice::from_mut(&mut bits)) {
-                    *lane = change(*lane);
-                }
-                simd.transmute_f64s_u64s(bits)
-            },
-        );
+        let value = each!(W, w => {
+            let mut bits = simd.transmute_u64s_f64s(self.value[w]);
+            for lane in pulp::bytemuck::cast_slice_mut::<S::u64s, u64>(std::slice::from_mut(&mut bits)) {
+                *lane = change(*lane);
+            }
+            simd.transmute_f64s_u64s(bits)
+        });
         Self { simd, value }
     }
 
@@ -342,7 +341,10 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
         let rest = power.times_plus(Self::splat(self.simd, -LN_2_HIGH), self);
         let rest = power.times_plus(Self::splat(self.simd, -LN_2_LOW), rest);
         let beyond = rest * rest * rest.polynomial(&EXP);
-        let two_to_the_power = shifted.with_bits(|bits| (bits << 52).wrapping_add(1f64.to_bits()));
+        let two_to_the_power = shifted.with_bits(
+            #[inline(always)]
+            |bits| (bits << 52).wrapping_add(1f64.to_bits()),
+        );
         two_to_the_power.times_plus(rest + beyond, two_to_the_power)
     }
 
@@ -351,14 +353,20 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     fn power_of_two(self) -> Self {
         // the power, made positive, in the last places of a number of the size of 2^52
         const HOLDER: f64 = (1u64 << 52) as f64;
-        let held = self.with_bits(|bits| (bits.wrapping_sub(LEAST).wrapping_add(1 << 62) >> 52) | HOLDER.to_bits());
+        let held = self.with_bits(
+            #[inline(always)]
+            |bits| (bits.wrapping_sub(LEAST).wrapping_add(1 << 62) >> 52) | HOLDER.to_bits(),
+        );
         held - (HOLDER + 1024.0)
     }
 
     /// Natural logarithm of a normal number above zero.
     #[inline(always)]
     pub fn ln(self) -> Self {
-        let mantissa = self.with_bits(|bits| bits.wrapping_sub(bits.wrapping_sub(LEAST) & EXPONENT));
+        let mantissa = self.with_bits(
+            #[inline(always)]
+            |bits| bits.wrapping_sub(bits.wrapping_sub(LEAST) & EXPONENT),
+        );
         let f = mantissa - 1.0;
         let power = self.power_of_two();
         let s = f / (f + 2.0);
@@ -372,15 +380,39 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     /// `10 lg(1 + self)` for numbers from -0.75 to 1e300: decibels of a power from what it deviates from one.
     #[inline(always)]
     pub fn decibels_beside_one(self) -> Self {
+        let (s, power) = self.reduced_beside_one();
+        Self::decibels_of_reduced(s, power)
+    }
+
+    /// First half of [`Self::decibels_beside_one`]: `1 + self = 2^k (1 + s)/(1 - s)`, that is `s` and `k`.
+    ///
+    /// Each half waits for its own results far less than both together: long lists go by two loops.
+    #[inline(always)]
+    pub fn reduced_beside_one(self) -> (Self, Self) {
         let number = self + 1.0;
         let power = number.power_of_two();
         // 2^-k
-        let scale = number.with_bits(|bits| 1f64.to_bits().wrapping_sub(bits.wrapping_sub(LEAST) & EXPONENT));
+        let scale = number.with_bits(
+            #[inline(always)]
+            |bits| 1f64.to_bits().wrapping_sub(bits.wrapping_sub(LEAST) & EXPONENT),
+        );
         // (1 + self) 2^-k - 1 rounded once; with k = 0 it is the deviation itself
         let f = self.times_plus(scale, scale - 1.0);
-        let s = f / (f + 2.0);
-        let decibels = s * (s * s).polynomial(&DECIBELS);
-        power.times_plus(Self::splat(self.simd, DECIBELS_OF_TWO), decibels)
+        (f / (f + 2.0), power)
+    }
+
+    /// Second half.
+    #[inline(always)]
+    pub fn decibels_of_reduced(s: Self, power: Self) -> Self {
+        let z = s * s;
+        let mut sum = Self::splat(s.simd, DECIBELS[DECIBELS.len() - 1]);
+        // one after the other: fewest operations, and vectors side by side fill the time
+        let mut k = DECIBELS.len() - 1;
+        while k > 0 {
+            k -= 1;
+            sum = sum.times_plus(z, Self::splat(s.simd, DECIBELS[k]));
+        }
+        power.times_plus(Self::splat(s.simd, DECIBELS_OF_TWO), s * sum)
     }
 }
 

@@ -9,6 +9,7 @@ use crate::response::sweep::Values;
 use crate::watch::{Stopped, Watch};
 use numpy::{Element, IntoPyArray, PyArray1, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
 use pyo3::IntoPyObjectExt;
+use pyo3::PyTypeInfo;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyInt};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -65,7 +66,17 @@ fn first_outside(view: &PyReadonlyArrayDyn<'_, f64>, domain: Domain) -> Option<S
 
 enum Held<'py> {
     Scalar(f64),
+    /// in C order, aligned
     Array(Bound<'py, PyArrayDyn<f64>>),
+}
+
+/// What is such an array already: Python is not asked anything, which is most of the cost of a small call.
+fn ready<'a, 'py>(object: &'a Bound<'py, PyAny>) -> Option<&'a Bound<'py, PyArrayDyn<f64>>> {
+    let array = object.cast::<PyArrayDyn<f64>>().ok()?;
+    // masked arrays and others that numpy's own could be made from go the long way
+    let plain = object.get_type().is(PyArrayDyn::<f64>::type_object(object.py()));
+    let aligned = array.data() as usize % align_of::<f64>() == 0;
+    (plain && aligned && array.ndim() > 0 && array.is_c_contiguous()).then_some(array)
 }
 
 /// What numpy takes as real numbers, whatever their values.
@@ -75,6 +86,9 @@ fn held<'py>(place: &str, object: &Bound<'py, PyAny>, allowed: &str) -> PyResult
     if object.cast::<PyFloat>().is_ok() || object.cast_exact::<PyInt>().is_ok() {
         let number = object.extract::<f64>();
         return Ok(Held::Scalar(number.map_err(|_| fault("a whole number too large".to_owned(), allowed))?));
+    }
+    if let Some(array) = ready(object) {
+        return Ok(Held::Array(array.clone()));
     }
     // np.ma.masked is a MaskedConstant
     if ["MaskedArray", "MaskedConstant"].iter().any(|name| object.get_type().name().is_ok_and(|found| found == *name)) {
@@ -172,14 +186,13 @@ impl<'py> Arguments<'py> {
         for (_, held) in &self.held {
             columns.push(match held {
                 Held::Scalar(value) => Column::One(*value),
-                Held::Array(array) if array.len() == 1 => Column::One(array.call_method0("item")?.extract()?),
+                Held::Array(array) if array.len() == 1 => Column::One(array.readonly().as_slice()?[0]),
                 Held::Array(array) => {
-                    let numpy = self.py.import("numpy")?;
                     if let Some(each) = spread(array.shape(), &shape) {
-                        let whole = numpy.call_method1("ascontiguousarray", (array,))?;
-                        columns.push(Column::Spread(whole.cast_into::<PyArrayDyn<f64>>()?.readonly(), each));
+                        columns.push(Column::Spread(array.readonly(), each));
                         continue;
                     }
+                    let numpy = self.py.import("numpy")?;
                     let full = numpy.call_method1("broadcast_to", (array, shape.clone()))?;
                     let full = numpy.call_method1("ascontiguousarray", (full,))?;
                     Column::Many(full.cast_into::<PyArrayDyn<f64>>()?.readonly())
@@ -277,8 +290,10 @@ impl<'py> Columns<'py> {
             return values[0].into_py_any(self.py);
         }
         let array = values.into_pyarray(self.py);
-        let array = array.reshape(self.shape.clone())?;
-        Ok(array.into_any().unbind())
+        if self.shape.len() == 1 {
+            return Ok(array.into_any().unbind());
+        }
+        Ok(array.reshape(self.shape.clone())?.into_any().unbind())
     }
 }
 

@@ -18,10 +18,11 @@ mod table;
 
 use super::linear;
 use super::sweep::{Kernel, LANES, Values};
+use super::walk::{Pair, plus_times};
 use crate::circuit::chain::Network;
 use crate::physics::lanes::Lanes;
 use pulp::Simd;
-use table::{Group, Make, Pair, Plan, Table, fill, hold, plus_times};
+use table::{Group, Make, Plan, States, Table, fill, hold};
 
 /// Most points between two looks at the columns.
 const TILE: usize = 512;
@@ -32,7 +33,7 @@ const SHORT: usize = 64;
 /// Most frequencies that are worked out beforehand.
 const MOST: usize = 32 * 1024;
 
-/// Vectors side by side of one loop alone, where little more than the logarithm is left.
+/// Vectors side by side in the second half of a logarithm, where there is nothing else.
 const WIDE: usize = 4;
 
 /// Least deviation of the power from one that a logarithm is taken of here.
@@ -164,51 +165,145 @@ impl<'a> Collapsed<'a> {
         all.unwrap_or(nothing)
     }
 
-    /// Losses of a run of points, the first of which has number `at`, from the deviation of the vector at each place; `safe`
-    /// where all deviations are known to be such as have a logarithm.
+    /// First half of the losses of `count` points, the first of which has number `at`, to the tile from `filled` on; `safe` where
+    /// all deviations are known to be such as have a logarithm.
     #[inline(always)]
-    fn losses<S: Simd, const W: usize>(
+    fn reduce<S: Simd>(
         &self,
         simd: S,
-        (at, safe): (usize, bool),
-        out: &mut [f64],
-        mut deviation: impl FnMut(usize) -> Lanes<S, W>,
+        (at, filled, count): (usize, usize, usize),
+        safe: bool,
+        mut deviations: impl Deviations<S>,
+        halves: &mut Halves,
     ) {
-        let mut ends = Ends::new(simd);
+        let step = Lanes::<S>::COUNT;
+        let (s, power) = (&mut halves.s[filled..], &mut halves.power[filled..]);
         if safe {
-            each_vector::<S, W, false>(out, &mut deviation, &mut ends);
+            for place in (0..count).step_by(step) {
+                write_reduced(deviations.at(place), &mut s[place..], &mut power[place..]);
+            }
             return;
         }
-        each_vector::<S, W, true>(out, &mut deviation, &mut ends);
+        let mut ends = Ends::new(simd);
+        for place in (0..count).step_by(step) {
+            let d = deviations.at(place);
+            ends.look(d);
+            write_reduced(d, &mut s[place..], &mut power[place..]);
+        }
         if ends.have_logarithms() {
             return;
         }
-        for place in (0..out.len()).step_by(Lanes::<S, W>::COUNT) {
+        for place in (0..count).step_by(step) {
             let mut lanes = [0.0; LANES];
-            deviation(place).store(&mut lanes);
-            for (lane, out) in out[place..].iter_mut().take(Lanes::<S, W>::COUNT).enumerate() {
-                if !(LEAST < lanes[lane] && lanes[lane] < MOST_DEVIATION) {
-                    *out = self.plain(at + place + lane);
-                }
-            }
+            deviations.at(place).store(&mut lanes);
+            let without = |lane: &usize| !(LEAST < lanes[*lane] && lanes[*lane] < MOST_DEVIATION);
+            halves.without.extend((0..step.min(count - place)).filter(without).map(|lane| at + place + lane));
+        }
+    }
+
+    /// Second half, for a whole tile, the first point of which has number `at`.
+    #[inline(always)]
+    fn finish<S: Simd>(&self, simd: S, at: usize, halves: &mut Halves, out: &mut [f64]) {
+        let step = Lanes::<S, WIDE>::COUNT;
+        let decibels = |from: usize| {
+            let (s, power) = (Lanes::load(simd, &halves.s[from..]), Lanes::load(simd, &halves.power[from..]));
+            Lanes::<S, WIDE>::decibels_of_reduced(s, power)
+        };
+        let mut from = 0;
+        let mut vectors = out.chunks_exact_mut(step);
+        for out in &mut vectors {
+            decibels(from).store(out);
+            from += step;
+        }
+        let rest = vectors.into_remainder();
+        if !rest.is_empty() {
+            let mut lanes = [0.0; LANES];
+            decibels(from).store(&mut lanes);
+            rest.copy_from_slice(&lanes[..rest.len()]);
+        }
+        for point in halves.without.drain(..) {
+            out[point - at] = self.plain(point);
         }
     }
 }
 
-/// What is seen of deviations.
-struct Ends<S: Simd, const W: usize> {
-    least: Lanes<S, W>,
-    sum: Lanes<S, W>,
+/// Losses between the two halves of their logarithms.
+struct Halves {
+    s: Vec<f64>,
+    power: Vec<f64>,
+    /// points of the tile whose deviations have no logarithm here
+    without: Vec<usize>,
 }
 
-impl<S: Simd, const W: usize> Ends<S, W> {
+/// Writes the first half of a vector of logarithms.
+#[inline(always)]
+fn write_reduced<S: Simd>(d: Lanes<S>, to_s: &mut [f64], to_power: &mut [f64]) {
+    let (s, power) = d.reduced_beside_one();
+    s.store(to_s);
+    power.store(to_power);
+}
+
+/// Deviations of a run of points. A trait and no closures, which the compiler may leave out of line, without the processor's own instructions.
+trait Deviations<S: Simd> {
+    /// Of the vector of points at `place`.
+    fn at(&mut self, place: usize) -> Lanes<S>;
+}
+
+/// Of one loop alone at one resistance.
+struct AtOneResistance<'a, S: Simd> {
+    rho: Lanes<S>,
+    coefficients: Tile<'a, S>,
+}
+
+impl<S: Simd> Deviations<S> for AtOneResistance<'_, S> {
+    #[inline(always)]
+    fn at(&mut self, place: usize) -> Lanes<S> {
+        of_one_loop(self.rho, self.coefficients.pair(0, place))
+    }
+}
+
+/// Of one loop alone.
+struct OfOneLoop<'a, S: Simd> {
+    resistances: Tile<'a, S>,
+    coefficients: Tile<'a, S>,
+}
+
+impl<S: Simd> Deviations<S> for OfOneLoop<'_, S> {
+    #[inline(always)]
+    fn at(&mut self, place: usize) -> Lanes<S> {
+        of_one_loop(self.resistances.at(0, place), self.coefficients.pair(0, place))
+    }
+}
+
+/// Of whatever loops there are.
+struct OfAll<'a, S: Simd> {
+    of: &'a Collapsed<'a>,
+    resistances: Tile<'a, S>,
+    coefficients: Tile<'a, S>,
+    z: &'a mut Vec<Pair<S>>,
+}
+
+impl<S: Simd> Deviations<S> for OfAll<'_, S> {
+    #[inline(always)]
+    fn at(&mut self, place: usize) -> Lanes<S> {
+        self.of.deviation(place, self.coefficients, self.resistances, self.z)
+    }
+}
+
+/// What is seen of deviations.
+struct Ends<S: Simd> {
+    least: Lanes<S>,
+    sum: Lanes<S>,
+}
+
+impl<S: Simd> Ends<S> {
     #[inline(always)]
     fn new(simd: S) -> Self {
         Self { least: Lanes::splat(simd, 0.0), sum: Lanes::splat(simd, 0.0) }
     }
 
     #[inline(always)]
-    fn look(&mut self, d: Lanes<S, W>) {
+    fn look(&mut self, d: Lanes<S>) {
         self.least = self.least.min(d);
         self.sum = self.sum + d;
     }
@@ -216,37 +311,9 @@ impl<S: Simd, const W: usize> Ends<S, W> {
     /// Whether every one is a number between [`LEAST`] and [`MOST_DEVIATION`].
     #[inline(always)]
     fn have_logarithms(&self) -> bool {
-        let splat = |number| Lanes::splat(self.sum.simd(), number);
-        splat(LEAST).below(self.least).and(self.sum.below(splat(MOST_SUM))).all()
-    }
-}
-
-/// Decibels of the vector of deviations at each place.
-#[inline(always)]
-fn each_vector<S: Simd, const W: usize, const LOOK: bool>(
-    out: &mut [f64],
-    deviation: &mut impl FnMut(usize) -> Lanes<S, W>,
-    ends: &mut Ends<S, W>,
-) {
-    let mut place = 0;
-    let mut vectors = out.chunks_exact_mut(Lanes::<S, W>::COUNT);
-    for out in &mut vectors {
-        let d = deviation(place);
-        if LOOK {
-            ends.look(d);
-        }
-        d.decibels_beside_one().store(out);
-        place += Lanes::<S, W>::COUNT;
-    }
-    let rest = vectors.into_remainder();
-    if !rest.is_empty() {
-        let d = deviation(place);
-        if LOOK {
-            ends.look(d);
-        }
-        let mut lanes = [0.0; LANES];
-        d.decibels_beside_one().store(&mut lanes);
-        rest.copy_from_slice(&lanes[..rest.len()]);
+        let simd = self.sum.simd();
+        let (least, most) = (Lanes::splat(simd, LEAST), Lanes::splat(simd, MOST_SUM));
+        least.below(self.least).and(self.sum.below(most)).all()
     }
 }
 
@@ -261,19 +328,19 @@ struct Tile<'a, S> {
 
 impl<S: Simd> Tile<'_, S> {
     #[inline(always)]
-    fn at<const W: usize>(self, column: usize, place: usize) -> Lanes<S, W> {
+    fn at(self, column: usize, place: usize) -> Lanes<S> {
         Lanes::load(self.simd, &self.columns[column * self.stride + self.offset + place..])
     }
 
     #[inline(always)]
-    fn pair<const W: usize>(self, column: usize, place: usize) -> Pair<S, W> {
+    fn pair(self, column: usize, place: usize) -> Pair<S> {
         (self.at(column, place), self.at(column + 1, place))
     }
 }
 
 /// `d` of one loop alone from `2 Re k` and `|k|^2`.
 #[inline(always)]
-fn of_one_loop<S: Simd, const W: usize>(rho: Lanes<S, W>, (twice, square): Pair<S, W>) -> Lanes<S, W> {
+fn of_one_loop<S: Simd>(rho: Lanes<S>, (twice, square): Pair<S>) -> Lanes<S> {
     rho * rho.times_plus(square, twice)
 }
 
@@ -287,92 +354,109 @@ impl Kernel<f64> for Collapsed<'_> {
         // of a second contact in a loop
         let mut next = Vec::new();
         let (mut z, mut states) = (Vec::new(), Vec::with_capacity(4));
+        // whole vectors are written wherever a run ends
+        let mut halves = Halves { s: vec![0.0; room + LANES], power: vec![0.0; room + LANES], without: Vec::new() };
         // the frequency that all of `own` holds
         let mut held = None;
         let mut done = 0;
         while done < out.len() {
-            let at = start + done;
-            let most = room.min(out.len() - done);
-            let (mut count, mut offset, mut from_table) = (most, 0, false);
-            match (self.frequency_hz, &self.table) {
-                (Values::One(_), Some(table)) => hold(&mut own, room, table, 0, &mut held),
-                (Values::Spread(values, 1), Some(_)) if values.len() >= SHORT => {
-                    offset = at % values.len();
-                    count = most.min(values.len() - offset);
-                    from_table = true;
-                }
-                (Values::Spread(values, each), Some(table)) if each >= SHORT => {
-                    count = most.min(each - at % each);
-                    hold(&mut own, room, table, at / each % values.len(), &mut held);
-                }
-                (Values::Spread(values, each), Some(table)) => {
-                    let (mut number, mut left) = ((at / each) % values.len(), each - at % each);
-                    let mut filled = 0;
-                    while filled < count {
-                        let run = if each == 1 { values.len() - number } else { left }.min(count - filled);
-                        for (own, from) in own.chunks_exact_mut(room).zip(table.columns.chunks_exact(table.stride)) {
-                            let own = &mut own[filled..filled + run];
-                            if each == 1 {
-                                own.copy_from_slice(&from[number..number + run]);
-                            } else {
-                                own.fill(from[number]);
-                            }
-                        }
-                        filled += run;
-                        number = if each == 1 || number + 1 == values.len() { 0 } else { number + 1 };
-                        left = each;
-                    }
-                }
-                (frequency_hz, _) => {
-                    for block in (0..count).step_by(LANES) {
-                        let mut lanes = [0.0; LANES];
-                        let valid = LANES.min(count - block);
-                        frequency_hz.load(at + block, valid, &mut lanes);
-                        let lanes = &lanes[..valid.next_multiple_of(Lanes::<S>::COUNT)];
-                        fill(simd, &self.plan, lanes, &mut states, &mut own, (room, block));
-                    }
-                }
-            }
-            let (columns, stride) = match &self.table {
-                Some(table) if from_table => (&table.columns[..], table.stride),
-                _ => (&own[..], room),
-            };
-            let out = &mut out[done..done + count];
-            let coefficients = Tile { simd, columns, stride, offset };
-            let alone = self.plan.one_loop();
-            if let Some(same) = alone.and_then(|group| self.same_resistance(group, at, count)) {
-                let safe = self.table.as_ref().is_some_and(|table| table.has_logarithms(same));
-                let same = Lanes::<S, WIDE>::splat(simd, same);
-                self.losses(
-                    simd,
-                    (at, safe),
-                    out,
-                    #[inline(always)]
-                    |place| of_one_loop(same, coefficients.pair(0, place)),
-                );
-            } else {
-                self.resistances(simd, at, count, room, &mut rho, &mut next);
-                let resistances = Tile { simd, columns: &rho, stride: room, offset: 0 };
-                if alone.is_some() {
-                    self.losses::<S, WIDE>(
-                        simd,
-                        (at, false),
-                        out,
-                        #[inline(always)]
-                        |place| of_one_loop(resistances.at(0, place), coefficients.pair(0, place)),
-                    );
+            let tile = room.min(out.len() - done);
+            let mut filled = 0;
+            while filled < tile {
+                let at = start + done + filled;
+                let Run { count, offset, from_table } =
+                    self.coefficients(simd, at, tile - filled, (&mut own, room), &mut held, &mut states);
+                let (columns, stride) = match &self.table {
+                    Some(table) if from_table => (&table.columns[..], table.stride),
+                    _ => (&own[..], room),
+                };
+                let coefficients = Tile { simd, columns, stride, offset };
+                let run = (at, filled, count);
+                let alone = self.plan.one_loop();
+                if let Some(same) = alone.and_then(|group| self.same_resistance(group, at, count)) {
+                    let safe = self.table.as_ref().is_some_and(|table| table.has_logarithms(same));
+                    let rho = Lanes::splat(simd, same);
+                    self.reduce(simd, run, safe, AtOneResistance { rho, coefficients }, &mut halves);
                 } else {
-                    self.losses(
-                        simd,
-                        (at, false),
-                        out,
-                        #[inline(always)]
-                        |place| self.deviation(place, coefficients, resistances, &mut z),
-                    );
+                    self.resistances(simd, at, count, room, &mut rho, &mut next);
+                    let resistances = Tile { simd, columns: &rho, stride: room, offset: 0 };
+                    if alone.is_some() {
+                        self.reduce(simd, run, false, OfOneLoop { resistances, coefficients }, &mut halves);
+                    } else {
+                        let all = OfAll { of: self, resistances, coefficients, z: &mut z };
+                        self.reduce(simd, run, false, all, &mut halves);
+                    }
+                }
+                filled += count;
+            }
+            self.finish(simd, start + done, &mut halves, &mut out[done..done + tile]);
+            done += tile;
+        }
+    }
+}
+
+/// Points whose coefficients lie side by side.
+struct Run {
+    count: usize,
+    /// where the first stands
+    offset: usize,
+    /// in the table of all frequencies, or in columns of their own
+    from_table: bool,
+}
+
+impl Collapsed<'_> {
+    /// Coefficients of up to `most` points from `at` on.
+    #[inline(always)]
+    fn coefficients<S: Simd>(
+        &self,
+        simd: S,
+        at: usize,
+        most: usize,
+        (own, room): (&mut [f64], usize),
+        held: &mut Option<usize>,
+        states: &mut States<S>,
+    ) -> Run {
+        let mut run = Run { count: most, offset: 0, from_table: false };
+        match (self.frequency_hz, &self.table) {
+            (Values::One(_), Some(table)) => hold(own, room, table, 0, held),
+            (Values::Spread(values, 1), Some(_)) if values.len() >= SHORT => {
+                run.offset = at % values.len();
+                run.count = most.min(values.len() - run.offset);
+                run.from_table = true;
+            }
+            (Values::Spread(values, each), Some(table)) if each >= SHORT => {
+                run.count = most.min(each - at % each);
+                hold(own, room, table, at / each % values.len(), held);
+            }
+            (Values::Spread(values, each), Some(table)) => {
+                let (mut number, mut left) = ((at / each) % values.len(), each - at % each);
+                let mut filled = 0;
+                while filled < most {
+                    let count = if each == 1 { values.len() - number } else { left }.min(most - filled);
+                    for (own, from) in own.chunks_exact_mut(room).zip(table.columns.chunks_exact(table.stride)) {
+                        let own = &mut own[filled..filled + count];
+                        if each == 1 {
+                            own.copy_from_slice(&from[number..number + count]);
+                        } else {
+                            own.fill(from[number]);
+                        }
+                    }
+                    filled += count;
+                    number = if each == 1 || number + 1 == values.len() { 0 } else { number + 1 };
+                    left = each;
                 }
             }
-            done += count;
+            (frequency_hz, _) => {
+                for block in (0..most).step_by(LANES) {
+                    let mut lanes = [0.0; LANES];
+                    let valid = LANES.min(most - block);
+                    frequency_hz.load(at + block, valid, &mut lanes);
+                    let lanes = &lanes[..valid.next_multiple_of(Lanes::<S>::COUNT)];
+                    fill(simd, &self.plan, lanes, states, own, (room, block));
+                }
+            }
         }
+        run
     }
 }
 

@@ -22,7 +22,13 @@ pub(super) struct Block<'a, S: Simd> {
 }
 
 /// A complex number in each lane.
-type Pair<S> = (Lanes<S>, Lanes<S>);
+pub(super) type Pair<S> = (Lanes<S>, Lanes<S>);
+
+/// `sum + a b`.
+#[inline(always)]
+pub(super) fn plus_times<S: Simd>((s, t): Pair<S>, (a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
+    (a.times_plus(c, s) - b * d, a.times_plus(d, b.times_plus(c, t)))
+}
 
 impl<'a, S: Simd> Block<'a, S> {
     #[inline(always)]
@@ -45,12 +51,11 @@ impl<'a, S: Simd> Block<'a, S> {
     #[inline(always)]
     fn emf(&self, ladder: &Ladder, contacts: Option<Contacts>, from: usize) -> Pair<S> {
         let simd = self.simd;
-        let splat = |number| Lanes::splat(simd, number);
         let omega = Lanes::load(simd, &self.omega[from..]);
-        let (mut v_re, mut v_im) = (splat(1.0), splat(0.0));
+        let (mut v_re, mut v_im) = (Lanes::splat(simd, 1.0), Lanes::splat(simd, 0.0));
         let (mut i_re, mut i_im);
         if ladder.load.loudspeaker.is_none() {
-            i_re = splat(1.0 / ladder.load.resistance_ohm);
+            i_re = Lanes::splat(simd, 1.0 / ladder.load.resistance_ohm);
             i_im = omega * ladder.load.capacitance_f;
         } else {
             let mut parts = ([0.0; LANES], [0.0; LANES]);
@@ -61,18 +66,13 @@ impl<'a, S: Simd> Block<'a, S> {
             i_re = Lanes::load(simd, &parts.0);
             i_im = Lanes::load(simd, &parts.1);
         }
-        let series = |(v_re, v_im): Pair<S>, (i_re, i_im): Pair<S>, ohm: f64, henry: f64| {
-            let (r, x) = (splat(ohm), omega * henry);
-            (r.times_plus(i_re, v_re) - x * i_im, r.times_plus(i_im, x.times_plus(i_re, v_im)))
-        };
         for step in ladder.steps.iter().rev() {
             match *step {
-                Step::Series(ohm, henry) => (v_re, v_im) = series((v_re, v_im), (i_re, i_im), ohm, henry),
+                Step::Series(ohm, henry) => {
+                    (v_re, v_im) = plus_times((v_re, v_im), (Lanes::splat(simd, ohm), omega * henry), (i_re, i_im));
+                }
                 Step::Shunt(siemens, farad) => {
-                    (i_re, i_im) = {
-                        let (g, b) = (splat(siemens), omega * farad);
-                        (g.times_plus(v_re, i_re) - b * v_im, g.times_plus(v_im, b.times_plus(v_re, i_im)))
-                    }
+                    (i_re, i_im) = plus_times((i_re, i_im), (Lanes::splat(simd, siemens), omega * farad), (v_re, v_im));
                 }
                 Step::Contact(index) | Step::Shared(index) => {
                     let Some(contacts) = contacts else { continue };
@@ -89,7 +89,8 @@ impl<'a, S: Simd> Block<'a, S> {
                 }
             }
         }
-        series((v_re, v_im), (i_re, i_im), ladder.source_ohm, ladder.source_h)
+        let source = (Lanes::splat(simd, ladder.source_ohm), omega * ladder.source_h);
+        plus_times((v_re, v_im), source, (i_re, i_im))
     }
 
     /// Transfer of every section together, stages left out.

@@ -3,8 +3,9 @@
 use super::{LEAST, MOST_DEVIATION};
 use crate::circuit::chain::{Link, Network};
 use crate::circuit::twoport::Step;
-use crate::physics::lanes::{Lanes, SIDE_BY_SIDE};
+use crate::physics::lanes::Lanes;
 use crate::response::sweep::{LANES, Values};
+use crate::response::walk::{Pair, plus_times};
 use pulp::{Simd, WithSimd};
 use std::f64::consts::TAU;
 
@@ -77,17 +78,12 @@ impl<'a> Plan<'a> {
     }
 }
 
-/// A complex number in each lane.
-pub(super) type Pair<S, const W: usize = SIDE_BY_SIDE> = (Lanes<S, W>, Lanes<S, W>);
+/// Voltages and currents: of one volt at the load, and of one volt or ampere at each contact before.
+pub(super) type States<S> = Vec<(Pair<S>, Pair<S>)>;
 
 #[inline(always)]
 fn times<S: Simd>((a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
     (a * c - b * d, a.times_plus(d, b * c))
-}
-
-#[inline(always)]
-pub(super) fn plus_times<S: Simd>((s, t): Pair<S>, (a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
-    (a.times_plus(c, s) - b * d, a.times_plus(d, b.times_plus(c, t)))
 }
 
 impl Part<'_> {
@@ -98,15 +94,14 @@ impl Part<'_> {
         &self,
         simd: S,
         frequency_hz: &[f64],
-        states: &mut Vec<(Pair<S>, Pair<S>)>,
+        states: &mut States<S>,
         mut write: impl FnMut(usize, Pair<S>),
     ) {
-        let splat = |number| Lanes::splat(simd, number);
-        let (zero, one) = (splat(0.0), splat(1.0));
+        let (zero, one) = (Lanes::splat(simd, 0.0), Lanes::splat(simd, 1.0));
         let omega = Lanes::load(simd, frequency_hz) * TAU;
         let ladder = &self.link.ladder;
         let current = if ladder.load.loudspeaker.is_none() {
-            (splat(1.0 / ladder.load.resistance_ohm), omega * ladder.load.capacitance_f)
+            (Lanes::splat(simd, 1.0 / ladder.load.resistance_ohm), omega * ladder.load.capacitance_f)
         } else {
             let mut parts = [[0.0; LANES]; 2];
             for k in 0..Lanes::<S>::COUNT {
@@ -123,13 +118,13 @@ impl Part<'_> {
         for step in ladder.steps.iter().rev() {
             match *step {
                 Step::Series(ohm, henry) => {
-                    let z = (splat(ohm), omega * henry);
+                    let z = (Lanes::splat(simd, ohm), omega * henry);
                     for (v, i) in &mut *states {
                         *v = plus_times(*v, z, *i);
                     }
                 }
                 Step::Shunt(siemens, farad) => {
-                    let y = (splat(siemens), omega * farad);
+                    let y = (Lanes::splat(simd, siemens), omega * farad);
                     for (v, i) in &mut *states {
                         *i = plus_times(*i, y, *v);
                     }
@@ -154,7 +149,7 @@ impl Part<'_> {
                 }
             }
         }
-        let source = (splat(ladder.source_ohm), omega * ladder.source_h);
+        let source = (Lanes::splat(simd, ladder.source_ohm), omega * ladder.source_h);
         for (v, i) in &mut *states {
             *v = plus_times(*v, source, *i);
         }
@@ -242,16 +237,22 @@ pub(super) fn fill<S: Simd>(
     simd: S,
     plan: &Plan<'_>,
     frequency_hz: &[f64],
-    states: &mut Vec<(Pair<S>, Pair<S>)>,
+    states: &mut States<S>,
     columns: &mut [f64],
     (stride, start): (usize, usize),
 ) {
     for from in (0..frequency_hz.len()).step_by(Lanes::<S>::COUNT) {
         for part in &plan.parts {
-            part.coefficients(simd, &frequency_hz[from..], states, |column, (re, im)| {
-                re.store(&mut columns[column * stride + start + from..]);
-                im.store(&mut columns[(column + 1) * stride + start + from..]);
-            });
+            part.coefficients(
+                simd,
+                &frequency_hz[from..],
+                states,
+                #[inline(always)]
+                |column, (re, im)| {
+                    re.store(&mut columns[column * stride + start + from..]);
+                    im.store(&mut columns[(column + 1) * stride + start + from..]);
+                },
+            );
         }
     }
 }
