@@ -18,54 +18,57 @@ use std::ops::{Add, Div, Mul, Neg, Sub};
 /// Vectors that go side by side: one alone would wait for each of its own results.
 pub const SIDE_BY_SIDE: usize = 2;
 
-/// `W` vectors of the processor's width, usually [`SIDE_BY_SIDE`]: where nothing but a logarithm is taken more of them fit the registers.
+/// [`SIDE_BY_SIDE`] vectors of the processor's width.
 #[derive(Clone, Copy, Debug)]
-pub struct Lanes<S: Simd, const W: usize = SIDE_BY_SIDE> {
+pub struct Lanes<S: Simd> {
     simd: S,
-    value: [S::f64s; W],
+    value: [S::f64s; SIDE_BY_SIDE],
 }
 
 /// One truth value per lane.
 #[derive(Clone, Copy, Debug)]
-pub struct Mask<S: Simd, const W: usize = SIDE_BY_SIDE> {
+pub struct Mask<S: Simd> {
     simd: S,
-    value: [S::m64s; W],
+    value: [S::m64s; SIDE_BY_SIDE],
 }
 
-/// `$operation` of each vector `$w`. A loop and no closure: one that the compiler leaves out of line is a function without the
+/// `$operation` of each vector `$w`. Written out, no closure: one that the compiler leaves out of line is a function without the
 /// processor's own instructions, and each operation in it a call.
 macro_rules! each {
-    ($width:ident, $w:ident => $operation:expr) => {{
-        let mut $w = 0;
-        let mut all = [$operation; $width];
-        while $w + 1 < $width {
-            $w += 1;
-            all[$w] = $operation;
-        }
-        all
-    }};
+    ($w:ident => $operation:expr) => {
+        [
+            {
+                let $w = 0;
+                $operation
+            },
+            {
+                let $w = 1;
+                $operation
+            },
+        ]
+    };
 }
 
 macro_rules! elementwise {
     ($trait:ident, $method:ident, $operation:ident) => {
-        impl<S: Simd, const W: usize> $trait for Lanes<S, W> {
+        impl<S: Simd> $trait for Lanes<S> {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: Self) -> Self {
-                Self { simd: self.simd, value: each!(W, w => self.simd.$operation(self.value[w], other.value[w])) }
+                Self { simd: self.simd, value: each!(w => self.simd.$operation(self.value[w], other.value[w])) }
             }
         }
-        impl<S: Simd, const W: usize> $trait<f64> for Lanes<S, W> {
+        impl<S: Simd> $trait<f64> for Lanes<S> {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: f64) -> Self {
                 self.$method(Self::splat(self.simd, other))
             }
         }
-        impl<S: Simd, const W: usize> $trait<Lanes<S, W>> for f64 {
-            type Output = Lanes<S, W>;
+        impl<S: Simd> $trait<Lanes<S>> for f64 {
+            type Output = Lanes<S>;
             #[inline(always)]
-            fn $method(self, other: Lanes<S, W>) -> Lanes<S, W> {
+            fn $method(self, other: Lanes<S>) -> Lanes<S> {
                 Lanes::splat(other.simd, self).$method(other)
             }
         }
@@ -77,7 +80,7 @@ elementwise!(Sub, sub, sub_f64s);
 elementwise!(Mul, mul, mul_f64s);
 elementwise!(Div, div, div_f64s);
 
-impl<S: Simd, const W: usize> Neg for Lanes<S, W> {
+impl<S: Simd> Neg for Lanes<S> {
     type Output = Self;
     #[inline(always)]
     fn neg(self) -> Self {
@@ -85,15 +88,12 @@ impl<S: Simd, const W: usize> Neg for Lanes<S, W> {
     }
 }
 
-impl<S: Simd, const W: usize> Mask<S, W> {
+impl<S: Simd> Mask<S> {
     /// Whether it holds in every lane.
     #[inline(always)]
     pub fn all(self) -> bool {
         let simd = self.simd;
-        let mut both = self.value[0];
-        for &mask in &self.value[1..] {
-            both = simd.and_m64s(both, mask);
-        }
+        let both = simd.and_m64s(self.value[0], self.value[1]);
         simd.first_true_m64s(simd.xor_m64s(both, simd.equal_u64s(simd.splat_u64s(0), simd.splat_u64s(0))))
             >= S::F64_LANES
     }
@@ -101,20 +101,20 @@ impl<S: Simd, const W: usize> Mask<S, W> {
     /// Whether both hold.
     #[inline(always)]
     pub fn and(self, other: Self) -> Self {
-        Self { simd: self.simd, value: each!(W, w => self.simd.and_m64s(self.value[w], other.value[w])) }
+        Self { simd: self.simd, value: each!(w => self.simd.and_m64s(self.value[w], other.value[w])) }
     }
 
     /// Whether one holds.
     #[inline(always)]
     pub fn or(self, other: Self) -> Self {
-        Self { simd: self.simd, value: each!(W, w => self.simd.or_m64s(self.value[w], other.value[w])) }
+        Self { simd: self.simd, value: each!(w => self.simd.or_m64s(self.value[w], other.value[w])) }
     }
 
     /// `yes` where it holds, `no` elsewhere.
     #[inline(always)]
-    pub fn select(self, yes: Lanes<S, W>, no: Lanes<S, W>) -> Lanes<S, W> {
+    pub fn select(self, yes: Lanes<S>, no: Lanes<S>) -> Lanes<S> {
         let simd = self.simd;
-        let value = each!(W, w => {
+        let value = each!(w => {
             let (yes, no) = (simd.transmute_u64s_f64s(yes.value[w]), simd.transmute_u64s_f64s(no.value[w]));
             simd.transmute_f64s_u64s(simd.select_u64s(self.value[w], yes, no))
         });
@@ -220,9 +220,9 @@ const EXPONENT: u64 = !((1 << 52) - 1);
 /// Largest argument of [`sinh_and_cosh_beyond`].
 pub const SERIES_TO: f64 = 1.5;
 
-impl<S: Simd, const W: usize> Lanes<S, W> {
+impl<S: Simd> Lanes<S> {
     /// Numbers in all lanes.
-    pub const COUNT: usize = W * S::F64_LANES;
+    pub const COUNT: usize = SIDE_BY_SIDE * S::F64_LANES;
 
     /// The instructions that it uses.
     #[inline(always)]
@@ -233,42 +233,40 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     /// The same number in every lane.
     #[inline(always)]
     pub fn splat(simd: S, number: f64) -> Self {
-        Self { simd, value: [simd.splat_f64s(number); W] }
+        Self { simd, value: [simd.splat_f64s(number); SIDE_BY_SIDE] }
     }
 
     /// The first [`Self::COUNT`] numbers of a list that has at least as many.
     #[inline(always)]
     pub fn load(simd: S, from: &[f64]) -> Self {
-        let vectors = &S::as_simd_f64s(from).0[..W];
-        Self { simd, value: each!(W, w => vectors[w]) }
+        let vectors = &S::as_simd_f64s(from).0[..SIDE_BY_SIDE];
+        Self { simd, value: each!(w => vectors[w]) }
     }
 
     /// Writes the numbers to the front of a list.
     #[inline(always)]
     pub fn store(self, to: &mut [f64]) {
         let vectors = S::as_mut_simd_f64s(to).0;
-        for (to, from) in vectors[..W].iter_mut().zip(self.value) {
-            *to = from;
-        }
+        vectors[..SIDE_BY_SIDE].copy_from_slice(&self.value);
     }
 
     /// `self * times + plus`, rounded once where the processor can.
     #[inline(always)]
     pub fn times_plus(self, times: Self, plus: Self) -> Self {
-        let value = each!(W, w => self.simd.mul_add_e_f64s(self.value[w], times.value[w], plus.value[w]));
+        let value = each!(w => self.simd.mul_add_e_f64s(self.value[w], times.value[w], plus.value[w]));
         Self { simd: self.simd, value }
     }
 
     /// The smaller one.
     #[inline(always)]
     pub fn min(self, other: Self) -> Self {
-        Self { simd: self.simd, value: each!(W, w => self.simd.min_f64s(self.value[w], other.value[w])) }
+        Self { simd: self.simd, value: each!(w => self.simd.min_f64s(self.value[w], other.value[w])) }
     }
 
     /// The larger one.
     #[inline(always)]
     pub fn max(self, other: Self) -> Self {
-        Self { simd: self.simd, value: each!(W, w => self.simd.max_f64s(self.value[w], other.value[w])) }
+        Self { simd: self.simd, value: each!(w => self.simd.max_f64s(self.value[w], other.value[w])) }
     }
 
     /// Size without sign.
@@ -280,13 +278,13 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     /// Square root.
     #[inline(always)]
     pub fn sqrt(self) -> Self {
-        Self { simd: self.simd, value: each!(W, w => self.simd.sqrt_f64s(self.value[w])) }
+        Self { simd: self.simd, value: each!(w => self.simd.sqrt_f64s(self.value[w])) }
     }
 
     /// Whether it is below.
     #[inline(always)]
-    pub fn below(self, other: Self) -> Mask<S, W> {
-        let value = each!(W, w => self.simd.less_than_f64s(self.value[w], other.value[w]));
+    pub fn below(self, other: Self) -> Mask<S> {
+        let value = each!(w => self.simd.less_than_f64s(self.value[w], other.value[w]));
         Mask { simd: self.simd, value }
     }
 
@@ -322,7 +320,7 @@ impl<S: Simd, const W: usize> Lanes<S, W> {
     #[inline(always)]
     fn with_bits(self, change: impl Fn(u64) -> u64) -> Self {
         let simd = self.simd;
-        let value = each!(W, w => {
+        let value = each!(w => {
             let mut bits = simd.transmute_u64s_f64s(self.value[w]);
             for lane in pulp::bytemuck::cast_slice_mut::<S::u64s, u64>(std::slice::from_mut(&mut bits)) {
                 *lane = change(*lane);

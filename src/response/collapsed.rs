@@ -33,9 +33,6 @@ const SHORT: usize = 64;
 /// Most frequencies that are worked out beforehand.
 const MOST: usize = 32 * 1024;
 
-/// Vectors side by side in the second half of a logarithm, where there is nothing else.
-const WIDE: usize = 4;
-
 /// Least deviation of the power from one that a logarithm is taken of here.
 const LEAST: f64 = -0.75;
 
@@ -204,21 +201,17 @@ impl<'a> Collapsed<'a> {
     /// Second half, for a whole tile, the first point of which has number `at`.
     #[inline(always)]
     fn finish<S: Simd>(&self, simd: S, at: usize, halves: &mut Halves, out: &mut [f64]) {
-        let step = Lanes::<S, WIDE>::COUNT;
-        let decibels = |from: usize| {
-            let (s, power) = (Lanes::load(simd, &halves.s[from..]), Lanes::load(simd, &halves.power[from..]));
-            Lanes::<S, WIDE>::decibels_of_reduced(s, power)
-        };
+        let step = Lanes::<S>::COUNT;
         let mut from = 0;
         let mut vectors = out.chunks_exact_mut(step);
         for out in &mut vectors {
-            decibels(from).store(out);
+            decibels(simd, halves, from).store(out);
             from += step;
         }
         let rest = vectors.into_remainder();
         if !rest.is_empty() {
             let mut lanes = [0.0; LANES];
-            decibels(from).store(&mut lanes);
+            decibels(simd, halves, from).store(&mut lanes);
             rest.copy_from_slice(&lanes[..rest.len()]);
         }
         for point in halves.without.drain(..) {
@@ -241,6 +234,12 @@ fn write_reduced<S: Simd>(d: Lanes<S>, to_s: &mut [f64], to_power: &mut [f64]) {
     let (s, power) = d.reduced_beside_one();
     s.store(to_s);
     power.store(to_power);
+}
+
+/// The second half of the vector of logarithms from `from` on.
+#[inline(always)]
+fn decibels<S: Simd>(simd: S, halves: &Halves, from: usize) -> Lanes<S> {
+    Lanes::decibels_of_reduced(Lanes::load(simd, &halves.s[from..]), Lanes::load(simd, &halves.power[from..]))
 }
 
 /// Deviations of a run of points. A trait and no closures, which the compiler may leave out of line, without the processor's own instructions.
