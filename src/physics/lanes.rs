@@ -98,6 +98,13 @@ impl<S: Simd> Mask<S> {
             >= S::F64_LANES
     }
 
+    /// Whether it holds in any lane.
+    #[inline(always)]
+    pub fn any(self) -> bool {
+        let simd = self.simd;
+        simd.first_true_m64s(simd.or_m64s(self.value[0], self.value[1])) < S::F64_LANES
+    }
+
     /// Whether both hold.
     #[inline(always)]
     pub fn and(self, other: Self) -> Self {

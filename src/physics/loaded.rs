@@ -298,6 +298,18 @@ impl Loaded {
         self.front
     }
 
+    /// Voltage of the law, V.
+    #[must_use]
+    pub fn unit_v(&self) -> f64 {
+        self.unit_v
+    }
+
+    /// Share of the zero-voltage conductance that follows the law.
+    #[must_use]
+    pub fn share(&self) -> f64 {
+        self.share
+    }
+
     /// Chord `u/i` at a film voltage, ohm.
     #[must_use]
     pub fn chord_ohm(&self, voltage_v: f64) -> f64 {

@@ -19,13 +19,12 @@
 mod foresee;
 mod gauss;
 mod graded;
-mod laws;
 
+use super::laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use crate::physics::lanes::{Lanes, Mask};
 pub use foresee::Foresee;
 pub use gauss::Gauss;
 pub use graded::{ForeseeGraded, GRADED, SolveGraded};
-use laws::{Atan, Expm1, Law, Loops, Point, Sinh};
 use pulp::{Simd, WithSimd};
 
 /// Even instants of a quarter period that there are tables for.

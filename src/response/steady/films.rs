@@ -273,19 +273,6 @@ pub fn direct_emf_v(network: &Network, ladder: &Ladder, placed: &[Placed], conta
     direct.iter().enumerate().map(|(k, current)| current * seen.rest[k].re).collect()
 }
 
-/// The film's EMF and its slope to the wave: `e = Rref i - u`, `de/da`.
-#[must_use]
-#[inline]
-pub fn film_emf(film: &Placed, wave_v: f64, start_v: f64) -> (f64, f64, f64) {
-    let u = film.loaded.film_voltage_v(wave_v, start_v);
-    let standing = film.loaded.standing(u);
-    let scale = film.reference_ohm / film.film.resistance_ohm();
-    let (beyond, steeper) = if scale == 1.0 { (0.0, 0.0) } else { ((scale - 1.0) * u, scale - 1.0) };
-    let emf = scale * standing.excess_v + beyond;
-    let slope = (scale * standing.rise + steeper) / (1.0 + film.loaded.front() * (1.0 + standing.rise));
-    (u, emf, slope)
-}
-
 /// `G`, film by film, of one line: waves per EMF.
 #[must_use]
 pub fn wave_per_emf(seen: &Seen, placed: &[Placed], k: usize, j: usize, line: usize) -> Complex64 {

@@ -13,6 +13,7 @@
 //!
 //! * [`grid`]: samples, and what frequency each line of their spectrum has (one tone or two)
 //! * [`films`]: the network seen from its films
+//! * `reflect`: what each film makes of its wave, all instants at once; `laws`: the laws of films in lanes
 //! * [`newton`]: damped Newton steps, each solved by GMRES; half-step averaging where they do not fall
 //! * [`certificate`]: how far the answer can be from the true one
 //! * [`direct`]: one film without reactances around it, instant by instant
@@ -26,5 +27,7 @@ pub mod direct;
 pub mod films;
 pub mod grid;
 pub mod instants;
+mod laws;
 pub mod newton;
+mod reflect;
 pub mod solve;

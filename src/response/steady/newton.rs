@@ -5,8 +5,9 @@
 //! residual smaller, `a <- (a + a0 + S b(a))/2` is taken instead (Krasnoselskii 1955, Mann 1953 \[memory\]): a film reflects no
 //! more wave than reaches it and the network no more than it is given, so that average always comes nearer.
 
-use super::films::{Placed, Seen, film_emf, wave_per_emf};
+use super::films::{Placed, Seen, wave_per_emf};
 use super::grid::Grid;
+use super::reflect::reflect;
 use crate::watch::Watch;
 use nalgebra::DMatrix;
 use num_complex::Complex64;
@@ -102,19 +103,10 @@ impl State {
                 *sum = a + d;
             }
             grid.in_time(&self.direction[..lines], &mut self.samples);
-            let (mut sum, mut start) = (0.0, f64::NAN);
-            for n in 0..samples {
-                let at = k * samples + n;
-                let before = self.voltage_v[at];
-                let guess = if before == 0.0 { start } else { before };
-                let (u, emf, slope) = film_emf(film, self.samples[n], guess);
-                self.voltage_v[at] = u;
-                self.slope[at] = slope;
-                self.samples[n] = emf;
-                sum += slope;
-                start = u;
-            }
-            self.mean[k] = sum / samples as f64;
+            let at = k * samples..(k + 1) * samples;
+            let slope = &mut self.slope[at.clone()];
+            reflect(film, &mut self.samples, &mut self.voltage_v[at], slope);
+            self.mean[k] = slope.iter().sum::<f64>() / samples as f64;
             grid.spectrum(&mut self.samples, &mut self.emf[of]);
         }
         let mut size = 0.0;

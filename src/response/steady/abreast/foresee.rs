@@ -1,8 +1,8 @@
 //! How many instants a film will need, known beforehand from where its loop ceases to be analytic.
 
-use super::laws::{Atan, Expm1, Law, Loops, Sinh};
 use super::{MOST_LANES, Shape};
 use crate::physics::lanes::Lanes;
+use crate::response::steady::laws::{Atan, Expm1, Law, Loops, Sinh};
 use pulp::{Simd, WithSimd};
 
 /// How many instants the tail of each film will need, as a number of a quarter period; and whether its crest is weak.

@@ -13,9 +13,9 @@
 //!   those that the nodes do not know, as the outer quarter of the orders does on even instants.
 
 use super::gauss::Gauss;
-use super::laws::{Law, Loops, Point};
 use super::{Abreast, Atan, Expm1, MOST_LANES, Shape, Sinh};
 use crate::physics::lanes::{Lanes, Mask, atan_and_beyond};
+use crate::response::steady::laws::{Law, Loops, Point};
 use pulp::{Simd, WithSimd};
 use std::f64::consts::{FRAC_PI_2, LN_10, PI, SQRT_2};
 

@@ -1,4 +1,4 @@
-//! The laws of films that go abreast: `phi(x)`, its derivatives, its moves, and where its loop `linear x + law phi(x)` bends.
+//! The laws of films in lanes, films or instants side by side: `phi(x)`, its derivatives, its moves, and where its loop `linear x + law phi(x)` bends.
 
 use crate::physics::lanes::{Lanes, Mask, SERIES_TO, atan_and_beyond, sinh_and_cosh_beyond};
 use pulp::Simd;
@@ -34,6 +34,8 @@ pub(super) struct Loops<S: Simd> {
 pub(super) trait Law {
     /// Whether `phi(-x) = -phi(x)`.
     const ODD: bool;
+    /// Whether it steepens as `x` rises, so that from above plain steps cannot miss; else from below.
+    const STEEPENS: bool;
     /// Largest `x` at the crest.
     const MOST_CREST: f64;
 
@@ -65,6 +67,7 @@ pub(super) struct Sinh;
 
 impl Law for Sinh {
     const ODD: bool = true;
+    const STEEPENS: bool = true;
     const MOST_CREST: f64 = 300.0;
 
     #[inline(always)]
@@ -136,6 +139,7 @@ pub(super) struct Expm1;
 
 impl Law for Expm1 {
     const ODD: bool = false;
+    const STEEPENS: bool = true;
     const MOST_CREST: f64 = 300.0;
 
     #[inline(always)]
@@ -215,6 +219,7 @@ pub(super) struct Atan;
 
 impl Law for Atan {
     const ODD: bool = true;
+    const STEEPENS: bool = false;
     const MOST_CREST: f64 = 1e30;
 
     #[inline(always)]
