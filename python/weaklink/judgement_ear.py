@@ -60,7 +60,9 @@ class Ear:
                 note["what"] = "dead" if size + rng.normal() >= SILENT_DB else "quieter"
             if kind == "grit" and rng.random() < 0.2:
                 value = size * math.exp(math.log(1.15) * rng.normal())
-                note["residue"] = f"{100 * value:.6g} % +- {15 * value:.6g} %"
+                # what a distortion meter cannot show is not written down
+                if value <= 1.0:
+                    note["residue"] = f"{100 * value:.6g} % +- {15 * value:.6g} %"
             if kind == "loss" and note["what"] == "quieter" and rng.random() < 0.2:
                 note["by"] = f"{max(size + 0.2 * rng.normal(), 0.05):.6g} dB +- 0.3 dB"
             found.append((size / least, note))

@@ -11,11 +11,10 @@
 //!
 //! What the points do not tell is not guessed: [`FilmFit::identifiable`] is false with a reason.
 
-use super::fit_law::{
-    Held, Law, Parameters, Points, USUAL_IDEALITY, covariance, fit, fit_resistance, squares_at_ideality, sum_of_squares,
-};
-use super::fit_points::checked;
+use super::fit_law::{Held, Law, Parameters, covariance, sum_of_squares};
 pub use super::fit_points::{LEAST_OF_A_POLARITY, LEAST_POINTS};
+use super::fit_points::{Points, checked};
+use super::fit_starts::{USUAL_IDEALITY, fit, fit_resistance, squares_at_ideality};
 use crate::error::InputError;
 use crate::physics::Film;
 use crate::watch::{Stopped, Unwatched, Watch};
@@ -36,6 +35,9 @@ const STRAIGHT: f64 = 6.0;
 
 /// Rise of the criterion that excludes a law that could have been seen: three standard deviations.
 const EXCLUDES: f64 = 9.0;
+
+/// Rise of the criterion on a few of many points from which a law is not fitted to all of them: `-2 ln(1e-22)`.
+const HOPELESS: f64 = 100.0;
 
 /// One fitted value.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -59,7 +61,8 @@ pub struct LawFit {
     pub law: &'static str,
     /// parameters of the law, whether free or held
     pub parameters: usize,
-    /// weighted sum of squares (`V^2` where no standard deviation was given)
+    /// weighted sum of squares (`V^2` where no standard deviation was given); of more than 4096 points it may be somewhat above the least
+    /// for a law that a few of them exclude
     pub sum_of_squares: f64,
     /// Akaike's criterion, corrected
     pub criterion: f64,
@@ -155,8 +158,9 @@ pub fn fit_film_watched(
     ];
     let mut candidates: Vec<Candidate> = Vec::new();
     let mut unweighed = None;
-    for law in laws {
-        let fitted = fit(&points, law);
+    let without_hope = without_hope(&points, &laws, known);
+    for (law, hopeless) in laws.into_iter().zip(without_hope) {
+        let fitted = hopeless.or_else(|| fit(&points, law));
         if watch.stop() {
             return Ok(Err(Stopped));
         }
@@ -252,6 +256,20 @@ pub fn fit_film_watched(
     Ok(if watch.stop() { Err(Stopped) } else { Ok(result) })
 }
 
+/// Of many points, the laws that a few of them exclude by [`HOPELESS`], as these few fit them; to fit them to all would be most of the work.
+fn without_hope(points: &Points<'_>, laws: &[Law], known: bool) -> Vec<Option<(Parameters, Held)>> {
+    let Some(few) = points.thinned() else { return vec![None; laws.len()] };
+    let few = few.points(points.watch);
+    let weighed = laws.iter().map(|&law| {
+        let (found, held) = fit(&few, law)?;
+        let rise = criterion(&few, sum_of_squares(&few, &found), held.len(), known)?;
+        Some((rise, (found, held)))
+    });
+    let weighed: Vec<_> = weighed.collect();
+    let least = weighed.iter().flatten().map(|one| one.0).fold(f64::INFINITY, f64::min);
+    weighed.into_iter().map(|one| one.filter(|one| one.0 - least > HOPELESS).map(|one| one.1)).collect()
+}
+
 fn quantile_95(degrees: usize, known: bool) -> f64 {
     // the normal one, for which a given standard deviation stands
     const NORMAL: f64 = 1.959_963_984_540_054;
@@ -283,7 +301,7 @@ fn verdict(points: &Points<'_>, found: &FilmFit, best: &Candidate, known: bool) 
             format!("no law fits: the points scatter {times:.3} times their stated standard deviation about the best"),
         );
     }
-    let largest_v = points.voltage_v.iter().fold(0.0f64, |most, v| most.max(v.abs()));
+    let largest_v = points.largest_voltage_v();
     if found.law == "ohmic" {
         // gentlest films of the bench priors: had one been there, would it have shown?
         let film = |scale_v| Film::Tunnelling { resistance_ohm: 1.0, scale_v };

@@ -1,48 +1,21 @@
 //! One law through current-voltage points: least squares in the voltage at given current.
 
+use super::fit_points::{BLOCK, Points};
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::physics::film::heating_voltage_v;
 use crate::physics::{Film, series::Series};
-use crate::watch::Watch;
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
 use std::f64::consts::FRAC_PI_2;
 use std::ops::Range;
 
-/// Largest ideality that is still a diode: published 1 to 2.5 \[memory\], twice that for two films in series.
-pub(super) const LARGEST_IDEALITY: f64 = 5.0;
-
-/// Ends of the usual idealities \[memory\].
-pub(super) const USUAL_IDEALITY: [f64; 2] = [1.0, 2.5];
-
 /// Most values that a law has.
 const MOST_VALUES: usize = 4;
 
-/// Points between two looks at the watch, and rows that are turned to a triangle at a time.
-const BLOCK: usize = 4096;
-
-/// Points with the weight of each: one over its standard deviation, V (1 where none is known).
-pub(super) struct Points<'a> {
-    pub(super) voltage_v: &'a [f64],
-    pub(super) current_a: &'a [f64],
-    pub(super) weight: Vec<f64>,
-    /// a search ends where it is when this says stop
-    pub(super) watch: &'a dyn Watch,
-}
-
-impl Points<'_> {
-    pub(super) fn largest_current_a(&self) -> f64 {
-        self.current_a.iter().fold(0.0, |most, i| most.max(i.abs()))
-    }
-
-    /// All points, block by block; none in place of one when the watch says stop.
-    fn blocks(&self) -> impl Iterator<Item = Option<Range<usize>>> {
-        let count = self.current_a.len();
-        let block = move |start: usize| start..count.min(start + BLOCK);
-        (0..count).step_by(BLOCK).map(move |start| (!self.watch.stop()).then(|| block(start)))
-    }
-}
+/// A search ends where a step would make the squares, or the values, less by this share of them, or differences and derivatives are as near
+/// to a right angle: a standard deviation of a value is as many times that as points have a root.
+const ENOUGH: f64 = 1e-12;
 
 /// A law with the way it lies: a rectifier may be reversed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,7 +64,7 @@ impl Parameters {
         }
     }
 
-    fn with_values(&self, p: &[f64]) -> Self {
+    pub(super) fn with_values(&self, p: &[f64]) -> Self {
         let (constriction_ohm, film) = match self.law {
             Law::Ohmic => (0.0, Film::Ohmic { resistance_ohm: p[0] }),
             Law::Bridged => (0.0, Film::Bridged { resistance_ohm: p[0] }),
@@ -220,15 +193,12 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Search<'_> {
 
 /// Derivatives by values, each times a factor, and in the last column differences, model less measured, weighted: of every point while
 /// they are few, of more the triangle that a turn leaves of them, with the same squares and products. It is made of block after
-/// block (Golub and Van Loan, "Matrix Computations", 5.2 \[memory\]), so little is held at a time. None outside the law's range,
-/// or when told to stop.
+/// block (Golub and Van Loan, "Matrix Computations", 5.2 \[memory\]), so little is held at a time, and on all cores. None outside
+/// the law's range, or when told to stop.
 fn turned(points: &Points<'_>, p: &Parameters, of: &[(usize, f64)]) -> Option<DMatrix<f64>> {
-    let mut rows = DMatrix::zeros(0, of.len() + 1);
-    for block in points.blocks() {
-        let block = block?;
-        let kept = rows.nrows();
-        rows = rows.resize_vertically(kept + block.len(), 0.0);
-        for (row, n) in (kept..).zip(block) {
+    let of_block = |block: Range<usize>| {
+        let mut rows = DMatrix::zeros(block.len(), of.len() + 1);
+        for (row, n) in block.enumerate() {
             let (i, w) = (points.current_a[n], points.weight[n]);
             let film_v = p.film_voltage_v(i)?;
             let gradient = p.gradient(i, film_v);
@@ -241,11 +211,19 @@ fn turned(points: &Points<'_>, p: &Parameters, of: &[(usize, f64)]) -> Option<DM
             }
             rows[(row, of.len())] = difference;
         }
-        if points.current_a.len() > BLOCK {
-            rows = rows.qr().unpack_r();
-        }
+        Some(rows)
+    };
+    if points.current_a.len() <= BLOCK {
+        return (!points.watch.stop()).then(|| of_block(0..points.current_a.len()))?;
     }
-    Some(rows)
+    let triangles = points.by_blocks(|block| of_block(block).map(|rows| rows.qr().unpack_r()))?;
+    let mut rows = DMatrix::zeros(triangles.iter().map(DMatrix::nrows).sum(), of.len() + 1);
+    let mut first = 0;
+    for triangle in triangles {
+        rows.rows_mut(first, triangle.nrows()).copy_from(&triangle);
+        first += triangle.nrows();
+    }
+    Some(rows.qr().unpack_r())
 }
 
 /// Sum of squares of the weighted differences, model less measured; infinite where the law has no such voltage, or when told to stop.
@@ -254,133 +232,26 @@ pub(super) fn sum_of_squares(points: &Points<'_>, parameters: &Parameters) -> f6
         let model_v = parameters.voltage_v(points.current_a[n])?;
         Some(points.weight[n] * (model_v - points.voltage_v[n])).filter(|r| r.is_finite()).map(|r| r * r)
     };
-    let mut sum = 0.0;
-    for block in points.blocks() {
-        let Some(squares) = block.and_then(|block| block.map(one).sum::<Option<f64>>()) else { return f64::INFINITY };
-        sum += squares;
-    }
-    sum
+    let sums = points.by_blocks(|block| block.map(one).sum::<Option<f64>>());
+    sums.map_or(f64::INFINITY, |sums| sums.iter().sum())
 }
 
-/// Least squares from one start.
-fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Parameters> {
+/// Least squares from one start, on all points.
+pub(super) fn straight_down(points: &Points<'_>, start: Parameters, held: Held) -> Option<Parameters> {
     let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
     let search = Search { points, held, now: start, end_ohm, rows: None }.at();
     if search.free().is_empty() {
         return Some(start);
     }
-    let (found, _) = LevenbergMarquardt::new().with_patience(60).minimize(search);
+    let search = LevenbergMarquardt::new()
+        .with_patience(60)
+        .with_ftol(ENOUGH)
+        .with_xtol(ENOUGH)
+        .with_gtol(ENOUGH)
+        .minimize(search);
+    let (found, _) = search;
     // the search may stop anywhere; what counts is how well it fits
     found.now.values().iter().all(|v| v.is_finite()).then_some(found.now)
-}
-
-/// Resistance at small currents, ohm: mean chord of the third of the points with the least.
-fn small_signal_ohm(points: &Points<'_>) -> f64 {
-    let mut order: Vec<usize> = (0..points.current_a.len()).filter(|&k| points.current_a[k] != 0.0).collect();
-    let few = (order.len() / 3).max(2);
-    let least =
-        |&a: &usize, &b: &usize| points.current_a[a].abs().total_cmp(&points.current_a[b].abs()).then(a.cmp(&b));
-    if few < order.len() {
-        order.select_nth_unstable_by(few, least);
-        order.truncate(few);
-    }
-    let (top, bottom) = order.iter().fold((0.0, 0.0), |(t, b), &k| {
-        let (v, i) = (points.voltage_v[k], points.current_a[k]);
-        (t + v * i, b + i * i)
-    });
-    (top / bottom).max(f64::MIN_POSITIVE)
-}
-
-/// The best fit of a law from several starts, and which of its values are at an end of what is allowed.
-pub(super) fn fit(points: &Points<'_>, law: Law) -> Option<(Parameters, Held)> {
-    let resistance = small_signal_ohm(points);
-    let largest_v = points.voltage_v.iter().fold(0.0f64, |most, v| most.max(v.abs()));
-    let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
-    let blank = Parameters { law, constriction_ohm: 0.0, film: Film::Ohmic { resistance_ohm: resistance } };
-    let free = |values: Vec<f64>| (vec![false; values.len()], values);
-    let rectifier = |ideality: f64, leak: f64| vec![0.05 * resistance, resistance, ideality, leak];
-    let starts: Vec<(Held, Vec<f64>)> = match law {
-        Law::Ohmic => vec![free(vec![resistance])],
-        Law::Bridged => vec![free(vec![resistance.min(0.9 * end_ohm)])],
-        Law::Tunnelling => {
-            [0.1, 0.3, 1.0, 3.0].map(|share| free(vec![0.05 * resistance, resistance, share * largest_v])).to_vec()
-        }
-        Law::Rectifying { .. } => {
-            let mut starts = [(1.0, 0.03), (1.3, 0.3), (2.0, 0.1)].map(|(n, leak)| free(rectifier(n, leak))).to_vec();
-            // a slight bend tells (1-l)/n alone: hold n at the ends of what is usual, and the constriction at none
-            starts.extend(USUAL_IDEALITY.map(|n| {
-                let mut values = rectifier(n, 0.3);
-                values[0] = 0.0;
-                (vec![true, false, true, false], values)
-            }));
-            starts
-        }
-    };
-    let mut best: Option<(f64, Parameters, Held)> = None;
-    for (held, start) in &starts {
-        // a start with values held is for where the free ones found nothing within range
-        if held.contains(&true) && best.as_ref().is_some_and(|b| !b.2.contains(&true)) {
-            continue;
-        }
-        let mut held = held.clone();
-        let Some(mut found) = descend(points, blank.with_values(start), held.clone()) else { continue };
-        // what left its range is put on the end of it, and the rest fitted again from the start
-        let mut again = start.clone();
-        for _ in 0..2 {
-            let mut changed = false;
-            for (k, name) in found.names().iter().enumerate() {
-                let (least, most) = match *name {
-                    "constriction_ohm" => (0.0, f64::INFINITY),
-                    "ideality" => (1.0, LARGEST_IDEALITY),
-                    _ => continue,
-                };
-                let value = found.values()[k];
-                if value < least || value > most {
-                    (again[k], held[k], changed) = (value.clamp(least, most), true, true);
-                }
-            }
-            if !changed {
-                break;
-            }
-            let Some(next) = descend(points, blank.with_values(&again), held.clone()) else { break };
-            found = next;
-        }
-        let diode = !matches!(found.film, Film::Rectifying { ideality, .. } if ideality > LARGEST_IDEALITY);
-        let inside = diode && found.film.check().is_ok() && found.constriction_ohm >= 0.0;
-        let squares = sum_of_squares(points, &found);
-        if inside && squares.is_finite() && best.as_ref().is_none_or(|b| squares < b.0) {
-            best = Some((squares, found, held));
-        }
-    }
-    best.map(|(_, found, held)| (found, held))
-}
-
-/// The same law with everything but its resistance as given: for what the points could have told.
-pub(super) fn fit_resistance(points: &Points<'_>, law: Law, film: Film) -> Option<Parameters> {
-    let end_ohm = FRAC_PI_2 * heating_voltage_v() / points.largest_current_a();
-    let mut resistance = small_signal_ohm(points);
-    if law == Law::Bridged {
-        resistance = resistance.min(0.9 * end_ohm);
-    }
-    let start = Parameters { law, constriction_ohm: 0.0, film: film.with_resistance(resistance) };
-    let held = start.names().iter().map(|name| *name != "resistance_ohm").collect();
-    descend(points, start, held)
-}
-
-/// Sum of squares with the ideality held at a value, the rest fitted again; infinite where nothing is found.
-pub(super) fn squares_at_ideality(points: &Points<'_>, best: &Parameters, ideality: f64) -> f64 {
-    let Film::Rectifying { .. } = best.film else { return f64::INFINITY };
-    let mut least = f64::INFINITY;
-    for leak in [0.01, 0.1, 0.4, 0.8] {
-        let held = vec![best.constriction_ohm == 0.0, false, true, false];
-        let start = best.with_values(&[best.constriction_ohm, best.film.resistance_ohm(), ideality, leak]);
-        if let Some(found) = descend(points, start, held) {
-            if found.film.check().is_ok() && found.constriction_ohm >= 0.0 {
-                least = least.min(sum_of_squares(points, &found));
-            }
-        }
-    }
-    least
 }
 
 /// Covariance of the free values for unit variance of the weighted differences; none where the points do not fix them.

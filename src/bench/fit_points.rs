@@ -1,8 +1,10 @@
 //! Points of a current-voltage curve on their way into a fit: what is refused, and with which words.
 
-use super::fit_law::Points;
+use crate::cores;
 use crate::error::{InputError, finite, positive};
-use crate::watch::Watch;
+use crate::watch::{Stopped, Watch};
+use std::cmp::Ordering;
+use std::ops::Range;
 
 /// Fewest points: four parameters, one degree of freedom, one point to spare.
 pub const LEAST_POINTS: usize = 6;
@@ -15,6 +17,74 @@ const ENDS: [f64; 2] = [1e-15, 1e9];
 
 /// Ends of a standard deviation, V: their squares are still numbers.
 const ENDS_OF_SD: [f64; 2] = [1e-30, 1e30];
+
+/// Points between two looks at the watch, and rows that are turned to a triangle at a time.
+pub(super) const BLOCK: usize = 4096;
+
+/// Points that are enough to find the way with, where there are more than [`BLOCK`].
+const FEW: u64 = 1024;
+
+/// Points with the weight of each: one over its standard deviation, V (1 where none is known).
+pub(super) struct Points<'a> {
+    pub(super) voltage_v: &'a [f64],
+    pub(super) current_a: &'a [f64],
+    pub(super) weight: Vec<f64>,
+    /// a search ends where it is when this says stop
+    pub(super) watch: &'a dyn Watch,
+}
+
+impl Points<'_> {
+    pub(super) fn largest_current_a(&self) -> f64 {
+        self.current_a.iter().fold(0.0, |most, i| most.max(i.abs()))
+    }
+
+    pub(super) fn largest_voltage_v(&self) -> f64 {
+        self.voltage_v.iter().fold(0.0, |most, v| most.max(v.abs()))
+    }
+
+    /// Some of them, where they are many: picked at random, the same each time, with those of largest current either way.
+    pub(super) fn thinned(&self) -> Option<Thinned> {
+        let count = self.current_a.len();
+        if count <= BLOCK {
+            return None;
+        }
+        let at = |end: Ordering| {
+            (1..count)
+                .fold(0, |best, k| if self.current_a[k].total_cmp(&self.current_a[best]) == end { k } else { best })
+        };
+        // Weyl's sequence: equally spread in the long run, and of no period that points in time could share
+        let spread = (1..=FEW).map(|k| ((u128::from(k.wrapping_mul(GOLDEN)) * count as u128) >> 64) as usize);
+        let picked: Vec<usize> = [at(Ordering::Less), at(Ordering::Greater)].into_iter().chain(spread).collect();
+        let of = |values: &[f64]| picked.iter().map(|&k| values[k]).collect();
+        Some(Thinned { voltage_v: of(self.voltage_v), current_a: of(self.current_a), weight: of(&self.weight) })
+    }
+
+    /// What `work` makes of each block of points, in their order, on all cores; none when it makes nothing of one, or when the watch says stop.
+    pub(super) fn by_blocks<T: Send>(&self, work: impl Fn(Range<usize>) -> Option<T> + Sync) -> Option<Vec<T>> {
+        let count = self.current_a.len();
+        let one = |(): &mut (), number: usize| {
+            let start = number * BLOCK;
+            if self.watch.stop() { Err(Stopped) } else { work(start..count.min(start + BLOCK)).ok_or(Stopped) }
+        };
+        cores::answers(count.div_ceil(BLOCK), self.watch, || (), one).ok()
+    }
+}
+
+/// The golden section of 2^64: an odd number, multiples of which are spread evenly \[memory: Knuth, volume 3, 6.4\].
+const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
+
+/// A few of many points.
+pub(super) struct Thinned {
+    voltage_v: Vec<f64>,
+    current_a: Vec<f64>,
+    weight: Vec<f64>,
+}
+
+impl Thinned {
+    pub(super) fn points<'a>(&'a self, watch: &'a dyn Watch) -> Points<'a> {
+        Points { voltage_v: &self.voltage_v, current_a: &self.current_a, weight: self.weight.clone(), watch }
+    }
+}
 
 pub(super) fn checked<'a>(
     voltage_v: &'a [f64],

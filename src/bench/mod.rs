@@ -6,6 +6,7 @@ pub mod evidence;
 pub mod fit;
 mod fit_law;
 mod fit_points;
+mod fit_starts;
 pub mod harmonics;
 pub mod kind;
 pub mod method;

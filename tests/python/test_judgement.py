@@ -7,6 +7,7 @@ import pytest
 
 import weaklink as wl
 from weaklink import judgement_truth
+from weaklink.judgement_ear import Ear
 from weaklink.judgement_invented import World, invent
 
 SHEET = """sheet = 1
@@ -173,6 +174,19 @@ def test_invented_amplifiers_are_the_same_for_the_same_seed():
     assert first is not None and again is not None and first.sheet == again.sheet and first.readings == again.readings
     wrong = invent(4, World(wrong_by=0.2))
     assert wrong is not None and wrong.sheet != first.sheet
+
+
+def test_whatever_is_invented_is_a_sheet_that_could_be_written():
+    # a meter shows no more than 100 %, and a sheet that says more is refused
+    for world in judgement_truth.WORLDS.values():
+        for seed in range(100):
+            amplifier = invent(seed, world)
+            if amplifier is not None:
+                amplifier.job()
+    loud = dict.fromkeys(("grit", "crackle", "loss", "drops", "dull", "hum"), 0.0) | {"grit": 1.1}
+    notes = [note for seed in range(200) for note in Ear(np.random.default_rng(seed)).notes(loud)]
+    shown = [float(note["residue"].split(" %")[0]) for note in notes if "residue" in note]
+    assert 5 <= len(shown) and max(shown) <= 100.0
 
 
 def test_deciles_count_amplifiers_not_cases():

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import scipy.optimize
 import weaklink as wl
 from weaklink import physics as ph
 
@@ -196,3 +197,37 @@ def test_points_of_no_contact_are_refused(factor):
         wl.fit_film(v, i, sd_v=factor)
     with pytest.raises(wl.InputError):
         wl.law_from_harmonics(first_v=1e200, second_v=0.0, third_v=0.0, floor_v=1.0)
+
+
+MANY = 0.03 * np.sin(2.0 * np.pi * 0.0137 * np.arange(20_000))
+
+
+@pytest.mark.parametrize(("film", "rc"), [(f, rc) for f, _, rc in FILMS], ids=[f[0].law for f in FILMS])
+def test_of_many_points_all_count(film, rc):
+    # more points than are looked at ahead: what is told rests on each
+    sd = 2e-4
+    noise = np.random.default_rng(2).normal(0.0, sd, MANY.size)
+    v = ph.series_voltage_v(film, rc, MANY) + noise
+    fit = wl.fit_film(v, MANY, sd_v=sd)
+    assert fit.law == film.law, fit.reason
+    assert {row.law for row in fit.comparison} == {"ohmic", "bridged", "tunnelling", "rectifying"}
+    squares = {row.law: row.sum_of_squares for row in fit.comparison}
+    # no law does better where it lies than the best; the truth, which has nothing fitted, does not either
+    assert squares[film.law] <= np.sum((noise / sd) ** 2)
+    if film.law == "ohmic":
+        # both bend as little as one likes
+        assert squares["tunnelling"] <= squares["ohmic"] + 1e-3 and squares["rectifying"] <= squares["ohmic"] + 1e-3
+    else:
+        assert min(squares, key=squares.__getitem__) == film.law
+    # least squares of scipy from the truth, the same values and the same covariance
+    free = [p for p in fit.parameters if not p.at_bound]
+
+    def law(i, *values):
+        known = {p.name: p.value for p in fit.parameters} | dict(zip((p.name for p in free), values))
+        front = known.pop("constriction_ohm", 0.0)
+        return ph.series_voltage_v(getattr(wl.Film, film.law)(**known), front, i)
+
+    found, covariance = scipy.optimize.curve_fit(law, MANY, v, [p.value for p in free], np.full(MANY.size, sd), absolute_sigma=True, x_scale=[p.sd for p in free], method="trf")
+    for p, value, own in zip(free, found, np.sqrt(np.diag(covariance))):
+        # scipy takes differences for derivatives
+        assert abs(p.value - value) < 1e-3 * own and p.sd == pytest.approx(own, rel=1e-3, abs=0.0)
