@@ -11,14 +11,22 @@
 //! logarithm of about 30 operations that takes the deviation as it is, so that a loss of 1e-12 dB keeps its digits. In a row of
 //! frequencies with resistances of its own the sum of these is one number, nothing is copied, and whether every deviation of the
 //! row has a logarithm is known from the ends of the table before it is begun; elsewhere resistances are written to a tile of 512 points
-//! and read again. The logarithm alone, memory left out, takes 1.3 ns a point with four vectors side by side, 1.5 with two, 2.0
-//! with one (AMD EPYC with AVX2, by a loop of its own that is not in this tree); the call took 3.5 ms for 800 000 points before, 1.1 to 1.5 ms now, back to back and between other
-//! work, where numpy's closed form took 9 to 16 ms from one minute to the next.
+//! and read again. A logarithm waits for its own results, a division among them, longer than a processor looks ahead: a tile goes by two
+//! loops, each half as long, with what is between them in the nearest cache. With numbers alone and memory left out one loop of two vectors
+//! side by side took 1.4 to 1.8 ns a point, of four 1.3 to 1.6, two loops 1.1 to 1.2 (AMD EPYC with AVX2, by a loop of its own that
+//! is not in this tree). What is left between the sum of parts and the call is what other work leaves of the caches and the time until the
+//! second thread is awake: 0.75 to 0.85 ms for 800 000 points back to back, 1.0 ms where numpy's closed form ran in between, 1.4 to 1.9 ms
+//! after 10 ms of sleep.
 //!
-//! Two thirds of what was won were calls: closures that are bound by `let`, or handed on as `&mut impl FnMut`, are functions without the
-//! processor's own instructions where the compiler does not put them in place, and then each vector operation inside is a call.
-//! `#[inline(always)]` is allowed on a closure only where it is an argument; everything else in a kernel is a method now.
-//! `nm` of a library that is not stripped shows such calls: there must be no symbol `_mm256_...`.
+//! Two thirds of what was won before were calls: closures that are bound by `let`, handed to `array::from_fn`, or handed on as
+//! `&mut impl FnMut`, are functions without the processor's own instructions where the compiler does not put them in place, and then each vector
+//! operation inside is a call. There are none left in a kernel: [`lanes`](crate::physics::lanes) writes its two vectors out, which also
+//! halved the time that this crate takes to compile. `nm` of a library that is not stripped shows such calls: there must be no
+//! symbol `_mm256_...`.
+//!
+//! A call of a few points pays for what is done with its arguments: numpy was imported, asked for an array, its type, one in C order with float64,
+//! each by name. An array that is ready is taken as it is now: 13 us became 1.7 for one frequency, 33 became 3.3 with three contacts as arrays
+//! (best of 7 times 2 000 calls).
 //!
 //! A large answer is numpy's own memory from the start (`numpy.empty`): it is not set to zero before, and numpy asks the system for large
 //! pages, which our own allocation did not. The columns of films are memory that nobody has touched (`alloc_zeroed`), so that its pages
@@ -50,14 +58,18 @@
 //! # Films in resistive loops
 //!
 //! [`steady::abreast`](super::steady::abreast) needs one exponential (a bridge: one arctangent) for each instant. A mild film takes 4 to 40 even
-//! instants of a quarter period: of 140 ns a tunnelling film the foreseeing of instants takes 11; by the count of operations nine tenths of the rest are
-//! roots and a tenth lines. Writing ten harmonics and the other columns adds 30 to 60 ns. A film costs as many even instants as its strip of analyticity
+//! instants of a quarter period: of 140 ns a tunnelling film the foreseeing of instants takes 11; by the count of operations nine tenths of
+//! the rest are
+//! roots and a tenth lines. Writing ten harmonics and the other columns adds 30 to 60 ns. A film costs as many even instants as its strip
+//! of analyticity
 //! asks for (about `1.5 + 11.5/eta`), whatever its law does in between.
 //!
-//! From 40 even instants on a film goes on instants that stand where its waveform bends: 24 to 128 of them, for eleven lines, where the strip is anything
+//! From 40 even instants on a film goes on instants that stand where its waveform bends: 24 to 128 of them, for eleven lines, where the
+//! strip is anything
 //! from 0.3 down to 1e-4, so that a stiff film costs a few times a mild one. The nodes are foreseen as `18.5/m`, `m` from the ellipse through the
 //! nearest singular point, and some two for each order of the highest line asked for: harmonics that are not asked for cost nothing. Processor
-//! time of the whole call a film, ten harmonics written, 20 000 films of 1 to 300 ohm in a loop of 1 kohm (`alone.scaling()` of `tests/speed/table.py`; a machine with much other work on it):
+//! time of the whole call a film, ten harmonics written, 20 000 films of 1 to 300 ohm in a loop of 1 kohm (`alone.scaling()` of
+//! `tests/speed/table.py`; a machine with much other work on it):
 //!
 //! | film | 0.5 V, ns | 5 V | 50 V |
 //! | --- | --- | --- | --- |
@@ -66,8 +78,18 @@
 //! | bridged | 263 | 642 | 1144 |
 //!
 //! Before there were graded instants the same films cost 1 to 5 us at 104 to 256 even instants, and past them, alone, 60 to 600 us
-//! (235 us on the average of the tunnelling row at 50 V). A hundred harmonics ask for more nodes than there are rules for (480) from some level on: such films
+//! (235 us on the average of the tunnelling row at 50 V). A hundred harmonics ask for more nodes than there are rules for (480) from some
+//! level on: such films
 //! still go alone.
+//!
+//! # Films behind reactances
+//!
+//! Of 53 us of processor time a film behind a cartridge (2 000 of them, `reactive` of the table) six tenths were roots, one instant after
+//! another in plain
+//! numbers. All instants of a wave go side by side now (`steady::reflect`), by the laws in lanes that resistive loops had
+//! already, and what the root leaves of law and slope is not worked out a second time: 23 us, of which the films are a tenth, the network
+//! at each line another, transforms and
+//! GMRES the rest.
 //!
 //! # How the cost grows
 //!
@@ -95,14 +117,19 @@
 //! * A third of the films of that sweep would have met the tolerance on the next smaller table: what the foreseeing gives away.
 //! * Loss of one loop as `|1 + R/M|^2`, M once for each frequency that comes again: at first taken back, for answers
 //!   differed in the last place with the shape of the arrays. With the same vector walk for every shape it came again, see above.
+//! * Vectors side by side as a loop over any number of them: each operation of a kernel is then a loop of its own when the compiler takes it in, and
+//!   one file took it more than nine minutes. Written out for two: 83 s for the library, 256 s by closures (debug information left out of the first).
 //! * A logarithm without a division (a multiplication in its place, to see): 1.8 to 1.9 ns in place of 1.6; the division hides behind the rest.
 //! * Its polynomial by Horner's rule in place of pairs: within the noise.
 //! * A scalar call asked Python for numpy each time, which it does not need: 0.92 us of processor time with that
-//!   and with 32 lanes worked for one point, 0.49 with neither. What loss sets up beforehand then made it 0.96; 0.66 without table and idle lanes. One frequency with the contacts
+//!   and with 32 lanes worked for one point, 0.49 with neither. What loss sets up beforehand then made it 0.96; 0.66 without table and idle
+//!   lanes. One frequency with the contacts
 //!   as they are does not go by columns at all now: 0.51 to 0.94 us on a machine where it was 1.64.
 //! * `mul_add` of the standard library without the processor's own instruction calls a function: kernels use `pulp`'s, which
 //!   multiplies and adds where that is faster.
-//! * How it is compiled (`tests/speed/table.py --quick` on wheels built with `CARGO_PROFILE_RELEASE_LTO` and `CARGO_PROFILE_RELEASE_CODEGEN_UNITS`, one
-//!   afternoon): `lto = "off"` leaves closures of vector code outside the functions that may use the processor's instructions: 58 ms for the loss of 800 000
+//! * How it is compiled (`tests/speed/table.py --quick` on wheels built with `CARGO_PROFILE_RELEASE_LTO` and
+//!   `CARGO_PROFILE_RELEASE_CODEGEN_UNITS`, one
+//!   afternoon): `lto = "off"` leaves closures of vector code outside the functions that may use the processor's instructions: 58 ms for
+//!   the loss of 800 000
 //!   points, 112 ms for 20 000 films. Thin with four units, which this crate had: 3.4 and 2.7 ms, a closure of the loss left outside again.
 //!   Cargo's own profile (no `lto`, 16 units): 1.6 and 2.9 ms.

@@ -173,10 +173,8 @@ impl<S: Simd> Loops<S> {
     fn series<L: Law>(self, point: Point<S>, inverse_slope: Lanes<S>, newton: Lanes<S>) -> Lanes<S> {
         let splat = |number| Lanes::splat(self.simd, number);
         let share = self.law * inverse_slope;
-        let [second, third, fourth] = L::bends(point).map(
-            #[inline(always)]
-            |bend| share * bend,
-        );
+        let [second, third, fourth] = L::bends(point);
+        let (second, third, fourth) = (share * second, share * third, share * fourth);
         let square = second * second;
         let quartic = second.times_plus(5.0 * third - 5.0 * square, -fourth);
         let cubic = square.times_plus(splat(2.0), -third);

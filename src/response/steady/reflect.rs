@@ -3,6 +3,9 @@
 //! Each instant is a root `(1 + c (1-s)) x + c s phi(x) = a/U` of its own, by Halley's steps between two bounds; all lanes of a
 //! vector go on until the last one stands, so what is answered for an instant may depend in its last place on those beside it
 //! in the same waveform, and on nothing else.
+//!
+//! The roots of [`abreast`](super::abreast) take fewer operations, and want a start from which plain steps come without a turn; here the guess is where the
+//! film stood for another wave.
 
 use super::films::Placed;
 use super::laws::{Atan, Expm1, Law, Loops, Point, Sinh};
