@@ -11,7 +11,7 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::sync::Arc;
 
 /// Samples for one tone, small factors only.
-pub const ONE_TONE: [usize; 11] = [45, 81, 135, 243, 405, 729, 1215, 2187, 3645, 6561, 10935];
+pub const ONE_TONE: [usize; 13] = [45, 81, 135, 243, 405, 729, 1215, 2187, 3645, 6561, 10935, 19683, 32805];
 
 /// Samples for two tones: coprime, odd, small factors.
 pub const TWO_TONES: [(usize, usize); 6] = [(9, 7), (15, 13), (27, 25), (45, 49), (81, 77), (135, 133)];

@@ -23,8 +23,8 @@ const KRYLOV: (usize, usize) = (40, 250);
 const KRYLOV_NUMBERS: usize = 1_000_000;
 const RESTARTS: usize = 2;
 
-/// Numbers that one section's solve may touch before it gives up, all grids together: about a second.
-pub const BUDGET: usize = 100_000_000;
+/// Numbers that one section's solve may touch before it gives up, all grids together: a few seconds.
+pub const BUDGET: usize = 1_000_000_000;
 
 /// State and buffers of one grid; film-major arrays.
 #[derive(Debug, Default)]

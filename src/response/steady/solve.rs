@@ -23,7 +23,7 @@ pub const CONVERGED: f64 = 1e-6;
 const SOLVED: f64 = 1e-9;
 
 /// Share of [`BUDGET`] after which the road through the instants is quicker, one over it.
-const QUICKER: usize = 10;
+const QUICKER: usize = 100;
 
 /// Halvings of the EMF that are tried.
 const MOST_HALVINGS: usize = 8;
