@@ -14,7 +14,7 @@
 use super::fit_law::{Held, Law, Parameters, covariance, sum_of_squares};
 pub use super::fit_points::{LEAST_OF_A_POLARITY, LEAST_POINTS};
 use super::fit_points::{Points, checked};
-use super::fit_starts::{USUAL_IDEALITY, fit, fit_resistance, squares_at_ideality};
+use super::fit_starts::{Outcome, USUAL_IDEALITY, ahead, carried_on, fit, fit_resistance, squares_at_ideality};
 use crate::error::InputError;
 use crate::physics::Film;
 use crate::watch::{Stopped, Unwatched, Watch};
@@ -36,7 +36,7 @@ const STRAIGHT: f64 = 6.0;
 /// Rise of the criterion that excludes a law that could have been seen: three standard deviations.
 const EXCLUDES: f64 = 9.0;
 
-/// Rise of the criterion on a few of many points from which a law is not fitted to all of them: `-2 ln(1e-22)`.
+/// Rise of the criterion, on a few of many points and then on all, from which one search is enough for a law: `-2 ln(1e-22)`.
 const HOPELESS: f64 = 100.0;
 
 /// One fitted value.
@@ -61,8 +61,8 @@ pub struct LawFit {
     pub law: &'static str,
     /// parameters of the law, whether free or held
     pub parameters: usize,
-    /// weighted sum of squares (`V^2` where no standard deviation was given); of more than 4096 points it may be somewhat above the least
-    /// for a law that a few of them exclude
+    /// weighted sum of squares (`V^2` where no standard deviation was given); of more than 4096 points, for a law that they
+    /// exclude, what one search from one start finds
     pub sum_of_squares: f64,
     /// Akaike's criterion, corrected
     pub criterion: f64,
@@ -158,19 +158,29 @@ pub fn fit_film_watched(
     ];
     let mut candidates: Vec<Candidate> = Vec::new();
     let mut unweighed = None;
-    let without_hope = without_hope(&points, &laws, known);
-    for (law, hopeless) in laws.into_iter().zip(without_hope) {
-        let fitted = hopeless.or_else(|| fit(&points, law));
+    let ahead = ahead_of(&points, &laws);
+    let hopeless = without_hope(&points, &ahead, known);
+    // what the others come to tells whether a law without hope is that on all points
+    let mut least = f64::INFINITY;
+    let mut order: Vec<usize> = (0..laws.len()).collect();
+    order.sort_by_key(|&k| hopeless[k]);
+    for k in order {
+        let (law, ahead) = (laws[k], &ahead[k][..]);
+        let alone = ahead.first().filter(|_| hopeless[k]).and_then(|one| carried_on(&points, one));
+        let excluded = |one: &Outcome| {
+            criterion(&points, one.squares, one.held.len(), known).is_some_and(|c| c - least > HOPELESS)
+        };
+        let fitted = alone.filter(excluded).or_else(|| fit(&points, law, ahead));
         if watch.stop() {
             return Ok(Err(Stopped));
         }
-        let Some((parameters, held)) = fitted else { continue };
-        let squares = sum_of_squares(&points, &parameters);
+        let Some(Outcome { squares, found: parameters, held }) = fitted else { continue };
         // both ways round a rectifier has as many parameters as its law, whether held at a bound or not
         let Some(criterion) = criterion(&points, squares, held.len(), known) else {
             unweighed = Some(parameters.film.law());
             continue;
         };
+        least = least.min(criterion);
         let same = candidates.iter().position(|c| c.parameters.film.law() == parameters.film.law());
         let candidate = Candidate { parameters, held, squares, criterion };
         match same {
@@ -256,18 +266,22 @@ pub fn fit_film_watched(
     Ok(if watch.stop() { Err(Stopped) } else { Ok(result) })
 }
 
-/// Of many points, the laws that a few of them exclude by [`HOPELESS`], as these few fit them; to fit them to all would be most of the work.
-fn without_hope(points: &Points<'_>, laws: &[Law], known: bool) -> Vec<Option<(Parameters, Held)>> {
-    let Some(few) = points.thinned() else { return vec![None; laws.len()] };
+/// What each law comes to on a few of many points, best first; nothing where there are not more than few.
+fn ahead_of(points: &Points<'_>, laws: &[Law]) -> Vec<Vec<Outcome>> {
+    let Some(few) = points.thinned() else { return vec![Vec::new(); laws.len()] };
     let few = few.points(points.watch);
-    let weighed = laws.iter().map(|&law| {
-        let (found, held) = fit(&few, law)?;
-        let rise = criterion(&few, sum_of_squares(&few, &found), held.len(), known)?;
-        Some((rise, (found, held)))
-    });
-    let weighed: Vec<_> = weighed.collect();
-    let least = weighed.iter().flatten().map(|one| one.0).fold(f64::INFINITY, f64::min);
-    weighed.into_iter().map(|one| one.filter(|one| one.0 - least > HOPELESS).map(|one| one.1)).collect()
+    laws.iter().map(|&law| ahead(&few, law)).collect()
+}
+
+/// For each law whether a few of many points exclude it by [`HOPELESS`].
+fn without_hope(points: &Points<'_>, ahead: &[Vec<Outcome>], known: bool) -> Vec<bool> {
+    let Some(few) = points.thinned() else { return vec![false; ahead.len()] };
+    let few = few.points(points.watch);
+    let criteria =
+        ahead.iter().map(|law| law.first().and_then(|one| criterion(&few, one.squares, one.held.len(), known)));
+    let criteria: Vec<_> = criteria.collect();
+    let least = criteria.iter().flatten().copied().fold(f64::INFINITY, f64::min);
+    criteria.into_iter().map(|one| one.is_some_and(|one| one - least > HOPELESS)).collect()
 }
 
 fn quantile_95(degrees: usize, known: bool) -> f64 {

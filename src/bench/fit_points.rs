@@ -42,7 +42,7 @@ impl Points<'_> {
         self.voltage_v.iter().fold(0.0, |most, v| most.max(v.abs()))
     }
 
-    /// Some of them, where they are many: picked at random, the same each time, with those of largest current either way.
+    /// Some of them, where they are many: spread over all by a fixed sequence, and those of largest current either way.
     pub(super) fn thinned(&self) -> Option<Thinned> {
         let count = self.current_a.len();
         if count <= BLOCK {

@@ -19,22 +19,25 @@ const SAME: f64 = 1e-9;
 /// current bends as little.
 const FAR: f64 = 100.0;
 
-/// A law whose bend few points do not show may have run off to no bend at all, and nothing leads back from there: brought to where
-/// there is some.
-fn brought_back(points: &Points<'_>, mut found: Parameters) -> Parameters {
-    match &mut found.film {
-        Film::Tunnelling { scale_v, .. } => *scale_v = scale_v.min(FAR * points.largest_voltage_v()),
-        Film::Rectifying { leak_ratio, .. } => *leak_ratio = leak_ratio.min(1.0 - FAR.recip()),
-        Film::Ohmic { .. } | Film::Bridged { .. } => {}
+/// A law whose bend few points do not show may have run off to no bend at all, and nothing leads back from there: what is free is
+/// brought to where there is some.
+fn brought_back(points: &Points<'_>, held: &Held, found: Parameters) -> Parameters {
+    let mut values = found.values();
+    for ((value, name), _) in values.iter_mut().zip(found.names()).zip(held).filter(|(_, held)| !**held) {
+        match *name {
+            "scale_v" => *value = value.min(FAR * points.largest_voltage_v()),
+            "leak_ratio" => *value = value.min(1.0 - FAR.recip()),
+            _ => {}
+        }
     }
-    found
+    found.with_values(&values)
 }
 
 /// Least squares from one start; of many points a few go ahead.
 fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Parameters> {
     let ahead = points.thinned().and_then(|few| {
         let few = few.points(points.watch);
-        let nearer = brought_back(&few, straight_down(&few, start, held.clone())?);
+        let nearer = brought_back(&few, &held, straight_down(&few, start, held.clone())?);
         straight_down(points, nearer, held.clone())
     });
     ahead.or_else(|| straight_down(points, start, held))
@@ -58,32 +61,39 @@ fn small_signal_ohm(points: &Points<'_>) -> f64 {
 }
 
 /// A fit of a law, and which of its values are at an end of what is allowed.
-struct Outcome {
-    squares: f64,
-    found: Parameters,
-    held: Held,
+#[derive(Clone)]
+pub(super) struct Outcome {
+    pub(super) squares: f64,
+    pub(super) found: Parameters,
+    pub(super) held: Held,
 }
 
-/// The best fit of a law, and which of its values are at an end of what is allowed.
-pub(super) fn fit(points: &Points<'_>, law: Law) -> Option<(Parameters, Held)> {
-    let mut outcomes = Vec::new();
-    if let Some(few) = points.thinned() {
-        // the ways are found on a few of many points; all of them then move what was found by little
-        let few = few.points(points.watch);
-        let mut ahead = outcomes_of(&few, law, &starts(&few, law));
-        ahead.sort_by(|a, b| a.squares.total_cmp(&b.squares));
-        ahead.dedup_by(|a, b| a.squares <= b.squares * (1.0 + SAME));
-        ahead.iter_mut().for_each(|one| one.found = brought_back(&few, one.found));
-        let free = ahead.iter().map(|one| (vec![false; one.held.len()], one.found.values()));
-        let held =
-            ahead.iter().filter(|one| one.held.contains(&true)).map(|one| (one.held.clone(), one.found.values()));
-        outcomes = outcomes_of(points, law, &free.chain(held).collect::<Vec<_>>());
-    }
+/// What the starts of a law come to on a few of many points, best first.
+pub(super) fn ahead(few: &Points<'_>, law: Law) -> Vec<Outcome> {
+    let mut ahead = outcomes_of(few, law, &starts(few, law));
+    ahead.sort_by(|a, b| a.squares.total_cmp(&b.squares));
+    ahead.dedup_by(|a, b| a.squares <= b.squares * (1.0 + SAME));
+    ahead.iter_mut().for_each(|one| one.found = brought_back(few, &one.held, one.found));
+    ahead
+}
+
+/// The best fit of a law to all points, from what was found ahead where something was.
+pub(super) fn fit(points: &Points<'_>, law: Law, ahead: &[Outcome]) -> Option<Outcome> {
+    let free = ahead.iter().map(|one| (vec![false; one.held.len()], one.found.values()));
+    let held = ahead.iter().filter(|one| one.held.contains(&true)).map(|one| (one.held.clone(), one.found.values()));
+    let mut outcomes = outcomes_of(points, law, &free.chain(held).collect::<Vec<_>>());
     if outcomes.is_empty() {
         outcomes = outcomes_of(points, law, &starts(points, law));
     }
-    let best = outcomes.into_iter().min_by(|a, b| a.squares.total_cmp(&b.squares))?;
-    Some((best.found, best.held))
+    outcomes.into_iter().min_by(|a, b| a.squares.total_cmp(&b.squares))
+}
+
+/// What one search on all points makes of a fit to a few of them, its held values as they are.
+pub(super) fn carried_on(points: &Points<'_>, ahead: &Outcome) -> Option<Outcome> {
+    let found = straight_down(points, ahead.found, ahead.held.clone())?;
+    let squares = sum_of_squares(points, &found);
+    let inside = found.film.check().is_ok() && found.constriction_ohm >= 0.0;
+    (inside && squares.is_finite()).then(|| Outcome { squares, found, held: ahead.held.clone() })
 }
 
 /// Where the search for a law begins, and which of its values are held.
@@ -123,7 +133,7 @@ fn outcomes_of(points: &Points<'_>, law: Law, starts: &[(Held, Vec<f64>)]) -> Ve
             continue;
         }
         let mut held = held.clone();
-        let Some(mut found) = descend(points, blank.with_values(start), held.clone()) else { continue };
+        let Some(mut found) = straight_down(points, blank.with_values(start), held.clone()) else { continue };
         // what left its range is put on the end of it, and the rest fitted again from the start
         let mut again = start.clone();
         for _ in 0..2 {
@@ -142,7 +152,7 @@ fn outcomes_of(points: &Points<'_>, law: Law, starts: &[(Held, Vec<f64>)]) -> Ve
             if !changed {
                 break;
             }
-            let Some(next) = descend(points, blank.with_values(&again), held.clone()) else { break };
+            let Some(next) = straight_down(points, blank.with_values(&again), held.clone()) else { break };
             found = next;
         }
         let diode = !matches!(found.film, Film::Rectifying { ideality, .. } if ideality > LARGEST_IDEALITY);

@@ -90,8 +90,10 @@ fn held<'py>(place: &str, object: &Bound<'py, PyAny>, allowed: &str) -> PyResult
     if let Some(array) = ready(object) {
         return Ok(Held::Array(array.clone()));
     }
-    // np.ma.masked is a MaskedConstant
-    if ["MaskedArray", "MaskedConstant"].iter().any(|name| object.get_type().name().is_ok_and(|found| found == *name)) {
+    // np.ma.masked and classes of a user's own are MaskedArrays too
+    let masked =
+        |class: Bound<'py, PyAny>| class.getattr("__name__").is_ok_and(|name| name.eq("MaskedArray").unwrap_or(false));
+    if object.get_type().mro().iter().any(masked) {
         return Err(fault("a masked array".to_owned(), "allowed: an array without a mask; fill it first"));
     }
     let numpy = py.import("numpy")?;

@@ -20,7 +20,7 @@
 //!
 //! Two thirds of what was won before were calls: closures that are bound by `let`, handed to `array::from_fn`, or handed on as
 //! `&mut impl FnMut`, are functions without the processor's own instructions where the compiler does not put them in place, and then each vector
-//! operation inside is a call. There are none left in a kernel: [`lanes`](crate::physics::lanes) writes its two vectors out, which also
+//! operation inside is a call. None of them stays out of line now in what `pip` builds: [`lanes`](crate::physics::lanes) writes its two vectors out, which also
 //! halved the time that this crate takes to compile. `nm` of a library that is not stripped shows such calls: there must be no
 //! symbol `_mm256_...`.
 //!

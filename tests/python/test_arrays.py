@@ -338,6 +338,12 @@ def test_masked_arrays_and_numbers_without_end_are_named():
     section = wl.Section("s", source=wl.Source(emf_v=1.0), path=[wl.Contact("c", resistance_ohm=1.0)], load=wl.Load(resistance_ohm=8.0))
     with pytest.raises(wl.InputError, match="frequency_hz: a masked array"):
         section.loss_db(np.ma.masked_array([1e3, 2e3], mask=[0, 1]))
+
+    class Own(np.ma.MaskedArray):
+        pass
+
+    with pytest.raises(wl.InputError, match="frequency_hz: a masked array"):
+        section.loss_db(Own([1e3, 2e3], mask=[0, 1]))
     with pytest.raises(wl.InputError, match="frequency_hz: a whole number too large"):
         section.loss_db(10**400)
 

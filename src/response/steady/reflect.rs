@@ -2,7 +2,7 @@
 //!
 //! Each instant is a root `(1 + c (1-s)) x + c s phi(x) = a/U` of its own, by Halley's steps between two bounds; all lanes of a
 //! vector go on until the last one stands, so what is answered for an instant may depend in its last place on those beside it
-//! in the same waveform, and on nothing else.
+//! in the same waveform, on how many a processor takes at once, and on the guess.
 //!
 //! The roots of [`abreast`](super::abreast) take fewer operations, and want a start from which plain steps come without a turn; here the guess is where the
 //! film stood for another wave.
@@ -114,7 +114,8 @@ fn vector<S: Simd, L: Law, const WEAK: bool>(
     let scale = film.reference_ohm / film.film.resistance_ohm();
     let (excess, rise) = (loaded.share() * at.excess, loaded.share() * at.rise);
     let emf = scale * excess + (scale - 1.0) * at.x;
-    (sign * emf * unit).store(waves_v);
+    // a wave that is no number has no EMF
+    (sign * emf * unit + 0.0 * wave).store(waves_v);
     (sign * at.x * unit).store(voltage_v);
     ((scale * rise + (scale - 1.0)) / (loaded.front() * (rise + 1.0) + 1.0)).store(slope);
 }
@@ -237,9 +238,16 @@ mod tests {
     fn a_wave_that_is_no_number_comes_to_an_end() {
         for law in laws(10.0, 0.1, 0.1) {
             let film = placed(law, 100.0, 10.0);
-            let (mut emf, mut voltage, mut slope) =
-                ([f64::NAN, f64::INFINITY, f64::MAX, -f64::MAX, 0.0], [0.0; 5], [0.0; 5]);
+            let waves = [f64::NAN, f64::INFINITY, f64::MAX, -f64::MAX, 0.0, 0.01, 0.0, 0.0, 0.0];
+            let (mut emf, mut voltage, mut slope) = (waves, [0.0; 9], [0.0; 9]);
             reflect(&film, &mut emf, &mut voltage, &mut slope);
+            assert!(emf[0].is_nan() && emf[1].is_nan(), "{law:?} {emf:?}");
+            assert!(voltage[2] > 0.0 && voltage[3] < 0.0, "{law:?} {voltage:?}");
+            let (u, e, s) = one(&film, waves[5]);
+            assert!(
+                (voltage[5] / u - 1.0).abs() < 1e-14 && (slope[5] - s).abs() < 1e-14 && (emf[5] - e).abs() < 1e-14 * u,
+                "{law:?}"
+            );
             assert!(emf[4] == 0.0 && voltage[4] == 0.0, "{law:?} {emf:?} {voltage:?}");
         }
     }
