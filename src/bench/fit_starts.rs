@@ -43,8 +43,11 @@ fn descend(points: &Points<'_>, start: Parameters, held: Held) -> Option<Paramet
     ahead.or_else(|| straight_down(points, start, held))
 }
 
-/// Resistance at small currents, ohm: mean chord of the third of the points with the least.
+/// Resistance at small currents, ohm: mean chord of the third of the points, or of few of them, with the least.
 fn small_signal_ohm(points: &Points<'_>) -> f64 {
+    if let Some(few) = points.thinned() {
+        return small_signal_ohm(&few.points(points.watch));
+    }
     let mut order: Vec<usize> = (0..points.current_a.len()).filter(|&k| points.current_a[k] != 0.0).collect();
     let few = (order.len() / 3).max(2);
     let least =
@@ -82,7 +85,7 @@ pub(super) fn fit(points: &Points<'_>, law: Law, ahead: &[Outcome]) -> Option<Ou
     let free = ahead.iter().map(|one| (vec![false; one.held.len()], one.found.values()));
     let held = ahead.iter().filter(|one| one.held.contains(&true)).map(|one| (one.held.clone(), one.found.values()));
     let mut outcomes = outcomes_of(points, law, &free.chain(held).collect::<Vec<_>>());
-    if outcomes.is_empty() {
+    if outcomes.is_empty() && !points.watch.stop() {
         outcomes = outcomes_of(points, law, &starts(points, law));
     }
     outcomes.into_iter().min_by(|a, b| a.squares.total_cmp(&b.squares))
