@@ -84,12 +84,10 @@
 //!
 //! # Films behind reactances
 //!
-//! Of 53 us of processor time a film behind a cartridge (2 000 of them, `reactive` of the table) six tenths were roots, one instant after
-//! another in plain
-//! numbers. All instants of a wave go side by side now (`steady::reflect`), by the laws in lanes that resistive loops had
-//! already, and what the root leaves of law and slope is not worked out a second time: 23 us, of which the films are a tenth, the network
-//! at each line another, transforms and
-//! GMRES the rest.
+//! Of the time of 2 000 films behind a cartridge (`reactive` of the table: 68 ms) six tenths were roots, one instant after another in plain
+//! numbers (`perf`). All instants of a wave go side by side now (`steady::reflect`), by the laws in lanes that resistive loops had
+//! already, and what the root leaves of law and slope is not worked out a second time: 27 to 34 ms. Of what is left the films are a tenth,
+//! the network at each line another, transforms and GMRES the rest.
 //!
 //! # How the cost grows
 //!
