@@ -125,7 +125,7 @@
 //!   as they are does not go by columns at all now: 0.51 to 0.94 us on a machine where it was 1.64.
 //! * `mul_add` of the standard library without the processor's own instruction calls a function: kernels use `pulp`'s, which
 //!   multiplies and adds where that is faster.
-//! * How it is compiled (`tests/speed/table.py --quick` on wheels built with `CARGO_PROFILE_RELEASE_LTO` and
+//! * How it is compiled, while kernels had closures (`tests/speed/table.py --quick` on wheels built with `CARGO_PROFILE_RELEASE_LTO` and
 //!   `CARGO_PROFILE_RELEASE_CODEGEN_UNITS`, one
 //!   afternoon): `lto = "off"` leaves closures of vector code outside the functions that may use the processor's instructions: 58 ms for
 //!   the loss of 800 000
