@@ -16,7 +16,7 @@
 //! side by side took 1.4 to 1.8 ns a point, of four 1.3 to 1.6, two loops 1.1 to 1.2 (AMD EPYC with AVX2, by a loop of its own that
 //! is not in this tree). What is left between the sum of parts and the call is what other work leaves of the caches and the time until the
 //! second thread is awake: 0.75 to 0.85 ms for 800 000 points back to back, 1.0 ms where numpy's closed form ran in between, 1.4 to 1.9 ms
-//! after 10 ms of sleep.
+//! after 10 ms of sleep (by a loop that is not in this tree).
 //!
 //! Two thirds of what was won before were calls: closures that are bound by `let`, handed to `array::from_fn`, or handed on as
 //! `&mut impl FnMut`, are functions without the processor's own instructions where the compiler does not put them in place, and then each vector
@@ -26,7 +26,7 @@
 //!
 //! A call of a few points pays for what is done with its arguments: numpy was imported, asked for an array, its type, one in C order with float64,
 //! each by name. An array that is ready is taken as it is now: 13 us became 1.7 for one frequency, 33 became 3.3 with three contacts as arrays
-//! (best of 7 times 2 000 calls).
+//! (best of 7 times 2 000 calls, by a loop that is not in this tree).
 //!
 //! A large answer is numpy's own memory from the start (`numpy.empty`): it is not set to zero before, and numpy asks the system for large
 //! pages, which our own allocation did not. The columns of films are memory that nobody has touched (`alloc_zeroed`), so that its pages
