@@ -182,6 +182,7 @@ mod tests {
             lost: vec![1.0, 0.0, 2.0, 4.0, 8.0],
             steepest: vec![16.0, 0.0, 32.0, 0.0, 64.0],
             films: vec![false, false, true, false, true],
+            hollow: vec![false; 5],
         };
         let balance = Balance { groups: vec![Group { parts: vec![0, 2], stays: None }] };
         let (joined, row) = balance.joined(&chain);

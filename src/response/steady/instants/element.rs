@@ -76,11 +76,14 @@ impl Element {
             [] => Stand { y: wave_v / self.wave_ohm, f: 0.0, dy: self.wave_ohm.recip(), df: 0.0 },
             [part] => {
                 let u = part.loaded.film_voltage_v(wave_v, *start_v);
-                *start_v = u;
                 let (current, slope) = part.current(u);
                 let front = part.constriction_ohm;
                 let behind = front + self.wave_ohm;
                 let turn = (1.0 + behind * slope).recip();
+                // the root counts from a plain resistance, which far from it costs digits: a last step by the law as it is
+                let step = (wave_v - u - behind * current) * turn;
+                let (u, current) = (u + step, current + slope * step);
+                *start_v = u;
                 // where the law is steep its current says more of rounding than what the wave leaves
                 let current = if behind * slope > 1.0 { (wave_v - u) / behind } else { current };
                 if self.is_node {
@@ -153,14 +156,38 @@ impl Element {
         let mut start = f64::NAN;
         let stand = self.at(wave_v, &mut start);
         for (k, part) in self.parts.iter().enumerate() {
-            let u = match (self.parts.len(), self.is_node) {
-                (1, _) => start,
-                (_, true) => part.loaded.film_voltage_v(stand.y, f64::NAN),
-                (_, false) if k == 0 => start,
-                (_, false) => part.film.voltage_v(stand.y).unwrap_or(0.0),
-            };
-            each(part.number, u);
+            each(part.number, self.voltage_v(k, &stand, start));
         }
+    }
+
+    fn voltage_v(&self, k: usize, stand: &Stand, start_v: f64) -> f64 {
+        let part = &self.parts[k];
+        match (self.parts.len(), self.is_node) {
+            (1, _) => start_v,
+            (_, true) => part.loaded.film_voltage_v(stand.y, f64::NAN),
+            (_, false) if k == 0 => start_v,
+            (_, false) => part.film.voltage_v(stand.y).unwrap_or(0.0),
+        }
+    }
+
+    /// Least and largest change of `f` per change of `y` between two waves: ohm of a loop, S of a node. Laws turn at zero if anywhere.
+    pub fn slopes_between(&self, low_v: f64, high_v: f64) -> (f64, f64) {
+        let (mut low_start, mut high_start) = (f64::NAN, f64::NAN);
+        let (low, high) = (self.at(low_v, &mut low_start), self.at(high_v, &mut high_start));
+        let (mut least, mut most) = (0.0, 0.0);
+        for (k, part) in self.parts.iter().enumerate() {
+            let ends = (self.voltage_v(k, &low, low_start), self.voltage_v(k, &high, high_start));
+            let (flat, steep) = part.loaded.slopes(ends.0, ends.1);
+            let ohm = part.loaded.resistance_ohm();
+            if self.is_node {
+                least += (part.constriction_ohm + ohm / flat).recip();
+                most += (part.constriction_ohm + ohm / steep).recip();
+            } else {
+                least += ohm / steep;
+                most += ohm / flat;
+            }
+        }
+        (least, most)
     }
 
     /// Least change of `f` per change of `y` anywhere on the laws, and the most: ohm of a loop, S of a node.
@@ -184,6 +211,21 @@ impl Element {
         (least, most)
     }
 
+    /// Wave that takes the film that bends first as far as the voltage of its law, were they all as at zero.
+    pub fn bends_at_v(&self) -> f64 {
+        let along = |part: &Part| {
+            let ohm = part.loaded.resistance_ohm();
+            part.loaded.unit_v() * if self.is_node { 1.0 + part.constriction_ohm / ohm } else { ohm.recip() }
+        };
+        let slope = |part: &Part| {
+            let ohm = part.loaded.resistance_ohm();
+            if self.is_node { (part.constriction_ohm + ohm).recip() } else { ohm }
+        };
+        let all: f64 = self.parts.iter().map(slope).sum();
+        let turn = if self.is_node { 1.0 + self.wave_ohm * all } else { self.wave_ohm + all };
+        turn * self.parts.iter().map(along).fold(f64::INFINITY, f64::min)
+    }
+
     /// Whether there is any film.
     pub fn has_films(&self) -> bool {
         !self.parts.is_empty()
@@ -192,9 +234,7 @@ impl Element {
 
 impl Part {
     fn current(&self, voltage_v: f64) -> (f64, f64) {
-        let ohm = self.loaded.resistance_ohm();
-        let standing = self.loaded.standing(voltage_v);
-        ((standing.excess_v + voltage_v) / ohm, (1.0 + standing.rise) / ohm)
+        (self.film.current_a(voltage_v), self.film.slope_s(voltage_v))
     }
 }
 

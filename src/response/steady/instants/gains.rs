@@ -2,8 +2,8 @@
 //!
 //! Let a waveform `y` lie on the films' laws at every instant and leave `rho` over in the rows. The true one differs by `d` with
 //! `E d' + D d + d f + (neighbours) = -rho`. In lines, `d = -Y (rho + P d f)` with `Y = (j omega E + D + neighbours)^-1` and P the rows
-//! that have films. Films rise by no less than their least slope, which is counted in `D`, and by no more than their largest `s`
-//! anywhere: `<d f, P d> >= <d f, d f/s>`, hence `<d f, N d f> <= |<d f, P Y rho>|` with `N` the Hermitian part of
+//! that have films. Films rise by no less than their least slope, which is counted in `D`, and beyond that by no more than `s`, anywhere on their laws or
+//! over what they visit ([`tube`](super::tube)): `<d f, P d> >= <d f, d f/s>`, hence `<d f, N d f> <= |<d f, P Y rho>|` with `N` the Hermitian part of
 //! `P Y P`, which is `P Y* D Y P`, plus `1/s`; so `|N^(1/2) d f| <= |N^(-1/2) P Y rho|`, line by line in the sum. The output
 //! `o d` then moves by at most
 //!
@@ -20,8 +20,8 @@
 //! **Past the lines that are answered** the second is bounded, not looked at (`beyond`). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
 //! `P Y P`. With `v = Y* P w` and w of unit size in `N`, `sum D_j |v_j|^2 + sum |w_p|^2/s_p <= 1` and the i-th number sought is the largest
 //! `|v_i|`, so at most `1/sqrt(D_i)`; and row i of `(D - j omega E - neighbours) v = P w` says `|D_i - j omega E_i| |v_i| <= |v_(i-1)| + |v_(i+1)| + sqrt(s_i)`,
-//! the last on rows with films. A row that neither stores nor loses ties its neighbours together, `v_(i+1) = v_(i-1)` but for `sqrt(s_i)`: what bounds one
-//! bounds the other, and the sum of the rows of all that are tied in a run bounds each, with what they store and lose together; as these turn into one
+//! the last on rows with films. A row that neither stores nor loses ties its neighbours together, `v_(i+1) = v_(i-1)` but for `sqrt(s_i)`, and
+//! `sqrt(D_i)` where `D_i` is a film's least slope: what bounds one bounds the other, and the sum of the rows of all that are tied in a run bounds each, with what they store and lose together; as these turn into one
 //! quadrant their sizes add up to no more than `sqrt(2)` times that of their sum, so what the ties leave apart counts `sqrt(2)` times at most. None of it
 //! grows with the frequency, so what holds at one line holds at all above it. A line at which rounding leaves no matrix to speak of leaves the
 //! section without gains: not proved, whatever follows.
@@ -61,18 +61,28 @@ pub struct Chain {
     pub steepest: Vec<f64>,
     /// whether there are films
     pub films: Vec<bool>,
+    /// whether nothing but films stores or loses
+    pub hollow: Vec<bool>,
 }
 
 impl Chain {
-    fn new(loops: &Loops) -> Self {
-        let slopes = || loops.parts.iter().map(|part| part.element.slopes());
+    /// Of a chain whose films rise by no less and no more than these slopes.
+    fn new(loops: &Loops, slopes: &[(f64, f64)]) -> Self {
+        let parts = || loops.parts.iter();
         Self {
-            stored: loops.parts.iter().map(|part| part.stored).collect(),
-            lost: loops.parts.iter().zip(slopes()).map(|(part, (least, _))| part.lost + least).collect(),
-            steepest: slopes().map(|(_, most)| most).collect(),
-            films: loops.parts.iter().map(|part| part.element.has_films()).collect(),
+            stored: parts().map(|part| part.stored).collect(),
+            lost: parts().zip(slopes).map(|(part, (least, _))| part.lost + least).collect(),
+            steepest: slopes.iter().map(|(least, most)| most - least).collect(),
+            films: parts().map(|part| part.element.has_films()).collect(),
+            hollow: parts().map(|part| part.lost == 0.0 && part.stored == 0.0).collect(),
         }
     }
+}
+
+/// Least and largest slope of each part's films anywhere on their laws.
+#[must_use]
+pub fn anywhere(loops: &Loops) -> Vec<(f64, f64)> {
+    loops.parts.iter().map(|part| part.element.slopes()).collect()
 }
 
 struct At {
@@ -84,10 +94,16 @@ struct At {
     straight: Vec<f64>,
 }
 
-/// Gains for each of several counts of lines, rising.
-pub fn gains(loops: &Loops, ways: &Ways, balance: &Balance, counts: &[usize]) -> Option<Vec<Gains>> {
+/// Gains for each of several counts of lines, rising, where films rise by no less and no more than these slopes.
+pub fn gains(
+    loops: &Loops,
+    slopes: &[(f64, f64)],
+    ways: &Ways,
+    balance: &Balance,
+    counts: &[usize],
+) -> Option<Vec<Gains>> {
     let parts = loops.parts.len();
-    let chain = Chain::new(loops);
+    let chain = Chain::new(loops, slopes);
     let most = *counts.last()?;
     let (joined, row) = balance.joined(&chain);
     let mean = at(&joined, 0.0, None).map_or(vec![f64::INFINITY; parts], |found| found.inward);
@@ -120,7 +136,9 @@ fn beyond(chain: &Chain, ways: &Ways, harmonic: f64) -> Vec<f64> {
     let count = lost.len();
     let mut most: Vec<f64> = lost.iter().map(|lost| lost.sqrt().recip()).collect();
     let film = |i: usize| if chain.films[i] { chain.steepest[i].sqrt() } else { 0.0 };
-    let hollow = |i: usize| i > 0 && i + 1 < count && lost[i] == 0.0 && stored[i] == 0.0;
+    // of a row that only films are on, what the least slope of theirs leaves apart too
+    let slack = |i: usize| film(i) + lost[i].sqrt();
+    let hollow = |i: usize| i > 0 && i + 1 < count && chain.hollow[i];
     for _ in 0..ROUNDS {
         for first in (1..count).filter(|&i| hollow(i) && !(i > 2 && hollow(i - 2))) {
             let ties: Vec<usize> = (first..count).step_by(2).take_while(|&i| hollow(i)).collect();
@@ -133,20 +151,20 @@ fn beyond(chain: &Chain, ways: &Ways, harmonic: f64) -> Vec<f64> {
             let own = all(lost).hypot(omega * all(stored));
             // all turn into one quadrant, so the sizes add up to no more than sqrt(2) times that of the sum
             let spread = if ties.len() > 1 { std::f64::consts::SQRT_2 } else { 1.0 };
-            let apart = spread * ties.iter().map(|&i| film(i)).sum::<f64>();
+            let apart = spread * ties.iter().map(|&i| slack(i)).sum::<f64>();
             for n in tied() {
                 most[n] = most[n].min(outer / own + apart);
             }
             if let [i] = ties[..]
-                && film(i) == 0.0
+                && slack(i) == 0.0
             {
                 most[i] = most[i].min(outer);
             }
         }
         for i in (1..count).filter(|&i| hollow(i)) {
             // next to a film that may be a short the sum of the rows says nothing, but its own bound goes through the tie
-            most[i - 1] = most[i - 1].min(most[i + 1] + film(i));
-            most[i + 1] = most[i + 1].min(most[i - 1] + film(i));
+            most[i - 1] = most[i - 1].min(most[i + 1] + slack(i));
+            most[i + 1] = most[i + 1].min(most[i - 1] + slack(i));
         }
         for i in 0..count {
             let before = if i > 0 { most[i - 1] } else { 0.0 };
@@ -250,6 +268,7 @@ mod tests {
             lost: vec![125_601.0, 0.0, 68_371_475.0, 0.125],
             steepest: vec![open, 133_907f64.recip(), open, 0.0],
             films: vec![true, true, true, false],
+            hollow: vec![false; 4],
         };
         assert!(at(&mean, 0.0, None).is_none());
         let line = Chain {
@@ -257,6 +276,7 @@ mod tests {
             lost: vec![54.55, 0.0, 0.0436, 0.0, 0.00732, 0.125],
             steepest: vec![open, 0.0, open, 0.0, open, 0.0],
             films: vec![true, false, true, false, true, false],
+            hollow: vec![false; 6],
         };
         assert!(at(&line, 1.0, None).is_none());
         // where the same films have an end, it is known
@@ -270,7 +290,7 @@ mod tests {
         for network in mild().into_iter().chain(hollow()) {
             let period = Period::new(&network, (2e3, network.emf_v), &ohm(&network), &Unwatched).unwrap();
             let loops = &period.loops;
-            let (chain, ways) = (Chain::new(loops), &period.marcher.ways);
+            let (chain, ways) = (Chain::new(loops, &anywhere(loops)), &period.marcher.ways);
             for from in [2, 10, LINES[2] + 1] {
                 let bound = beyond(&chain, ways, from as f64);
                 // of what was looked at before there was a bound, forty octaves in eighths, and every line near the first

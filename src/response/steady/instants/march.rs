@@ -6,7 +6,7 @@
 use super::loops::Loops;
 use super::radau::{Basis, POINTS, STAGES};
 use super::twofold::Twofold;
-use super::ways::Ways;
+use super::ways::{Left, Ways};
 use crate::watch::Watch;
 
 /// A step: its start and length in periods, and the waves of all parts at its start and its stages.
@@ -239,7 +239,7 @@ impl<'w> Marcher<'w> {
         step: &Step,
         basis: &Basis,
         place: f64,
-        each: &mut impl FnMut(usize, f64, f64),
+        each: &mut impl FnMut(usize, Left),
     ) -> f64 {
         self.ways.rest(loops, step, (basis, place), &mut self.starts, each)
     }
@@ -287,9 +287,9 @@ impl<'w> Marcher<'w> {
             for (k, place) in LOOKED_AT.into_iter().enumerate() {
                 let (mut sum, mut sizes) = (0.0, 0.0);
                 let basis = self.looked[k];
-                let given = self.rest(loops, &step, &basis, place, &mut |i, rest, size| {
-                    sum += (per_row[i] * rest).abs();
-                    sizes += per_row[i] * size;
+                let given = self.rest(loops, &step, &basis, place, &mut |i, left| {
+                    sum += (per_row[i] * left.rest).abs();
+                    sizes += per_row[i] * left.size;
                 });
                 sum += given.abs();
                 // a law that has no such place says nothing: not a number is the largest error

@@ -14,6 +14,7 @@ pub mod gains;
 pub mod loops;
 pub mod march;
 pub mod radau;
+pub mod tube;
 pub mod twofold;
 pub mod ways;
 
@@ -23,14 +24,16 @@ use super::solve::{Answer, CONVERGED, chords, stages_at};
 use crate::circuit::chain::Network;
 use crate::watch::Watch;
 use balance::Balance;
-use gains::{Gains, gains};
+use gains::{Gains, anywhere, gains};
 use loops::Loops;
 use march::{BEGIN, March, Marcher};
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 use radau::{Basis, STAGES, gauss};
 use std::f64::consts::TAU;
+use tube::{Rest, Tube};
 use twofold::Twofold;
+use ways::{Left, Way};
 
 /// Lines that are answered: as many as can be proved, of these.
 const LINES: [usize; 3] = [121, 364, 1093];
@@ -76,6 +79,7 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn 
     let mut period = Period::new(network, tone, film_ohm, watch)?;
     period.settle()?;
     let mut aim_v = LAST_AIM * period.residue_v(LINES[0]).max(f64::MIN_POSITIVE);
+    period.narrow();
     // too many steps for this aim: one that the proof just bears, and more steps
     if period.refine(aim_v).is_none() {
         aim_v *= WORST_OVER_LAST;
@@ -83,12 +87,18 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn 
         period.refine(aim_v)?;
     }
     let mut before_v = f64::INFINITY;
-    for tried in 0..=FINER {
-        if tried > 0 {
-            period.refine(aim_v)?;
-        }
+    let mut tried = 0;
+    while tried <= FINER {
         period.close();
-        let rest = period.rest();
+        let mut rest = period.rest();
+        if !period.stays(&rest) {
+            // the true state may be elsewhere: what films do anywhere
+            period.widen()?;
+            period.refine(aim_v)?;
+            period.close();
+            rest = period.rest();
+        }
+        period.balance(&mut rest);
         if let Some(answer) = period.answer(network, tone, film_ohm, &rest) {
             return Some(answer);
         }
@@ -99,6 +109,10 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn 
         }
         before_v = moved_v;
         aim_v *= FINER_BY;
+        tried += 1;
+        if tried <= FINER {
+            period.refine(aim_v)?;
+        }
     }
     None
 }
@@ -108,7 +122,11 @@ struct Period<'w> {
     placed: Vec<Placed>,
     loops: Loops,
     gains: Vec<Gains>,
-    balance: Balance,
+    /// what films do anywhere, if that bounds anything
+    anywhere: Option<Vec<Gains>>,
+    /// where the gains hold, if not anywhere
+    tube: Option<Tube>,
+    balance: Option<Balance>,
     marcher: Marcher<'w>,
     start: Vec<Twofold>,
     march: March,
@@ -135,15 +153,50 @@ impl<'w> Period<'w> {
             return None;
         }
         let marcher = Marcher::new(&loops, watch);
-        let balance = Balance::new(&loops, &marcher.ways)?;
-        let gains = gains(&loops, &marcher.ways, &balance, &LINES)?;
-        // nothing would be proved
-        if !gains.iter().flat_map(|g| g.per_row.iter().chain(&g.per_mean)).all(|gain| gain.is_finite()) {
-            return None;
-        }
+        let balance = Balance::new(&loops, &marcher.ways);
+        let anywhere = balance
+            .as_ref()
+            .and_then(|balance| gains(&loops, &anywhere(&loops), &marcher.ways, balance, &LINES))
+            .filter(|gains| bounds(gains));
+        // where nothing is known of films anywhere, steps go by what they do up to the EMF
+        let gains = anywhere.clone().or_else(|| {
+            let visited = vec![(-loops.emf_peak_v, loops.emf_peak_v); loops.parts.len()];
+            within(&loops, &marcher, &Tube::around(&loops, &visited))
+        })?;
         let start = vec![Twofold::default(); loops.parts.len()];
         let tone_v = tone.1 * seen.output[0].norm();
-        Some(Self { placed, loops, gains, balance, marcher, start, march: March::default(), tone_v, rounds: 0 })
+        let march = March::default();
+        Some(Self { placed, loops, gains, anywhere, tube: None, balance, marcher, start, march, tone_v, rounds: 0 })
+    }
+
+    /// Gains of what the films visit, in place of those of what they do anywhere.
+    fn narrow(&mut self) {
+        let visited = self.rest().visited_v;
+        let tube = Tube::around(&self.loops, &visited);
+        if let Some(gains) = within(&self.loops, &self.marcher, &tube) {
+            (self.gains, self.tube) = (gains, Some(tube));
+        }
+    }
+
+    /// Gains of what films do anywhere, where that bounds anything.
+    fn widen(&mut self) -> Option<()> {
+        self.gains = self.anywhere.clone()?;
+        self.tube = None;
+        Some(())
+    }
+
+    /// Whether the true state is where the gains hold.
+    fn stays(&mut self, rest: &Rest) -> bool {
+        let Some(tube) = &self.tube else { return self.anywhere.is_some() };
+        let Some(reach) = tube.reach(&self.loops, rest) else { return false };
+        let mut left = [Left::default(); march::MOST_PARTS];
+        gauss(SUMMED).into_iter().all(|(x, _)| {
+            let basis = Basis::at(x);
+            self.march.steps.iter().all(|step| {
+                self.marcher.rest(&self.loops, step, &basis, x, &mut |i, here| left[i] = here);
+                reach.stays(&self.loops, &left)
+            })
+        })
     }
 
     /// What the end lacks of the start, wave by wave.
@@ -205,14 +258,22 @@ impl<'w> Period<'w> {
     /// What the output would be moved by if the period were closed evenly.
     fn closing_v(&self) -> f64 {
         let Some(gains) = self.gains.last() else { return 0.0 };
-        let parts = self.loops.parts.len();
+        let parts = &self.loops.parts;
         let per = |i: usize| gains.per_row[i] + gains.per_mean[i];
+        let beside = |i: usize| [i.checked_sub(1), (i + 1 < parts.len()).then_some(i + 1)].into_iter().flatten();
+        let slopes = |i: usize| self.tube.as_ref().map_or((f64::INFINITY, 0.0), |tube| tube.slopes[i]);
         let one = |(i, gap): (usize, f64)| {
-            let part = &self.loops.parts[i];
+            let part = &parts[i];
             let moved = gap.abs() * if part.element.is_node { 1.0 } else { part.element.wave_ohm.recip() };
+            // a row that is made to hold hands on what moves: to the part that gives way, or to those beside its own film
+            let handed = |row: usize| match self.marcher.ways.of[row] {
+                Some(Way::Gives(n) | Way::Either(n)) if n != i => per(n) * (parts[n].lost + slopes(n).1),
+                Some(Way::Law) => beside(row).map(per).sum::<f64>() / slopes(row).0,
+                _ => 0.0,
+            };
             // what does not store is felt by its neighbours
-            let around = if i > 0 { per(i - 1) } else { 0.0 } + if i + 1 < parts { per(i + 1) } else { 0.0 };
-            moved * if part.stored > 0.0 { part.stored * per(i) } else { around }
+            let own = if part.stored > 0.0 { part.stored * per(i) } else { beside(i).map(per).sum() };
+            moved * (own + beside(i).map(handed).sum::<f64>())
         };
         self.gaps().into_iter().map(one).sum()
     }
@@ -316,26 +377,35 @@ impl<'w> Period<'w> {
         residue_v(&self.lines(count).0)
     }
 
-    /// Rms and mean of what each row leaves over, and rms of what the answered node gave way by.
-    fn rest(&mut self) -> (Vec<(f64, f64)>, f64) {
-        let mut sums = vec![(0.0, 0.0); self.loops.parts.len()];
+    /// What the rows leave over, over the period.
+    fn rest(&mut self) -> Rest {
+        let parts = self.loops.parts.len();
+        let mut sums = vec![(0.0, 0.0); parts];
+        let mut visited_v = vec![(f64::INFINITY, f64::NEG_INFINITY); parts];
         let mut given = 0.0;
         for (x, weight) in gauss(SUMMED) {
             let basis = Basis::at(x);
             for step in &self.march.steps {
                 let weight = weight * step.length;
-                let moved = self.marcher.rest(&self.loops, step, &basis, x, &mut |i, rest, _| {
-                    sums[i].0 += weight * rest * rest;
-                    sums[i].1 += weight * rest;
+                let moved = self.marcher.rest(&self.loops, step, &basis, x, &mut |i, left| {
+                    sums[i].0 += weight * left.rest * left.rest;
+                    sums[i].1 += weight * left.rest;
+                    visited_v[i] = (visited_v[i].0.min(left.wave_v), visited_v[i].1.max(left.wave_v));
                 });
                 given += weight * moved * moved;
             }
         }
-        let mut rest: Vec<(f64, f64)> = sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), *mean)).collect();
-        if !self.balance.is_empty() {
-            self.balance.apply(&mut rest, &self.firmness());
+        let rows = sums.iter().map(|(square, mean): &(f64, f64)| (square.sqrt(), *mean)).collect();
+        Rest { rows, given: given.sqrt(), visited_v }
+    }
+
+    /// Where films anywhere would leave a mean without a bound: makes it vanish.
+    fn balance(&self, rest: &mut Rest) {
+        if let (None, Some(balance)) = (&self.tube, &self.balance)
+            && !balance.is_empty()
+        {
+            balance.apply(&mut rest.rows, &self.firmness());
         }
-        (rest, given.sqrt())
     }
 
     /// Rms change of each row per change of its part where it stands and a little beside it, and how far the part may move for that.
@@ -369,10 +439,10 @@ impl<'w> Period<'w> {
     }
 
     /// How far what is left over may have moved the output, V rms.
-    fn moved_v(&self, (rest, given): &(Vec<(f64, f64)>, f64), gains: &Gains) -> f64 {
+    fn moved_v(&self, rest: &Rest, gains: &Gains) -> f64 {
         let both = gains.per_row.iter().zip(&gains.per_mean);
         let one = |(&(rms, mean), (row, steady)): (&(f64, f64), (&f64, &f64))| rms * row + mean.abs() * steady;
-        given + rest.iter().zip(both).map(one).sum::<f64>()
+        rest.given + rest.rows.iter().zip(both).map(one).sum::<f64>()
     }
 
     fn answer(
@@ -380,7 +450,7 @@ impl<'w> Period<'w> {
         network: &Network,
         (hz, _): (f64, f64),
         film_ohm: &[f64],
-        rest: &(Vec<(f64, f64)>, f64),
+        rest: &Rest,
     ) -> Option<Answer> {
         let link = network.links.first()?;
         let (lines, rounding) = self.lines(LINES[LINES.len() - 1]);
@@ -431,6 +501,16 @@ impl<'w> Period<'w> {
         }
         range
     }
+}
+
+/// Gains where waves are as a tube says, if there are any.
+fn within(loops: &Loops, marcher: &Marcher<'_>, tube: &Tube) -> Option<Vec<Gains>> {
+    gains(loops, &tube.slopes, &marcher.ways, &Balance::default(), &LINES).filter(|gains| bounds(gains))
+}
+
+/// Whether gains say anything of all rows.
+fn bounds(gains: &[Gains]) -> bool {
+    gains.iter().flat_map(|g| g.per_row.iter().chain(&g.per_mean)).all(|gain| gain.is_finite())
 }
 
 /// Adds to each line what values at some instants make of it, all of them turned on together line by line.

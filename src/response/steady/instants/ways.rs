@@ -20,7 +20,7 @@ const USUAL_STEPS: f64 = 400.0;
 const MOST_ASKED: usize = 8;
 
 /// Roundings of what is summed within which a law is met.
-const MET: f64 = 8.0 * f64::EPSILON;
+const MET: f64 = 32.0 * f64::EPSILON;
 
 /// What makes a row hold that neither stores nor loses.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,6 +31,17 @@ pub enum Way {
     Gives(usize),
     /// whichever leaves less over at the instant: a neighbour that nobody else counts on and that stores nothing
     Either(usize),
+}
+
+/// What a row leaves over at an instant.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Left {
+    /// V in a loop, A at a node
+    pub rest: f64,
+    /// size of what it is the sum of
+    pub size: f64,
+    /// wave of the part, moved so that the rows hold which must
+    pub wave_v: f64,
 }
 
 /// The ways of a chain.
@@ -93,27 +104,28 @@ impl Ways {
         if self.unbroken || loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free }
     }
 
-    /// What each row leaves over at a place of a step, and the size of what it is the sum of; returns what the answered node gave way by.
+    /// What each row leaves over at a place of a step; returns what the answered node gave way by.
     pub fn rest(
         &self,
         loops: &Loops,
         step: &Step,
         (basis, place): (&Basis, f64),
         starts: &mut [f64],
-        each: &mut impl FnMut(usize, f64, f64),
+        each: &mut impl FnMut(usize, Left),
     ) -> f64 {
         let (at, given) = self.here(loops, step, basis, starts);
         let period = step.from + place * step.length;
         for i in 0..loops.parts.len() {
+            let wave_v = at.wave[i];
             if self.of[i].is_some() {
-                each(i, 0.0, 0.0);
+                each(i, Left { rest: 0.0, size: 0.0, wave_v });
                 continue;
             }
             let around = loops.neighbours(|n| if n > i { at.y[n].abs() } else { -at.y[n].abs() }, i);
             // rounding of the instant is that of the peak
             let source_v = if i == 0 { loops.emf_peak_v } else { 0.0 };
             let rest = at.rest[i] + loops.neighbours(|n| at.y[n], i) - loops.source_v(i, period);
-            each(i, rest, at.size[i] + around + source_v);
+            each(i, Left { rest, size: at.size[i] + around + source_v, wave_v });
         }
         given
     }
@@ -212,7 +224,7 @@ impl Here {
         self.rest[n] += part.lost * way;
         if part.element.has_films() {
             let before = self.stand[n].f;
-            self.stand[n] = self.along(&part.element, n, starts[n], way);
+            (self.stand[n], self.wave[n]) = self.along(&part.element, n, starts[n], way);
             self.rest[n] += self.stand[n].f - before;
         }
         if unbroken {
@@ -228,9 +240,9 @@ impl Here {
         way
     }
 
-    /// Where the films of `n` stand once it has moved; by rounding, or what a short step misses, that is along a straight line. Not a number where
-    /// their law has no such place.
-    fn along(&self, element: &Element, n: usize, mut start: f64, way: f64) -> Stand {
+    /// Where the films of `n` stand once it has moved, and its wave; by rounding, or what a short step misses, that is along a straight line. Not a
+    /// number where their law has no such place.
+    fn along(&self, element: &Element, n: usize, mut start: f64, way: f64) -> (Stand, f64) {
         let mut wave = self.wave[n] + way / self.stand[n].dy;
         for _ in 0..MOST_ASKED {
             let stand = element.at(wave, &mut start);
@@ -238,11 +250,11 @@ impl Here {
             let next = element.at(wave + miss / stand.dy, &mut start);
             let f = stand.f + stand.df / stand.dy * miss;
             if (next.f - f).abs() <= MET * (f.abs() + self.stand[n].f.abs() + next.df * wave.abs()) {
-                return Stand { f, ..stand };
+                return (Stand { f, ..stand }, wave + miss / stand.dy);
             }
             wave += miss / stand.dy;
         }
-        Stand { f: f64::NAN, ..self.stand[n] }
+        (Stand { f: f64::NAN, ..self.stand[n] }, f64::NAN)
     }
 
     /// Puts part `i` where its neighbours ask it to be, along its own law; not a number where that has no such place.
@@ -252,12 +264,13 @@ impl Here {
         // what rounding of the neighbours makes of the part
         let rounded = around * self.stand[i].dy / self.stand[i].df;
         let (mut wave, mut start, mut stand) = (self.wave[i], starts[i], self.stand[i]);
-        self.y[i] = f64::NAN;
+        (self.y[i], self.wave[i]) = (f64::NAN, f64::NAN);
         for _ in 0..MOST_ASKED {
             let change = (asked - stand.f) / stand.df;
             let next = element.at(wave + change, &mut start);
             if (next.f - asked).abs() <= MET * (around + next.df * wave.abs()) {
                 self.y[i] = stand.y + stand.dy * change;
+                self.wave[i] = wave + change;
                 break;
             }
             wave += change;

@@ -29,7 +29,7 @@ fn no_step_leaves_more_than_it_may() {
         let mut worst = 0.0f64;
         for place in LOOKED_AT {
             let mut sum = 0.0;
-            marcher.rest(loops, step, &Basis::at(place), place, &mut |i, rest, _| sum += (per_row[i] * rest).abs());
+            marcher.rest(loops, step, &Basis::at(place), place, &mut |i, left| sum += (per_row[i] * left.rest).abs());
             worst = worst.max(sum);
         }
         let error = step.length.sqrt() * worst;

@@ -1,0 +1,175 @@
+//! What the films visit, a little widened, and whether the true state is surely in there: then their slopes over it are all that the bound
+//! of the error needs, in place of those anywhere on their laws.
+//!
+//! A film of a hundred megohms that sees microvolts is a plain resistance, and a proof that lets it be a short gives away twelve places. Let the waves of
+//! the parts with films be widened by a little each. Scale what the rows leave over by `x` from 0 to 1: the difference `d` from the true state grows
+//! from nothing, continuously, for there is one periodic state and no more. As long as no wave has left what it was widened by, slopes `s` are those of the tube:
+//!
+//! * over the period, each row times its `d` and summed, stores and neighbours cancel: `X^2 = sum <d_i, (D_i + s_i) d_i> <= sum |rho_i| |d_i|`, with
+//!   `|d_i| <= X / sqrt(D_i + least)`; and a part that stores has its swing from its own row too, its mean, or all of it where the neighbour stores nothing,
+//!   from a neighbour's
+//! * the energy stored, on the average over the period at most `sum E_i |d_i|^2 / 2`, is nowhere larger than this and `sum |rho_i| |d_i|`
+//! * parts in a row that store nothing obey the same sum at every instant, what stores beside them given
+//!
+//! If these say that no wave has left its room at 1, none has before. Instants are the ten points of each step: looked at, not enclosed.
+
+use super::loops::{Loops, Part};
+use super::march::MOST_PARTS;
+use super::ways::Left;
+use std::f64::consts::TAU;
+
+/// Share of the largest wave, and of the wave at which its films begin to bend, that each is widened by.
+const WIDER: f64 = 1e-3;
+
+/// Rounding of slopes, relative: the least and the largest of a plain resistance must not meet.
+const ROUNDING: f64 = 1e-9;
+
+/// What the rows of a march leave over, and the waves of its parts.
+#[derive(Debug, Clone, Default)]
+pub struct Rest {
+    /// rms and mean of each row
+    pub rows: Vec<(f64, f64)>,
+    /// rms of what the answered node gave way by
+    pub given: f64,
+    /// least and largest wave of each part, V
+    pub visited_v: Vec<(f64, f64)>,
+}
+
+/// Waves and slopes of each part.
+#[derive(Debug, Clone)]
+pub struct Tube {
+    range_v: Vec<(f64, f64)>,
+    /// least and largest slope of each part's films
+    pub slopes: Vec<(f64, f64)>,
+}
+
+impl Tube {
+    /// Around waves that are visited.
+    #[must_use]
+    pub fn around(loops: &Loops, visited_v: &[(f64, f64)]) -> Self {
+        let wider = |(part, &(low, high)): (&Part, &(f64, f64))| {
+            (low - 2.0 * room_v(part, low), high + 2.0 * room_v(part, high))
+        };
+        let range_v: Vec<(f64, f64)> = loops.parts.iter().zip(visited_v).map(wider).collect();
+        let slopes = loops.parts.iter().zip(&range_v).map(|(part, range)| slopes(part, *range)).collect();
+        Self { range_v, slopes }
+    }
+
+    /// Whether the true state is in here: what `d` is over the period and where it stores, if a march with this rest stays a room away from the edge.
+    #[must_use]
+    pub fn reach(&self, loops: &Loops, rest: &Rest) -> Option<Reach> {
+        let parts = &loops.parts;
+        for (i, ((low, high), range)) in rest.visited_v.iter().zip(&self.range_v).enumerate() {
+            // not a number is outside
+            let inside = low - room_v(&parts[i], *low) >= range.0 && high + room_v(&parts[i], *high) <= range.1;
+            if parts[i].element.has_films() && !inside {
+                return None;
+            }
+        }
+        let rho = |i: usize| rest.rows[i].0;
+        let lost = |i: usize| (parts[i].lost + self.slopes[i].0, parts[i].lost + self.slopes[i].1);
+        // |d_i| <= of.0 X + of.1, and the same of its mean alone
+        let none = (f64::INFINITY, 0.0);
+        let from_loss = |i: usize| if lost(i).0 > 0.0 { (lost(i).0.sqrt().recip(), 0.0) } else { none };
+        let mut of: Vec<(f64, f64)> = (0..parts.len()).map(from_loss).collect();
+        let mut mean = of.clone();
+        let beside = |i: usize| [i.checked_sub(1), (i + 1 < parts.len()).then_some(i + 1)].into_iter().flatten();
+        for _ in 0..parts.len() {
+            for i in (0..parts.len()).filter(|&i| parts[i].stored > 0.0) {
+                for row in beside(i) {
+                    let far = beside(row).find(|&far| far != i);
+                    let through = |far: Option<(f64, f64)>| {
+                        let far = far.unwrap_or_default();
+                        (far.0 + lost(row).1.sqrt(), far.1 + rho(row))
+                    };
+                    mean[i] = less(mean[i], through(far.map(|far| mean[far])));
+                    if parts[row].stored == 0.0 {
+                        of[i] = less(of[i], through(far.map(|far| of[far])));
+                    }
+                }
+                // its own row: what it swings by
+                let around = beside(i).fold((lost(i).1.sqrt(), rho(i)), |sum, n| (sum.0 + of[n].0, sum.1 + of[n].1));
+                let swing = TAU * parts[i].stored;
+                of[i] = less(of[i], (mean[i].0 + around.0 / swing, mean[i].1 + around.1 / swing));
+                mean[i] = less(mean[i], of[i]);
+            }
+        }
+        if of.iter().any(|of| of.0.is_infinite()) {
+            return None;
+        }
+        let sum = |each: &dyn Fn(usize) -> f64| (0..parts.len()).map(each).sum::<f64>();
+        let x = sum(&|i| rho(i) * of[i].0) + sum(&|i| rho(i) * of[i].1).sqrt();
+        let off = |i: usize| of[i].0 * x + of[i].1;
+        let energy = sum(&|i| 0.5 * parts[i].stored * off(i).powi(2) + rho(i) * off(i));
+        let peak = (0..parts.len()).map(|i| (parts[i].stored > 0.0).then(|| (2.0 * energy / parts[i].stored).sqrt()));
+        Some(Reach { peak: peak.collect() })
+    }
+}
+
+/// What a wave may be off by. A film that does not bend has all the room until it would.
+fn room_v(part: &Part, wave_v: f64) -> f64 {
+    if part.element.has_films() { WIDER * wave_v.abs().max(part.element.bends_at_v()) } else { 0.0 }
+}
+
+/// Least and largest slope of a part's films over waves.
+fn slopes(part: &Part, (low_v, high_v): (f64, f64)) -> (f64, f64) {
+    if !part.element.has_films() {
+        return (0.0, 0.0);
+    }
+    let (least, most) = part.element.slopes_between(low_v, high_v);
+    (least * (1.0 - ROUNDING), most * (1.0 + ROUNDING))
+}
+
+/// How far parts that store are off at most, at any instant.
+#[derive(Debug, Clone)]
+pub struct Reach {
+    peak: Vec<Option<f64>>,
+}
+
+impl Reach {
+    /// Whether at an instant, with these waves and what the rows leave over there, no wave is off by all of its room.
+    #[must_use]
+    pub fn stays(&self, loops: &Loops, left: &[Left]) -> bool {
+        let parts = &loops.parts;
+        let count = parts.len();
+        let (mut slope, mut room) = ([(0.0, 0.0); MOST_PARTS], [0.0; MOST_PARTS]);
+        for (i, part) in parts.iter().enumerate() {
+            let wave_v = left[i].wave_v;
+            room[i] = room_v(part, wave_v);
+            slope[i] = slopes(part, (wave_v - room[i], wave_v + room[i]));
+        }
+        // of what a part is off by, what its wave is
+        let wave = |i: usize, off: f64| {
+            let element = &parts[i].element;
+            off * if element.is_node { 1.0 + element.wave_ohm * slope[i].1 } else { element.wave_ohm + slope[i].1 }
+        };
+        let stays = |i: usize, off: f64| !parts[i].element.has_films() || wave(i, off) < room[i];
+        let mut first = 0;
+        while first < count {
+            if let Some(peak) = self.peak[first] {
+                if !stays(first, peak) {
+                    return false;
+                }
+                first += 1;
+                continue;
+            }
+            let run = || (first..count).take_while(|&i| self.peak[i].is_none());
+            let stored = |n: Option<usize>| n.and_then(|n| self.peak.get(n).copied().flatten()).unwrap_or(0.0);
+            let square = |i: usize| {
+                let right = left[i].rest.abs() + stored(i.checked_sub(1)) + stored(Some(i + 1));
+                right * right / (parts[i].lost + slope[i].0)
+            };
+            let size = run().map(square).sum::<f64>().sqrt();
+            if !run().all(|i| stays(i, size / (parts[i].lost + slope[i].0).sqrt())) {
+                return false;
+            }
+            first += run().count();
+        }
+        true
+    }
+}
+
+/// The bound that counts less on what is not known.
+fn less(one: (f64, f64), other: (f64, f64)) -> (f64, f64) {
+    if other.0 < one.0 { other } else { one }
+}
