@@ -250,8 +250,11 @@ impl<'w> Marcher<'w> {
         if self.ways.unbroken {
             let mut step = Step::new(BEGIN, SHORTEST, &start, &vec![0.0; self.parts]);
             if self.solve(loops, &mut step, true) {
+                // at the start itself: by the end of even the shortest step what stores has gone on
+                let basis = Basis::at(0.0);
                 for i in (0..self.parts).filter(|&i| loops.parts[i].stored == 0.0) {
-                    start[i] = step.end(i);
+                    let risen: f64 = (1..=STAGES).map(|l| basis.free[l] * step.risen_v[l * self.parts + i]).sum();
+                    start[i] = start[i].plus(risen);
                 }
             }
         }

@@ -306,8 +306,12 @@ impl<'w> Period<'w> {
             let kept = (self.start.clone(), self.march.clone());
             self.move_start(&gap, true);
             if !self.marcher.again(&self.loops, &self.start, &mut self.march) {
-                (self.start, self.march) = kept;
-                break;
+                // a step that was short enough for another start: steps of its own
+                let Some(march) = self.marcher.march(&self.loops, &self.start, &per_row, aim_v) else {
+                    (self.start, self.march) = kept;
+                    break;
+                };
+                self.march = march;
             }
         }
         Some(())

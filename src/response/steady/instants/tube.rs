@@ -9,7 +9,7 @@
 //!   `|d_i| <= X / sqrt(D_i + least)`; and a part that stores has its swing from its own row too, its mean, or all of it where the neighbour stores nothing,
 //!   from a neighbour's
 //! * the energy stored, on the average over the period at most `sum E_i |d_i|^2 / 2`, is nowhere larger than this and `sum |rho_i| |d_i|`
-//! * parts in a row that store nothing obey the same sum at every instant, what stores beside them given
+//! * parts in a row that store nothing obey the same sum at every instant, what stores beside them given, and each row ties its neighbours together
 //!
 //! If these say that no wave has left its room at 1, none has before. Instants are the ten points of each step: looked at, not enclosed.
 
@@ -19,10 +19,13 @@ use super::ways::Left;
 use std::f64::consts::TAU;
 
 /// Share of the largest wave, and of the wave at which its films begin to bend, that each is widened by.
-const WIDER: f64 = 1e-3;
+const WIDER: f64 = 0.05;
 
 /// Rounding of slopes, relative: the least and the largest of a plain resistance must not meet.
 const ROUNDING: f64 = 1e-9;
+
+/// Times that parts which store nothing hand on what bounds them.
+const TIES: usize = 3;
 
 /// What the rows of a march leave over, and the waves of its parts.
 #[derive(Debug, Clone, Default)]
@@ -138,34 +141,42 @@ impl Reach {
             room[i] = room_v(part, wave_v);
             slope[i] = slopes(part, (wave_v - room[i], wave_v + room[i]));
         }
-        // of what a part is off by, what its wave is
-        let wave = |i: usize, off: f64| {
-            let element = &parts[i].element;
-            off * if element.is_node { 1.0 + element.wave_ohm * slope[i].1 } else { element.wave_ohm + slope[i].1 }
-        };
-        let stays = |i: usize, off: f64| !parts[i].element.has_films() || wave(i, off) < room[i];
+        let mut off = [0.0; MOST_PARTS];
+        (0..count).for_each(|i| off[i] = self.peak[i].unwrap_or(f64::INFINITY));
         let mut first = 0;
         while first < count {
-            if let Some(peak) = self.peak[first] {
-                if !stays(first, peak) {
-                    return false;
-                }
-                first += 1;
-                continue;
-            }
-            let run = || (first..count).take_while(|&i| self.peak[i].is_none());
-            let stored = |n: Option<usize>| n.and_then(|n| self.peak.get(n).copied().flatten()).unwrap_or(0.0);
+            let run = (first..count).take_while(|&i| self.peak[i].is_none());
+            let end = first + run.count();
+            let stored = |n: usize| self.peak.get(n).copied().flatten().unwrap_or(0.0);
             let square = |i: usize| {
-                let right = left[i].rest.abs() + stored(i.checked_sub(1)) + stored(Some(i + 1));
+                let right = left[i].rest.abs() + if i > 0 { stored(i - 1) } else { 0.0 } + stored(i + 1);
                 right * right / (parts[i].lost + slope[i].0)
             };
-            let size = run().map(square).sum::<f64>().sqrt();
-            if !run().all(|i| stays(i, size / (parts[i].lost + slope[i].0).sqrt())) {
-                return false;
-            }
-            first += run().count();
+            let size = (first..end).map(square).sum::<f64>().sqrt();
+            (first..end).for_each(|i| off[i] = size / (parts[i].lost + slope[i].0).sqrt());
+            first = end.max(first + 1);
         }
-        true
+        // rows without stores tie their neighbours together, and are tied by them
+        for _ in 0..TIES {
+            for i in (0..count).filter(|&i| self.peak[i].is_none()) {
+                let (before, next) = (if i > 0 { off[i - 1] } else { 0.0 }, if i + 1 < count { off[i + 1] } else { 0.0 });
+                let rest = left[i].rest.abs();
+                off[i] = off[i].min((rest + before + next) / (parts[i].lost + slope[i].0));
+                let apart = rest + (parts[i].lost + slope[i].1) * off[i];
+                if i > 0 {
+                    off[i - 1] = before.min(next + apart);
+                }
+                if i + 1 < count {
+                    off[i + 1] = next.min(before + apart);
+                }
+            }
+        }
+        // of what a part is off by, what its wave is
+        let wave = |i: usize| {
+            let element = &parts[i].element;
+            off[i] * if element.is_node { 1.0 + element.wave_ohm * slope[i].1 } else { element.wave_ohm + slope[i].1 }
+        };
+        (0..count).all(|i| !parts[i].element.has_films() || wave(i) < room[i])
     }
 }
 
