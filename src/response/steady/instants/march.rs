@@ -89,7 +89,7 @@ const USUAL_STEPS: f64 = 400.0;
 /// Steps of a period before giving up.
 const MOST_STEPS: usize = 6_000;
 /// The same where nothing else is left to try.
-pub const MOST_AT_WORST: usize = 15_000;
+pub const MOST_AT_WORST: usize = 60_000;
 
 /// Rest of the rows over the rounding of their terms below which it is taken for rounding.
 const NOISE: f64 = 16.0;
@@ -121,6 +121,8 @@ pub struct Marcher<'w> {
     pub spent: usize,
     /// steps of a period before giving up
     pub most_steps: usize,
+    /// how far into the period the last march came, periods
+    pub came: f64,
     watch: &'w dyn Watch,
 }
 
@@ -146,6 +148,7 @@ impl<'w> Marcher<'w> {
             ways: Ways::new(loops),
             spent: 0,
             most_steps: MOST_STEPS,
+            came: 0.0,
             watch,
         }
     }
@@ -272,6 +275,7 @@ impl<'w> Marcher<'w> {
         let mut rise = vec![0.0; m];
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
+            self.came = from - BEGIN;
             if march.steps.len() > self.most_steps || length < SHORTEST || self.watch.stop() {
                 return None;
             }

@@ -48,6 +48,16 @@ const WORST_OVER_LAST: f64 = 10.0;
 /// How much coarser the first marches aim after one that did not come to its end.
 const COARSER_BY: f64 = 1e3;
 
+/// Width of the tube that steps go by, of the one that is tried where the true state might be outside, and of the one that bounds most.
+const WIDTH: f64 = 1e-3;
+const WIDEST: f64 = 0.05;
+const NARROWEST: f64 = 1e-6;
+
+/// How far a march must come to have begun, periods; what is left of the share of Newton's step where it has not, and the least share.
+const BEGUN: f64 = 1e-6;
+const LESS: f64 = 0.25;
+const LEAST_SHARE: f64 = 0.01;
+
 /// Marches towards the periodic state, and on the steps of the last one.
 const MOST_MARCHES: usize = 60;
 const MOST_AGAIN: usize = 6;
@@ -79,7 +89,7 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn 
     let mut period = Period::new(network, tone, film_ohm, watch)?;
     period.settle()?;
     let mut aim_v = LAST_AIM * period.residue_v(LINES[0]).max(f64::MIN_POSITIVE);
-    period.narrow();
+    period.steer();
     // too many steps for this aim: one that the proof just bears, and more steps
     if period.refine(aim_v).is_none() {
         aim_v *= WORST_OVER_LAST;
@@ -91,15 +101,22 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn 
     while tried <= FINER {
         period.close();
         let mut rest = period.rest();
-        if !period.stays(&rest) {
+        let within = period.tube.is_some() && (period.stays(&rest) || period.narrow(&rest, WIDEST));
+        if !within {
             // the true state may be elsewhere: what films do anywhere
             period.widen()?;
             period.refine(aim_v)?;
             period.close();
             rest = period.rest();
+            period.balance(&mut rest);
         }
-        period.balance(&mut rest);
         if let Some(answer) = period.answer(network, tone, film_ohm, &rest) {
+            return Some(answer);
+        }
+        if within
+            && period.narrow(&rest, NARROWEST)
+            && let Some(answer) = period.answer(network, tone, film_ohm, &rest)
+        {
             return Some(answer);
         }
         // finer steps are of no use where rounding is all that is left over
@@ -161,7 +178,7 @@ impl<'w> Period<'w> {
         // where nothing is known of films anywhere, steps go by what they do up to the EMF
         let gains = anywhere.clone().or_else(|| {
             let visited = vec![(-loops.emf_peak_v, loops.emf_peak_v); loops.parts.len()];
-            within(&loops, &marcher, &Tube::around(&loops, &visited))
+            within(&loops, &marcher, &Tube::around(&loops, &visited, WIDTH))
         })?;
         let start = vec![Twofold::default(); loops.parts.len()];
         let tone_v = tone.1 * seen.output[0].norm();
@@ -169,13 +186,27 @@ impl<'w> Period<'w> {
         Some(Self { placed, loops, gains, anywhere, tube: None, balance, marcher, start, march, tone_v, rounds: 0 })
     }
 
-    /// Gains of what the films visit, in place of those of what they do anywhere.
-    fn narrow(&mut self) {
-        let visited = self.rest().visited_v;
-        let tube = Tube::around(&self.loops, &visited);
+    /// Gains of what the films visit for the steps to go by.
+    fn steer(&mut self) {
+        let visited_v = self.rest().visited_v;
+        let tube = Tube::around(&self.loops, &visited_v, WIDTH);
         if let Some(gains) = within(&self.loops, &self.marcher, &tube) {
             (self.gains, self.tube) = (gains, Some(tube));
         }
+    }
+
+    /// Gains of a tube of another width, if the true state is in there.
+    fn narrow(&mut self, rest: &Rest, width: f64) -> bool {
+        let before = self.tube.replace(Tube::around(&self.loops, &rest.visited_v, width));
+        if self.stays(rest)
+            && let Some(tube) = &self.tube
+            && let Some(gains) = within(&self.loops, &self.marcher, tube)
+        {
+            self.gains = gains;
+            return true;
+        }
+        self.tube = before;
+        false
     }
 
     /// Gains of what films do anywhere, where that bounds anything.
@@ -187,7 +218,7 @@ impl<'w> Period<'w> {
 
     /// Whether the true state is where the gains hold.
     fn stays(&mut self, rest: &Rest) -> bool {
-        let Some(tube) = &self.tube else { return self.anywhere.is_some() };
+        let Some(tube) = &self.tube else { return false };
         let Some(reach) = tube.reach(&self.loops, rest) else { return false };
         let mut left = [Left::default(); march::MOST_PARTS];
         gauss(SUMMED).into_iter().all(|(x, _)| {
@@ -205,17 +236,18 @@ impl<'w> Period<'w> {
         self.marcher.stores.iter().map(|&i| last.end(i).minus(self.start[i])).collect()
     }
 
-    /// Moves the start: by Newton's method, or to the end.
-    fn move_start(&mut self, gap: &[f64], newton: bool) {
+    /// Moves the start to the end, and by a share of the rest of Newton's step.
+    fn move_start(&mut self, gap: &[f64], share: f64) {
         let count = gap.len();
-        let step = (newton && count > 0).then(|| {
+        let step = (share > 0.0 && count > 0).then(|| {
             let matrix =
                 DMatrix::from_fn(count, count, |r, c| f64::from(u8::from(r == c)) - self.march.carry[r * count + c]);
             matrix.lu().solve(&DVector::from_column_slice(gap))
         });
         let step = step.flatten().filter(|s| s.iter().all(|x| x.is_finite()));
         for (k, &i) in self.marcher.stores.iter().enumerate() {
-            self.start[i] = self.start[i].plus(step.as_ref().map_or(gap[k], |s| s[k]));
+            let more = step.as_ref().map_or(0.0, |s| s[k] - gap[k]);
+            self.start[i] = self.start[i].plus(gap[k] + share * more);
         }
         // what does not store has its waves at the end for a start
         let parts = self.loops.parts.len();
@@ -226,23 +258,48 @@ impl<'w> Period<'w> {
         }
     }
 
+    /// A march from where the last one and a share of Newton's step lead, of less of it where no march begins there: two inductances with next to
+    /// nothing across between them have no currents of their own.
+    fn march_on(&mut self, gap: &[f64], mut share: f64, per_row: &[f64], aim_v: f64) -> Option<()> {
+        let before = self.start.clone();
+        loop {
+            self.move_start(gap, share);
+            if let Some(march) = self.marcher.march(&self.loops, &self.start, per_row, aim_v) {
+                self.march = march;
+                return Some(());
+            }
+            if share == 0.0 || self.marcher.came > BEGUN || self.march.steps.is_empty() {
+                return None;
+            }
+            self.start.clone_from(&before);
+            share = if share > LEAST_SHARE { share * LESS } else { 0.0 };
+        }
+    }
+
     fn settle(&mut self) -> Option<()> {
         let per_row = self.gains.first()?.per_row.clone();
         let mut before = f64::INFINITY;
         let mut newton = true;
         let mut aim_v = FIRST_AIM * self.tone_v.max(1e-12 * self.loops.emf_peak_v);
+        let mut gap = Vec::new();
         for _ in 0..MOST_MARCHES {
             self.rounds += 1;
-            match self.marcher.march(&self.loops, &self.start, &per_row, aim_v) {
-                Some(march) => self.march = march,
+            let went = if gap.is_empty() {
+                let march = self.marcher.march(&self.loops, &self.start, &per_row, aim_v);
+                march.map(|march| self.march = march)
+            } else {
+                self.march_on(&gap, if newton { 1.0 } else { 0.0 }, &per_row, aim_v)
+            };
+            if went.is_none() {
                 // the tone of the small signal may be next to nothing beside what the films make of the large one
-                None if aim_v < self.loops.emf_peak_v => {
-                    aim_v *= COARSER_BY;
-                    continue;
+                if aim_v >= self.loops.emf_peak_v {
+                    return None;
                 }
-                None => return None,
+                aim_v *= COARSER_BY;
+                gap.clear();
+                continue;
             }
-            let gap = self.gap_v();
+            gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
             if size <= 1e-5 * self.loops.emf_peak_v {
                 return Some(());
@@ -250,7 +307,6 @@ impl<'w> Period<'w> {
             // where Newton's step came no nearer a period of time goes by before the next
             newton = !newton || size < 0.7 * before;
             before = size;
-            self.move_start(&gap, newton);
         }
         None
     }
@@ -291,8 +347,7 @@ impl<'w> Period<'w> {
     fn refine(&mut self, aim_v: f64) -> Option<()> {
         let per_row = self.gains.last()?.per_row.clone();
         let gap = self.gap_v();
-        self.move_start(&gap, true);
-        self.march = self.marcher.march(&self.loops, &self.start, &per_row, aim_v)?;
+        self.march_on(&gap, 1.0, &per_row, aim_v)?;
         let mut before = f64::INFINITY;
         for _ in 0..MOST_AGAIN {
             self.rounds += 1;
@@ -304,7 +359,7 @@ impl<'w> Period<'w> {
             }
             before = size;
             let kept = (self.start.clone(), self.march.clone());
-            self.move_start(&gap, true);
+            self.move_start(&gap, 1.0);
             if !self.marcher.again(&self.loops, &self.start, &mut self.march) {
                 // a step that was short enough for another start: steps of its own
                 let Some(march) = self.marcher.march(&self.loops, &self.start, &per_row, aim_v) else {
@@ -405,7 +460,7 @@ impl<'w> Period<'w> {
 
     /// Where films anywhere would leave a mean without a bound: makes it vanish.
     fn balance(&self, rest: &mut Rest) {
-        if let (None, Some(balance)) = (&self.tube, &self.balance)
+        if let Some(balance) = &self.balance
             && !balance.is_empty()
         {
             balance.apply(&mut rest.rows, &self.firmness());

@@ -18,9 +18,6 @@ use super::march::MOST_PARTS;
 use super::ways::Left;
 use std::f64::consts::TAU;
 
-/// Share of the largest wave, and of the wave at which its films begin to bend, that each is widened by.
-const WIDER: f64 = 0.05;
-
 /// Rounding of slopes, relative: the least and the largest of a plain resistance must not meet.
 const ROUNDING: f64 = 1e-9;
 
@@ -41,21 +38,23 @@ pub struct Rest {
 /// Waves and slopes of each part.
 #[derive(Debug, Clone)]
 pub struct Tube {
+    /// share of a wave, and of the wave at which its films begin to bend, that it is widened by
+    width: f64,
     range_v: Vec<(f64, f64)>,
     /// least and largest slope of each part's films
     pub slopes: Vec<(f64, f64)>,
 }
 
 impl Tube {
-    /// Around waves that are visited.
+    /// Around waves that are visited, widened by a share of each wave, and of the wave at which its films begin to bend.
     #[must_use]
-    pub fn around(loops: &Loops, visited_v: &[(f64, f64)]) -> Self {
+    pub fn around(loops: &Loops, visited_v: &[(f64, f64)], width: f64) -> Self {
         let wider = |(part, &(low, high)): (&Part, &(f64, f64))| {
-            (low - 2.0 * room_v(part, low), high + 2.0 * room_v(part, high))
+            (low - 2.0 * room_v(part, low, width), high + 2.0 * room_v(part, high, width))
         };
         let range_v: Vec<(f64, f64)> = loops.parts.iter().zip(visited_v).map(wider).collect();
         let slopes = loops.parts.iter().zip(&range_v).map(|(part, range)| slopes(part, *range)).collect();
-        Self { range_v, slopes }
+        Self { width, range_v, slopes }
     }
 
     /// Whether the true state is in here: what `d` is over the period and where it stores, if a march with this rest stays a room away from the edge.
@@ -64,7 +63,8 @@ impl Tube {
         let parts = &loops.parts;
         for (i, ((low, high), range)) in rest.visited_v.iter().zip(&self.range_v).enumerate() {
             // not a number is outside
-            let inside = low - room_v(&parts[i], *low) >= range.0 && high + room_v(&parts[i], *high) <= range.1;
+            let room = |wave_v: f64| room_v(&parts[i], wave_v, self.width);
+            let inside = low - room(*low) >= range.0 && high + room(*high) <= range.1;
             if parts[i].element.has_films() && !inside {
                 return None;
             }
@@ -105,13 +105,13 @@ impl Tube {
         let off = |i: usize| of[i].0 * x + of[i].1;
         let energy = sum(&|i| 0.5 * parts[i].stored * off(i).powi(2) + rho(i) * off(i));
         let peak = (0..parts.len()).map(|i| (parts[i].stored > 0.0).then(|| (2.0 * energy / parts[i].stored).sqrt()));
-        Some(Reach { peak: peak.collect() })
+        Some(Reach { width: self.width, peak: peak.collect() })
     }
 }
 
 /// What a wave may be off by. A film that does not bend has all the room until it would.
-fn room_v(part: &Part, wave_v: f64) -> f64 {
-    if part.element.has_films() { WIDER * wave_v.abs().max(part.element.bends_at_v()) } else { 0.0 }
+fn room_v(part: &Part, wave_v: f64, width: f64) -> f64 {
+    if part.element.has_films() { width * wave_v.abs().max(part.element.bends_at_v()) } else { 0.0 }
 }
 
 /// Least and largest slope of a part's films over waves.
@@ -126,6 +126,7 @@ fn slopes(part: &Part, (low_v, high_v): (f64, f64)) -> (f64, f64) {
 /// How far parts that store are off at most, at any instant.
 #[derive(Debug, Clone)]
 pub struct Reach {
+    width: f64,
     peak: Vec<Option<f64>>,
 }
 
@@ -138,7 +139,7 @@ impl Reach {
         let (mut slope, mut room) = ([(0.0, 0.0); MOST_PARTS], [0.0; MOST_PARTS]);
         for (i, part) in parts.iter().enumerate() {
             let wave_v = left[i].wave_v;
-            room[i] = room_v(part, wave_v);
+            room[i] = room_v(part, wave_v, self.width);
             slope[i] = slopes(part, (wave_v - room[i], wave_v + room[i]));
         }
         let mut off = [0.0; MOST_PARTS];
@@ -184,3 +185,6 @@ impl Reach {
 fn less(one: (f64, f64), other: (f64, f64)) -> (f64, f64) {
     if other.0 < one.0 { other } else { one }
 }
+
+#[cfg(test)]
+mod tests;

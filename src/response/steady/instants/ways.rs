@@ -226,6 +226,8 @@ impl Here {
             let before = self.stand[n].f;
             (self.stand[n], self.wave[n]) = self.along(&part.element, n, starts[n], way);
             self.rest[n] += self.stand[n].f - before;
+        } else {
+            self.wave[n] += way / self.stand[n].dy;
         }
         if unbroken {
             // rows that are made to hold after this one count on it, whether or not it stores

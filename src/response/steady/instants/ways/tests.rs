@@ -63,7 +63,7 @@ fn rows_hold_that_must_and_what_the_others_leave_over_is_all_of_it() {
                 let (after, _) = ways.here(loops, step, &Basis::at(place + h), &mut starts);
                 let mut rest = vec![0.0; m];
                 let told =
-                    ways.rest(loops, step, (&Basis::at(place), place), &mut starts, &mut |i, value, _| rest[i] = value);
+                    ways.rest(loops, step, (&Basis::at(place), place), &mut starts, &mut |i, left| rest[i] = left.rest);
                 assert!((given - told).abs() <= 1e-9 * tone, "{given} {told}");
                 for (i, part) in loops.parts.iter().enumerate() {
                     let turn = (after.y[i] - before.y[i]) / (2.0 * h * step.length);
@@ -200,7 +200,7 @@ fn what_is_moved_a_long_way_ends_on_its_law() {
                 let way = share * at.y[i];
                 let mut moved = standing(&period, |_| wave_v);
                 moved.y[i] += way;
-                let stand = moved.along(&part.element, i, f64::NAN, way);
+                let (stand, moved_v) = moved.along(&part.element, i, f64::NAN, way);
                 // the law again, by halving of the wave
                 let (mut low, mut high) = (0.0, 4.0 * wave_v);
                 for _ in 0..200 {
@@ -210,6 +210,7 @@ fn what_is_moved_a_long_way_ends_on_its_law() {
                 }
                 let known = part.element.at(low, &mut f64::NAN.clone()).f;
                 assert!((stand.f - known).abs() <= 1e-12 * known.abs(), "{i} {share}: {} {known}", stand.f);
+                assert!((moved_v - low).abs() <= 1e-9 * low.abs(), "{i} {share}: {moved_v} {low}");
                 judged += 1;
                 // the first loop is never asked
                 if i == 0 {
@@ -221,6 +222,7 @@ fn what_is_moved_a_long_way_ends_on_its_law() {
                 asked.ask(&period.loops, &[f64::NAN; MOST_PARTS], i, known);
                 let off = (asked.y[i] - moved.y[i]).abs();
                 assert!(off <= 1e-9 * moved.y[i].abs(), "{i} {share}: {} {}", asked.y[i], moved.y[i]);
+                assert!((asked.wave[i] - low).abs() <= 1e-9 * low.abs(), "{i} {share}: {} {low}", asked.wave[i]);
             }
         }
     }
