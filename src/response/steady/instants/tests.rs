@@ -1,10 +1,14 @@
 use super::super::solve::{Solver, Tones};
 use super::element::Element;
+use super::march::BEGIN;
+use super::sums::add_lines;
 use super::*;
 use crate::circuit::{Contact, Lead, Load, Loudspeaker, PathItem, Role, Section, Source};
 use crate::physics::Film;
 use crate::watch::Unwatched;
+use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
+use std::f64::consts::TAU;
 
 const SPEAKER: Loudspeaker =
     Loudspeaker { voice_coil_ohm: 6.0, voice_coil_h: 3e-4, resonance_hz: 50.0, mechanical_q: 4.0, electrical_q: 0.5 };

@@ -160,7 +160,8 @@ impl Reach {
         // rows without stores tie their neighbours together, and are tied by them
         for _ in 0..TIES {
             for i in (0..count).filter(|&i| self.peak[i].is_none()) {
-                let (before, next) = (if i > 0 { off[i - 1] } else { 0.0 }, if i + 1 < count { off[i + 1] } else { 0.0 });
+                let (before, next) =
+                    (if i > 0 { off[i - 1] } else { 0.0 }, if i + 1 < count { off[i + 1] } else { 0.0 });
                 let rest = left[i].rest.abs();
                 off[i] = off[i].min((rest + before + next) / (parts[i].lost + slope[i].0));
                 let apart = rest + (parts[i].lost + slope[i].1) * off[i];

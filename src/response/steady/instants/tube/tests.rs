@@ -1,7 +1,8 @@
 use super::super::element::Element;
+use super::super::proof::WIDTH;
 use super::super::radau::{Basis, POINTS};
 use super::super::tests::{hollow, mild, ohm};
-use super::super::{LINES, Period, WIDTH, solve};
+use super::super::{LINES, Period, solve};
 use super::*;
 use crate::physics::Film;
 use crate::watch::Unwatched;
