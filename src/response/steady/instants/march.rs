@@ -153,6 +153,12 @@ impl<'w> Marcher<'w> {
         }
     }
 
+    /// Whether the watch says stop.
+    #[must_use]
+    pub fn stopped(&self) -> bool {
+        self.watch.stop()
+    }
+
     /// Rows and their matrix at the stages of a step.
     fn fill(&mut self, loops: &Loops, step: &Step) {
         let (m, size) = (self.parts, STAGES * self.parts);
@@ -276,7 +282,7 @@ impl<'w> Marcher<'w> {
         let target = allowed_v / USUAL_STEPS.sqrt();
         while from < end {
             self.came = from - BEGIN;
-            if march.steps.len() > self.most_steps || length < SHORTEST || self.watch.stop() {
+            if march.steps.len() > self.most_steps || length < SHORTEST || self.stopped() {
                 return None;
             }
             length = length.min(LONGEST);
@@ -339,7 +345,7 @@ impl<'w> Marcher<'w> {
                 *wave = left[n % m].plus(step.risen_v[n]).high;
             }
             step.low_v.iter_mut().zip(&left).for_each(|(low, left)| *low = left.low);
-            good = good && !self.watch.stop() && self.solve(loops, step, k == 0);
+            good = good && !self.stopped() && self.solve(loops, step, k == 0);
             if !good {
                 break;
             }

@@ -58,15 +58,9 @@ impl Period<'_> {
             let basis = Basis::at(x);
             self.march.steps.iter().all(|step| {
                 self.marcher.rest(&self.loops, step, &basis, x, &mut |i, here| left[i] = here);
-                reach.stays(&self.loops, &left)
+                reach.stays(&self.loops, &left) && !self.marcher.stopped()
             })
         })
-    }
-
-    /// What the end lacks of the start, wave by wave.
-    pub(super) fn gap_v(&self) -> Vec<f64> {
-        let Some(last) = self.march.steps.last() else { return Vec::new() };
-        self.marcher.stores.iter().map(|&i| last.end(i).minus(self.start[i])).collect()
     }
 
     /// What the rows leave over, over the period.
@@ -77,6 +71,11 @@ impl Period<'_> {
         let mut given = 0.0;
         for (x, weight) in gauss(SUMMED) {
             let basis = Basis::at(x);
+            if self.marcher.stopped() {
+                // half a period proves nothing
+                given = f64::NAN;
+                break;
+            }
             for step in &self.march.steps {
                 let weight = weight * step.length;
                 let moved = self.marcher.rest(&self.loops, step, &basis, x, &mut |i, left| {

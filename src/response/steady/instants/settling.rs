@@ -28,6 +28,12 @@ const CLOSED: f64 = 1e-14;
 const CLOSING: f64 = 0.1;
 
 impl Period<'_> {
+    /// What the end lacks of the start, wave by wave.
+    pub(super) fn gap_v(&self) -> Vec<f64> {
+        let Some(last) = self.march.steps.last() else { return Vec::new() };
+        self.marcher.stores.iter().map(|&i| last.end(i).minus(self.start[i])).collect()
+    }
+
     /// Moves the start to the end, and by a share of the rest of Newton's step.
     pub(super) fn move_start(&mut self, gap: &[f64], share: f64) {
         let count = gap.len();
@@ -56,8 +62,7 @@ impl Period<'_> {
         let before = self.start.clone();
         loop {
             self.move_start(gap, share);
-            if let Some(march) = self.marcher.march(&self.loops, &self.start, per_row, aim_v) {
-                self.march = march;
+            if self.march_from_start(per_row, aim_v).is_some() {
                 return Some(());
             }
             if share == 0.0 || self.marcher.came > BEGUN || self.march.steps.is_empty() {
@@ -68,30 +73,32 @@ impl Period<'_> {
         }
     }
 
+    /// Marches until one ends near where it began.
     pub(super) fn settle(&mut self) -> Option<()> {
         let per_row = self.gains.first()?.per_row.clone();
+        let first_aim_v = FIRST_AIM * self.tone_v.max(1e-12 * self.loops.emf_peak_v);
+        let (mut aim_v, mut newton, mut careful) = (first_aim_v, true, false);
         let mut before = f64::INFINITY;
-        let mut newton = true;
-        let mut aim_v = FIRST_AIM * self.tone_v.max(1e-12 * self.loops.emf_peak_v);
-        let mut gap = Vec::new();
+        // what the end lacked of the start at the last march, and that start
+        let mut last: Option<(Vec<f64>, Vec<Twofold>)> = None;
         for _ in 0..MOST_MARCHES {
             self.rounds += 1;
-            let went = if gap.is_empty() {
-                let march = self.marcher.march(&self.loops, &self.start, &per_row, aim_v);
-                march.map(|march| self.march = march)
-            } else {
-                self.march_on(&gap, if newton { 1.0 } else { 0.0 }, &per_row, aim_v)
+            let went = match &last {
+                Some((gap, _)) if careful => self.march_on(gap, if newton { 1.0 } else { 0.0 }, &per_row, aim_v),
+                _ => self.march_from_start(&per_row, aim_v),
             };
             if went.is_none() {
-                // the tone of the small signal may be next to nothing beside what the films make of the large one
-                if aim_v >= self.loops.emf_peak_v {
-                    return None;
+                if aim_v < self.loops.emf_peak_v {
+                    // the tone of the small signal may be next to nothing beside what the films make of the large one
+                    aim_v *= COARSER_BY;
+                    continue;
                 }
-                aim_v *= COARSER_BY;
-                gap.clear();
+                let Some((_, start)) = last.as_ref().filter(|_| !careful) else { return None };
+                self.start.clone_from(start);
+                (careful, aim_v) = (true, first_aim_v);
                 continue;
             }
-            gap = self.gap_v();
+            let gap = self.gap_v();
             let size = gap.iter().fold(0.0f64, |most, x| most.max(x.abs()));
             if size <= 1e-5 * self.loops.emf_peak_v {
                 return Some(());
@@ -99,8 +106,17 @@ impl Period<'_> {
             // where Newton's step came no nearer a period of time goes by before the next
             newton = !newton || size < 0.7 * before;
             before = size;
+            last = Some((gap.clone(), self.start.clone()));
+            if !careful {
+                self.move_start(&gap, if newton { 1.0 } else { 0.0 });
+            }
         }
         None
+    }
+
+    fn march_from_start(&mut self, per_row: &[f64], aim_v: f64) -> Option<()> {
+        self.march = self.marcher.march(&self.loops, &self.start, per_row, aim_v)?;
+        Some(())
     }
 
     /// What the output would be moved by if the period were closed evenly.

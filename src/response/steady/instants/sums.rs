@@ -14,7 +14,12 @@ impl Period<'_> {
         let mut squares = vec![0.0; wanted.len()];
         let points = gauss(SUMMED);
         let mut start = f64::NAN;
+        let mut stopped = false;
         for step in &self.march.steps {
+            stopped = stopped || self.marcher.stopped();
+            if stopped {
+                break;
+            }
             // a turn of the highest line per piece is well within ten points
             let pieces = (count as f64 * step.length).ceil().max(1.0) as usize;
             for piece in 0..pieces {
@@ -46,7 +51,8 @@ impl Period<'_> {
                 own * sums[0][line] + more
             })
             .collect();
-        (output, rounding)
+        // half a period proves nothing
+        (output, if stopped { f64::NAN } else { rounding })
     }
 
     pub(super) fn residue_v(&mut self, count: usize) -> f64 {
