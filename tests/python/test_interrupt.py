@@ -101,7 +101,7 @@ READY = {
     **dict.fromkeys(["assess", "assess without draws"], "wl.assess(job, draws=10)"),
     "reading a log": "head, rest = shop.invented_log(100_000, 1).text.split('\\n', 1); log = (head + '\\n' + ''.join(f'{n}-' + rest.replace('\\n', f'\\n{n}-', rest.count('\\n') - 1) for n in range(12))).encode()",
     "comparing a log": "read = shop.invented_log(200_000, 1).log()",
-    # one section alone that takes seconds, on all roads there are, and has not converged in the end
+    # one section alone that takes seconds, by lines and then step by step in time
     "distortion at one point": """slow = wl.Section('f', source=wl.Source(emf_v=0.7535137488354442, resistance_ohm=785.652148859311, inductance_h=0.3281886700103731), path=[
     wl.Contact('c0', film=wl.Film.tunnelling(resistance_ohm=11.899270970816996, scale_v=0.13330743910763945), constriction_ohm=30.21853556007501),
     wl.Contact('c1', film=wl.Film.rectifying(resistance_ohm=726935140.658988, ideality=1.5219756500060047, leak_ratio=0.12917490767418674), constriction_ohm=5.822444005847563),

@@ -29,7 +29,7 @@ const TIES: usize = 3;
 pub struct Rest {
     /// rms and mean of each row
     pub rows: Vec<(f64, f64)>,
-    /// rms of what the answered node gave way by
+    /// rms of what the answered node was moved by
     pub given: f64,
     /// least and largest wave of each part, V
     pub visited_v: Vec<(f64, f64)>,

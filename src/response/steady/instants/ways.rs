@@ -4,8 +4,8 @@
 //! put where its neighbours ask it to be, along its film's law; or a neighbour gives way instead: one that stores nothing at once, one that stores
 //! with the slope of what it gives, which its own row then has over. That needs waveforms without breaks: all go through the start of their
 //! steps then, are closed over the period (`Period::close`), and which of the two it is does not change on the way. Where the film is next
-//! to nothing its law would make an ampere of rounding, and the neighbour's way is the better one. The answered node may give way too: what it
-//! gives is told and counted as an error of the output.
+//! to nothing its law would make an ampere of rounding, and the neighbour's way is the better one. The answered node may give way too, or go along its
+//! own film: how far it moves is told and counted as an error of the output.
 
 use super::element::{Element, Stand};
 use super::loops::Loops;
@@ -82,8 +82,9 @@ impl Ways {
                 (answered(n), part.stored > 0.0, shared, part.element.has_films())
             };
             let gives = both.min_by_key(|&n| rank(n));
-            // what is answered stays where it is
-            let by_law = !beside && !answered(i) && loops.parts[i].element.has_films();
+            // what is answered may move where that is counted
+            let stays = answered(i) && loops.output_ohm.is_some();
+            let by_law = !beside && !stays && loops.parts[i].element.has_films();
             match gives {
                 None => by_law.then_some(Way::Law),
                 Some(n) if !by_law => Some(Way::Gives(n)),
@@ -104,7 +105,7 @@ impl Ways {
         if self.unbroken || loops.parts[i].stored > 0.0 { &basis.stored } else { &basis.free }
     }
 
-    /// What each row leaves over at a place of a step; returns what the answered node gave way by.
+    /// What each row leaves over at a place of a step; returns what the answered node was moved by.
     pub fn rest(
         &self,
         loops: &Loops,
@@ -130,7 +131,7 @@ impl Ways {
         given
     }
 
-    /// All parts at a place of a step, moved so that the rows hold which must, and what the answered node gave way by.
+    /// All parts at a place of a step, moved so that the rows hold which must, and what the answered node was moved by.
     fn here(&self, loops: &Loops, step: &Step, basis: &Basis, starts: &mut [f64]) -> (Here, f64) {
         let m = loops.parts.len();
         let mut at = Here::default();
@@ -158,10 +159,16 @@ impl Ways {
                 Way::Gives(n) | Way::Either(n) if matches!(way, Way::Gives(_)) || at.is_less(loops, i, n) => {
                     let moved = at.give(loops, step, starts, (i, n), asked, self.unbroken);
                     if self.answered == Some(n) {
-                        given = moved;
+                        given += moved;
                     }
                 }
-                _ => at.ask(loops, starts, i, asked),
+                _ => {
+                    let before = at.y[i];
+                    at.ask(loops, starts, i, asked);
+                    if self.answered == Some(i) {
+                        given += at.y[i] - before;
+                    }
+                }
             }
         }
         (at, given)
