@@ -11,7 +11,8 @@
 //! * the energy stored, on the average over the period at most `sum E_i |d_i|^2 / 2`, is nowhere larger than this and `sum |rho_i| |d_i|`
 //! * parts in a row that store nothing obey the same sum at every instant, what stores beside them given, and each row ties its neighbours together
 //!
-//! If these say that no wave has left its room at 1, none has before. Instants are the ten points of each step: looked at, not enclosed.
+//! If these say that no wave has left its room at 1, none has before. Instants are the ten points of each step: looked at, not enclosed, so half of the
+//! room is kept for what is between them.
 
 use super::loops::{Loops, Part};
 use super::march::MOST_PARTS;
@@ -20,6 +21,9 @@ use std::f64::consts::TAU;
 
 /// Rounding of slopes, relative: the least and the largest of a plain resistance must not meet.
 const ROUNDING: f64 = 1e-9;
+
+/// Share of its room that a wave may be off by at the points that are looked at: between them more may be left over.
+const SPARE: f64 = 0.5;
 
 /// Times that parts which store nothing hand on what bounds them.
 const TIES: usize = 3;
@@ -178,7 +182,7 @@ impl Reach {
             let element = &parts[i].element;
             off[i] * if element.is_node { 1.0 + element.wave_ohm * slope[i].1 } else { element.wave_ohm + slope[i].1 }
         };
-        (0..count).all(|i| !parts[i].element.has_films() || wave(i) < room[i])
+        (0..count).all(|i| !parts[i].element.has_films() || wave(i) < SPARE * room[i])
     }
 }
 
