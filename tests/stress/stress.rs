@@ -4,7 +4,8 @@
 //! 10 Hz to 40 kHz, all log-uniform. Prints what share converged, the certificates, the rounds, and what took longest; and how
 //! near each converged answer came to the ceiling (T2, which is T1 for one loop) over the chords that its contacts visited. A
 //! residue above its ceiling, or a converged answer that is not finite, ends the run with a failure. `PROGRESS=1` prints the
-//! figures so far every 50 000 sections, for a run that may be cut; `SHOW=1` what did not converge or took long. `ONLY="47 80"` runs those sections alone.
+//! figures so far every 50 000 sections, for a run that may be cut; `SHOW=1` what did not converge or took long. `ONLY="47 80"` runs those sections alone. `BOTH=1` solves
+//! what converged a second time, step by step in time, a hundred times slower: answers further apart than both bounds end the run with a failure.
 
 use std::time::Instant;
 use weaklink::circuit::chain::Network;
@@ -12,7 +13,9 @@ use weaklink::circuit::{Contact, Divider, Lead, Load, Loudspeaker, PathItem, Rol
 use weaklink::physics::Film;
 use weaklink::response::ceiling::Status;
 use weaklink::response::ceiling_many::{Moving, ceiling_many};
+use weaklink::response::steady::instants;
 use weaklink::response::steady::solve::{Answer, Solver, Tones};
+use weaklink::watch::Unwatched;
 
 /// Steele, Lea and Flood's SplitMix64.
 struct Dice(u64);
@@ -132,6 +135,12 @@ fn of_ceiling(network: &Network, hz: f64, film_ohm: &[f64], answer: &Answer) -> 
     Ok(sure / (ceiling.harmonics + LOG_ROUNDING))
 }
 
+/// How far apart two answers are over the sum of their bounds, lines past direct current that both have.
+fn apart(one: &Answer, other: &Answer) -> f64 {
+    let lines = one.output.iter().zip(&other.output).skip(1);
+    lines.map(|(a, b)| 2.0 * (a - b).norm_sqr()).sum::<f64>().sqrt() / (one.error_v + other.error_v)
+}
+
 struct Row {
     seed: u64,
     converged: bool,
@@ -151,7 +160,7 @@ fn main() {
     let seeds: Vec<u64> = if only.is_empty() { (first..first + count).collect() } else { only };
     let mut solver = Solver::default();
     let mut rows = Vec::new();
-    let mut wrong = 0;
+    let (mut wrong, mut both) = (0, Vec::new());
     for seed in seeds {
         let mut dice = Dice(seed.wrapping_mul(0xd134_2543_de82_ef95));
         let (section, hz) = section(&mut dice);
@@ -181,6 +190,16 @@ fn main() {
             wrong += 1;
             println!("WRONG {seed}: of its ceiling {of_ceiling:?}, finite {finite}, {section:?}");
         }
+        if answer.converged && std::env::var("BOTH").is_ok() {
+            let other = instants::solve(&network, (hz, network.emf_v), &film_ohm, &Unwatched);
+            // what was solved step by step already is the same to the bit
+            let apart = other.map(|other| apart(&answer, &other)).filter(|apart| *apart != 0.0);
+            if apart.is_some_and(|apart| apart.is_nan() || apart > 1.0) {
+                wrong += 1;
+                println!("WRONG {seed}: {apart:?} of both bounds apart, {section:?}");
+            }
+            both.extend(apart);
+        }
         rows.push(Row {
             seed,
             converged: answer.converged,
@@ -196,6 +215,10 @@ fn main() {
         }
     }
     print_figures(&rows);
+    if !both.is_empty() {
+        let most = both.iter().copied().fold(0.0, f64::max);
+        println!("solved both ways {}: apart by at most {most:.3} of both bounds", both.len());
+    }
     if wrong > 0 {
         eprintln!("{wrong} answers are wrong");
         std::process::exit(1);

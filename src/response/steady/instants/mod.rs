@@ -193,7 +193,8 @@ impl<'w> Period<'w> {
                 film_peak_v: vec![0.0; network.contacts.len()],
                 output,
             };
-            for (film, visited) in self.placed.iter().zip(self.voltages()) {
+            let voltages = self.voltages()?;
+            for (film, visited) in self.placed.iter().zip(voltages) {
                 answer.chord_ohm[film.contact] = chords(film, &visited, network);
                 answer.film_peak_v[film.contact] = visited.iter().fold(0.0, |most, u| u.abs().max(most));
             }
@@ -202,11 +203,14 @@ impl<'w> Period<'w> {
         None
     }
 
-    /// Smallest and largest voltage of each film over the steps' points.
-    fn voltages(&self) -> Vec<[f64; 2]> {
+    /// Smallest and largest voltage of each film over the steps' points; none when the watch says stop.
+    fn voltages(&self) -> Option<Vec<[f64; 2]>> {
         let parts = self.loops.parts.len();
         let mut range = vec![[f64::INFINITY, f64::NEG_INFINITY]; self.placed.len()];
         for step in &self.march.steps {
+            if self.marcher.stopped() {
+                return None;
+            }
             for l in 1..=STAGES {
                 for (i, part) in self.loops.parts.iter().enumerate() {
                     part.element.voltages(step.wave_v[l * parts + i], &mut |k, u| {
@@ -215,7 +219,7 @@ impl<'w> Period<'w> {
                 }
             }
         }
-        range
+        Some(range)
     }
 }
 
