@@ -93,7 +93,7 @@ impl Period<'_> {
                     aim_v *= COARSER_BY;
                     continue;
                 }
-                let Some((_, start)) = last.as_ref().filter(|_| !careful) else { return None };
+                let (_, start) = last.as_ref().filter(|_| !careful)?;
                 self.start.clone_from(start);
                 (careful, aim_v) = (true, first_aim_v);
                 continue;
