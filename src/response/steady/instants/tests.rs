@@ -131,15 +131,28 @@ fn who_makes_a_row_hold() {
     assert_eq!(of(two).marcher.ways.of, [None, None, gives(1), None, gives(3), None]);
     // side by side neither can ask its own film
     assert_eq!(of(beside).marcher.ways.of, [None, gives(0), gives(3), None]);
-    // what is answered may move along its own film too, and that is counted
-    let mut period = of(across);
+    // what is answered may move along its own film too
+    let period = of(across);
     assert_eq!((period.marcher.ways.of[1], period.loops.output), (Some(ways::Way::Either(0)), 1));
-    period.settle().unwrap();
-    assert!(period.rest().given > 0.0);
     assert_eq!(of(shunt).marcher.ways.of, [None, None, gives(1), None, gives(3), None]);
     let period = of(bridges);
     assert_eq!(period.balance.as_ref().unwrap().rows().collect::<Vec<_>>(), [1]);
     assert_eq!(period.gains[0].per_mean[1], 0.0);
+}
+
+#[test]
+fn how_far_an_answered_node_goes_along_its_film_is_counted() {
+    // where the diode blocks, what it carries is the difference of two currents: the node's film follows, not the diode's voltage
+    let diode = Film::Rectifying { resistance_ohm: 3e6, ideality: 2.0, leak_ratio: 0.014 };
+    let across = Film::Tunnelling { resistance_ohm: 3e8, scale_v: 0.36 };
+    let network = network(5.7, &[(diode, Role::Signal), (across, Role::Shunt)], speaker(), 0.0);
+    let tone = (2e4, network.emf_v);
+    let mut period = Period::new(&network, tone, &ohm(&network), &Unwatched).unwrap();
+    assert_eq!((period.marcher.ways.of[1], period.loops.output), (Some(ways::Way::Either(0)), 1));
+    period.settle().unwrap();
+    assert!(period.rest().given > 0.0);
+    let answer = solve(&network, tone, &ohm(&network), &Unwatched).unwrap();
+    assert!(answer.error_v <= CONVERGED * residue_v(&answer.output));
 }
 
 #[test]
