@@ -257,16 +257,25 @@ fn a_wave_that_is_no_number_has_no_place() {
     }
 }
 
+/// Films of these resistances, in powers of ten, and kinds, for one element.
+pub(super) fn films(log_r: &[f64], kinds: &[usize], is_node: bool) -> Vec<(Film, f64, usize)> {
+    let one = |(number, (log_r, kind)): (usize, (&f64, &usize))| {
+        let resistance_ohm = 10f64.powf(*log_r);
+        let film = match kind {
+            0 => Film::Tunnelling { resistance_ohm, scale_v: 0.1 },
+            1 => Film::Bridged { resistance_ohm },
+            _ => Film::Rectifying { resistance_ohm, ideality: 1.5, leak_ratio: 0.1 },
+        };
+        (film, if is_node { 0.3 } else { 0.0 }, number)
+    };
+    log_r.iter().zip(kinds).enumerate().map(one).collect()
+}
+
 proptest! {
     #[test]
     fn an_element_lies_on_its_laws_and_on_its_wave(log_r in prop::collection::vec(-3.0f64..7.0, 1..4), kinds in prop::collection::vec(0usize..3, 3),
                                                   log_wave in -2.0f64..6.0, wave_v in -30.0f64..30.0, is_node in any::<bool>()) {
-        let films: Vec<(Film, f64, usize)> = log_r.iter().zip(&kinds).enumerate().map(|(k, (r, kind))| {
-            let resistance_ohm = 10f64.powf(*r);
-            let film = [Film::Tunnelling { resistance_ohm, scale_v: 0.1 }, Film::Bridged { resistance_ohm },
-                        Film::Rectifying { resistance_ohm, ideality: 1.5, leak_ratio: 0.1 }][*kind];
-            (film, if is_node { 0.3 } else { 0.0 }, k)
-        }).collect();
+        let films = films(&log_r, &kinds, is_node);
         let wave_ohm = 10f64.powf(log_wave);
         let element = Element::new(is_node, wave_ohm, &films).unwrap();
         let at = |wave_v: f64| {

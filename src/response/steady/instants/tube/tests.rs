@@ -1,10 +1,9 @@
 use super::super::element::Element;
 use super::super::proof::WIDTH;
 use super::super::radau::{Basis, POINTS};
-use super::super::tests::{hollow, mild, ohm};
+use super::super::tests::{films, hollow, mild, ohm};
 use super::super::{LINES, Period, solve};
 use super::*;
-use crate::physics::Film;
 use crate::watch::Unwatched;
 use proptest::prelude::*;
 
@@ -143,12 +142,7 @@ proptest! {
     #[test]
     fn no_slope_between_two_waves_is_outside(log_r in prop::collection::vec(-3.0f64..7.0, 1..4), kinds in prop::collection::vec(0usize..3, 3),
                                              log_wave in -2.0f64..6.0, ends in (-30.0f64..30.0, -30.0f64..30.0), share in 0.0f64..1.0, is_node in any::<bool>()) {
-        let films: Vec<(Film, f64, usize)> = log_r.iter().zip(&kinds).enumerate().map(|(k, (r, kind))| {
-            let resistance_ohm = 10f64.powf(*r);
-            let film = [Film::Tunnelling { resistance_ohm, scale_v: 0.1 }, Film::Bridged { resistance_ohm },
-                        Film::Rectifying { resistance_ohm, ideality: 1.5, leak_ratio: 0.1 }][*kind];
-            (film, if is_node { 0.3 } else { 0.0 }, k)
-        }).collect();
+        let films = films(&log_r, &kinds, is_node);
         let element = Element::new(is_node, 10f64.powf(log_wave), &films).unwrap();
         let (low_v, high_v) = (ends.0.min(ends.1), ends.0.max(ends.1));
         let (least, most) = element.slopes_between(low_v, high_v);
