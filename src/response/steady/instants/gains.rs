@@ -15,6 +15,8 @@
 //! of them), the second over all. What is left over on the mean of the period has a second factor of its own: two films with
 //! nothing but a capacitance between them let a direct current through that nothing but they oppose.
 //!
+//! One norm for all films does not know how far apart they are: the gain is the less of this and of what [`handed`](super::handed) follows from film to film.
+//!
 //! Where films that may saturate are all that opposes it there is no such factor, and the mean must vanish ([`balance`](super::balance)).
 //!
 //! **Past the lines that are answered** the second is bounded, not looked at (`beyond`). `N` is also `P Y D Y* P + 1/s`, as both are the Hermitian part of
@@ -27,6 +29,7 @@
 //! section without gains: not proved, whatever follows.
 
 use super::balance::Balance;
+use super::handed::{across, through};
 use super::loops::Loops;
 use super::ways::Ways;
 use nalgebra::{Complex, DMatrix, DVector};
@@ -121,10 +124,20 @@ pub fn gains(
         }
     }
     raise(&mut inward, &beyond(&chain, ways, (most + 1) as f64));
-    let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| Gains {
-        lines,
-        per_row: (0..parts).map(|i| out * inward[i] + straight[i]).collect(),
-        per_mean: row.iter().map(|row| row.map_or(0.0, |row| out * mean[row])).collect(),
+    let across = across(&chain);
+    let mean: Vec<f64> = row.iter().map(|row| row.map_or(0.0, |row| mean[row])).collect();
+    let each = |(&lines, (out, straight)): (&usize, (f64, Vec<f64>))| {
+        // of a mean that is made to vanish only the sum knows
+        let through = |first: &[f64]| match balance.is_empty() {
+            true => through(&chain, &across, first, &straight),
+            false => vec![f64::INFINITY; parts],
+        };
+        let (rows, means) = (through(&inward), through(&mean));
+        Gains {
+            lines,
+            per_row: (0..parts).map(|i| (out * inward[i]).min(rows[i]) + straight[i]).collect(),
+            per_mean: (0..parts).map(|i| (out * mean[i]).min(means[i])).collect(),
+        }
     };
     Some(counts.iter().zip(found).map(each).collect())
 }

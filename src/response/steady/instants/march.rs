@@ -77,8 +77,9 @@ const NEARLY: f64 = 1e-8;
 const DONE: f64 = 1e-12;
 const SHORTER: f64 = 0.01;
 
-/// Shortest step, periods.
-const SHORTEST: f64 = 1e-14;
+/// Shortest step, periods, and that which looks where waves begin.
+const SHORTEST: f64 = 1e-17;
+const FIRST: f64 = 1e-14;
 
 /// Longest step, periods.
 const LONGEST: f64 = 1.0 / 48.0;
@@ -257,7 +258,7 @@ impl<'w> Marcher<'w> {
     fn begin(&mut self, loops: &Loops, start: &[Twofold]) -> Vec<Twofold> {
         let mut start = start.to_vec();
         if self.ways.unbroken {
-            let mut step = Step::new(BEGIN, SHORTEST, &start, &vec![0.0; self.parts]);
+            let mut step = Step::new(BEGIN, FIRST, &start, &vec![0.0; self.parts]);
             if self.solve(loops, &mut step, true) {
                 // at the start itself: by the end of even the shortest step what stores has gone on
                 let basis = Basis::at(0.0);
@@ -275,23 +276,23 @@ impl<'w> Marcher<'w> {
         let m = self.parts;
         let mut march = March { steps: Vec::new(), carry: identity(self.stores.len()) };
         let end = BEGIN + 1.0;
-        let mut from = BEGIN;
+        let mut from = Twofold { high: BEGIN, low: 0.0 };
         let mut length: f64 = 1e-3;
         let mut left = self.begin(loops, start);
         let mut rise = vec![0.0; m];
         let target = allowed_v / USUAL_STEPS.sqrt();
-        while from < end {
-            self.came = from - BEGIN;
+        while from.high < end {
+            self.came = from.high - BEGIN;
             if march.steps.len() > self.most_steps || length < SHORTEST || self.stopped() {
                 return None;
             }
             length = length.min(LONGEST);
-            let is_last = from + length * 1.01 >= end;
+            let is_last = from.high + length * 1.01 >= end;
             if is_last {
-                length = end - from;
+                length = Twofold { high: end, low: 0.0 }.minus(from);
             }
             let first = march.steps.is_empty();
-            let mut step = Step::new(from, length, &left, &rise);
+            let mut step = Step::new(from.high, length, &left, &rise);
             if !self.solve(loops, &mut step, first) {
                 length *= if first { 0.1 } else { 0.25 };
                 continue;
@@ -326,7 +327,7 @@ impl<'w> Marcher<'w> {
                         / (length * (1.0 - POINTS[STAGES - 1]));
                 }
             }
-            from = if is_last { end } else { from + length };
+            from = if is_last { Twofold { high: end, low: 0.0 } } else { from.plus(length) };
             march.steps.push(step);
             length *= factor;
         }

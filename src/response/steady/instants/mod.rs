@@ -12,6 +12,7 @@
 pub mod balance;
 pub mod element;
 pub mod gains;
+pub mod handed;
 pub mod loops;
 pub mod march;
 mod proof;

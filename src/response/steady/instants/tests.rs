@@ -230,6 +230,27 @@ fn a_film_that_lets_an_inductance_go_is_answered_with_a_proof() {
 }
 
 #[test]
+fn a_megohm_at_the_source_and_a_diode_at_an_output_far_away_are_proved() {
+    // two dividers take the tone to 1e-12 of itself: what rounding of the EMF makes the first film carry hardly comes so far
+    let film = Film::Tunnelling { resistance_ohm: 2.3e6, scale_v: 0.04 };
+    let diode = Film::Rectifying { resistance_ohm: 1.4, ideality: 1.4, leak_ratio: 0.024 };
+    let item = |name: &str, film, role| PathItem::Contact(Contact { film, role, ..Contact::ohmic(name, 1.0) });
+    let ohmic = |ohm| Film::Ohmic { resistance_ohm: ohm };
+    let path = vec![
+        item("a", film, Role::Signal),
+        item("b", ohmic(3e3), Role::Signal),
+        item("c", Film::Bridged { resistance_ohm: 3e-5 }, Role::Shunt),
+        item("d", ohmic(1.3e4), Role::Signal),
+        item("e", diode, Role::Shunt),
+    ];
+    let source = Source { emf_v: 14.0, resistance_ohm: 800.0, inductance_h: 0.13 };
+    let network =
+        Network::from_section(&Section { name: "s".into(), source: Some(source), path, load: cartridge() }).unwrap();
+    let answer = solve(&network, (1e4, 14.0), &ohm(&network), &Unwatched).unwrap();
+    assert!(answer.error_v <= CONVERGED * residue_v(&answer.output) && residue_v(&answer.output) < 1e-11);
+}
+
+#[test]
 fn what_this_road_does_not_take_is_refused() {
     let plain = network(1.0, &[(Film::Ohmic { resistance_ohm: 1.0 }, Role::Signal)], speaker(), 0.0);
     assert!(solve(&plain, (1e3, 1.0), &[1.0], &Unwatched).is_none());
