@@ -82,6 +82,13 @@ pub fn solve(network: &Network, tone: (f64, f64), film_ohm: &[f64], watch: &dyn 
         let mut rest = period.rest();
         let was_wide = period.tube.is_none();
         let within = !was_wide && (period.stays(&rest) || period.narrow(&rest, WIDEST));
+        if !within && !was_wide && period.anywhere.is_none() && tried < FINER {
+            // nothing bounds what films do anywhere: the less is left over, the nearer is the true state
+            tried += 1;
+            aim_v *= FINER_BY;
+            period.refine(aim_v)?;
+            continue;
+        }
         if !within {
             // the true state may be elsewhere: what films do anywhere
             period.widen()?;

@@ -251,6 +251,19 @@ fn a_megohm_at_the_source_and_a_diode_at_an_output_far_away_are_proved() {
 }
 
 #[test]
+fn where_films_have_no_bound_finer_steps_say_where_the_true_state_is() {
+    // nothing is known of a bridge between capacitances but over what it visits
+    let diode = |resistance_ohm, ideality, leak_ratio| Film::Rectifying { resistance_ohm, ideality, leak_ratio };
+    let films = [diode(10.0, 1.8, 0.02), diode(5.4e8, 1.07, 0.37), Film::Bridged { resistance_ohm: 6.4e-6 }];
+    let mut network = network(21.5, &films.map(|film| (film, Role::Signal)), cartridge(), 1.8e-10);
+    network.contacts.iter_mut().for_each(|contact| contact.constriction_ohm = 0.0);
+    let tone = (1e3, network.emf_v);
+    assert!(Period::new(&network, tone, &ohm(&network), &Unwatched).unwrap().anywhere.is_none());
+    let answer = solve(&network, tone, &ohm(&network), &Unwatched).unwrap();
+    assert!(answer.error_v <= CONVERGED * residue_v(&answer.output));
+}
+
+#[test]
 fn what_this_road_does_not_take_is_refused() {
     let plain = network(1.0, &[(Film::Ohmic { resistance_ohm: 1.0 }, Role::Signal)], speaker(), 0.0);
     assert!(solve(&plain, (1e3, 1.0), &[1.0], &Unwatched).is_none());
