@@ -17,7 +17,7 @@ use pulp::{Simd, WithSimd};
 pub const LANES: usize = 32;
 
 /// Points between two looks at the watch.
-const CHUNK: usize = 16 * 1024;
+pub(super) const CHUNK: usize = 16 * 1024;
 
 /// One value for all points, or one for each.
 #[derive(Debug, Clone, Copy)]
@@ -116,6 +116,11 @@ fn any_shared(network: &Network) -> bool {
 
 /// A kernel: fills in the points of `out`, the first of which has number `start`.
 pub(super) trait Kernel<T>: Sync {
+    /// Points that are worked out together.
+    fn points(&self) -> usize {
+        CHUNK
+    }
+
     fn chunk<S: Simd>(&self, simd: S, start: usize, out: &mut [T]);
 }
 
@@ -161,8 +166,9 @@ impl<K: Kernel<T>, T> WithSimd for Chunk<'_, K, T> {
 /// Runs a kernel over chunks of `out`, on all cores where the feature `threads` is on.
 fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch) -> Result<(), Stopped> {
     let arch = pulp::Arch::new();
+    let together = kernel.points();
     cores::each(
-        out.chunks_mut(CHUNK).enumerate(),
+        out.chunks_mut(together).enumerate(),
         watch,
         || (),
         |(), (index, part)| {
@@ -170,7 +176,7 @@ fn in_chunks<T: Send>(kernel: &impl Kernel<T>, out: &mut [T], watch: &dyn Watch)
                 return Err(Stopped);
             }
             let points = part.len();
-            arch.dispatch(Chunk { kernel, start: index * CHUNK, out: part });
+            arch.dispatch(Chunk { kernel, start: index * together, out: part });
             watch.done(points);
             Ok(())
         },

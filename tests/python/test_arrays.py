@@ -385,6 +385,8 @@ few = ohm[:150]
 parts = [s.loss_db(hz, contacts={"a": ohm}), s.transfer(hz, contacts={"b": ohm}), s.ceiling(hz[:20], ranges={"a": (0.0, ohm)}).chatter,
          s.distortion(1e3, contacts={"a": few, "b": few[::-1]}).harmonics, s.residue(1e3, contacts={"a": few}, flicker={"b": 1e-9}).total,
          s.two_tone(6e1, 7e3, contacts={"a": few[:20]}).level]
+one = wl.Section("o", source=wl.Source(emf_v=0.5, resistance_ohm=1e3, inductance_h=0.1), path=[wl.Contact("k", resistance_ohm=1.0)], load=wl.Load(resistance_ohm=47e3))
+parts.append(one.loss_db(np.geomspace(20.0, 2e4, 90), contacts={"k": ohm[:, None]}))
 print(hashlib.sha256(b"".join(np.ascontiguousarray(part).tobytes() for part in parts)).hexdigest())
 """
     run = lambda threads: subprocess.run([sys.executable, "-c", script], env=os.environ | {"RAYON_NUM_THREADS": threads}, capture_output=True, text=True, check=True).stdout  # noqa: E731

@@ -1,4 +1,4 @@
-"""No answer of an array call depends on the shape of the arrays or on what else is in them, to the last bit; small losses keep their digits."""
+"""No answer of an array call depends on the shape of the arrays or on what else is in them, to the last bit, or where there are very many rows to 2e-15; small losses keep their digits."""
 
 import mpmath
 import numpy as np
@@ -35,6 +35,34 @@ def test_shape_does_not_matter(method, frequencies):
     for i, k in [(0, 0), (7, frequencies // 2), (40, frequencies - 1)]:
         assert ask(float(f[k]), contacts={"a": float(r[i]), "b": 3.0}) == grid[i, k]
         assert ask(float(f[k]), contacts={"a": r, "b": 3.0})[i] == grid[i, k]
+
+
+def test_very_many_rows_are_polynomials_and_the_same():
+    s, f = section(), np.geomspace(20.0, 20e3, 200)
+    r = np.concatenate([np.geomspace(1e-9, 1e6, 3000), np.random.default_rng(5).uniform(0.0, 3e4, 1000)])
+    grid = s.loss_db(f, contacts={"a": r[:, None], "b": 3.0})
+    alone = s.loss_db(np.broadcast_to(f, grid.shape).copy(), contacts={"a": np.broadcast_to(r[:, None], grid.shape).copy(), "b": 3.0})
+    apart = np.abs(grid / alone - 1)
+    print(f"largest distance {apart.max():.1e}, {np.mean(apart == 0):.2f} to the last bit")
+    assert 0.0 < apart.max() < 2e-15
+    # no resistances at all
+    assert not s.loss_db(f, contacts={"a": np.zeros((400, 1)), "b": 0.0}).any()
+
+
+def test_rows_against_mpmath():
+    s, worst = section(), 0.0
+    f, r = np.geomspace(20.0, 20e3, 64), np.repeat([1e-12, 1e-8, 1e-3, 1.0, 700.0, 2e4, 1e6], 64)
+    found = s.loss_db(f, contacts={"a": r[:, None], "b": 0.0})
+    with mpmath.workdps(60):
+        for i in range(0, len(r), 64):
+            for j in range(0, 64, 9):
+                w = 2j * mpmath.pi * mpmath.mpf(f[j])
+                z, y, load = SOURCE[0] + w * SOURCE[1], w * mpmath.mpf(LEAD_F), 1 / mpmath.mpf(LOAD_OHM) + w * mpmath.mpf(LOAD_F)
+                k = (1 + z * y) * load / (1 + z * y + z * load)
+                true = 20 * mpmath.log10(abs(1 + k * mpmath.mpf(r[i])))
+                worst = max(worst, abs(float((mpmath.mpf(found[i + i // 64, j]) - true) / true)))
+    print(f"largest relative error of a loss: {worst:.1e}")
+    assert worst < 1e-13
 
 
 def test_small_and_large_losses_against_mpmath():

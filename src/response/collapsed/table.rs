@@ -82,7 +82,7 @@ impl<'a> Plan<'a> {
 pub(super) type States<S> = Vec<(Pair<S>, Pair<S>)>;
 
 #[inline(always)]
-fn times<S: Simd>((a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
+pub(super) fn times<S: Simd>((a, b): Pair<S>, (c, d): Pair<S>) -> Pair<S> {
     (a * c - b * d, a.times_plus(d, b * c))
 }
 
@@ -189,6 +189,19 @@ impl Table {
         let most = |column: &[f64]| column.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let ends = [least, most(twice), most(square)];
         Self { stride, columns, ends }
+    }
+
+    /// Of one loop alone: largest `|k|`, where everything is known and is what something passive has.
+    pub(super) fn largest_k(&self) -> Option<f64> {
+        let [least, _, square] = self.ends;
+        let k = square.sqrt();
+        // below zero by rounding alone
+        (k.is_normal() && k < 1e100 && least >= -1e-6 * k).then_some(k)
+    }
+
+    /// Of one loop alone: `2 Re k` and `|k|^2`, each with room behind.
+    pub(super) fn of_one_loop(&self) -> (&[f64], &[f64]) {
+        (&self.columns[..self.stride], &self.columns[self.stride..2 * self.stride])
     }
 
     /// Whether at this resistance of one loop alone every frequency has a deviation well inside what has a logarithm.

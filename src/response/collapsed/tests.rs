@@ -52,7 +52,7 @@ fn chain() -> Network {
 }
 
 /// One loop with a resonance inside the band.
-fn cartridge() -> Network {
+pub(super) fn cartridge() -> Network {
     let section = Section {
         name: "one".into(),
         source: Some(Source { emf_v: 5e-3, resistance_ohm: 1000.0, inductance_h: 0.5 }),
@@ -63,7 +63,7 @@ fn cartridge() -> Network {
 }
 
 /// One contact across the signal.
-fn muted() -> Network {
+pub(super) fn muted() -> Network {
     let section = Section {
         name: "muted".into(),
         source: Some(Source { emf_v: 1.0, resistance_ohm: 600.0, inductance_h: 0.0 }),
@@ -73,13 +73,13 @@ fn muted() -> Network {
     Network::from_section(&section).unwrap()
 }
 
-fn losses(network: &Network, f: Values<'_>, ohm: &[Values<'_>], points: usize) -> Vec<f64> {
+pub(super) fn losses(network: &Network, f: Values<'_>, ohm: &[Values<'_>], points: usize) -> Vec<f64> {
     let mut out = vec![f64::NAN; points];
     loss_db(network, f, ohm, &mut out, &Unwatched).unwrap();
     out
 }
 
-fn geometric(from: f64, to: f64, count: usize) -> Vec<f64> {
+pub(super) fn geometric(from: f64, to: f64, count: usize) -> Vec<f64> {
     (0..count).map(|k| from * (to / from).powf(k as f64 / (count.max(2) - 1) as f64)).collect()
 }
 
