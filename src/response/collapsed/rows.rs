@@ -161,7 +161,7 @@ pub(super) fn resistances(group: &Group, contacts: &[Values<'_>], length: usize,
             Values::Spread(values, each) if each == length => {
                 rho.chunks_mut(values.len()).for_each(|rho| rho.iter_mut().zip(values).for_each(put));
             }
-            Values::Spread(values, each) if each % length == 0 => {
+            Values::Spread(values, each) if each > 0 && each % length == 0 => {
                 let every = values.iter().cycle().flat_map(|value| std::iter::repeat_n(value, each / length));
                 rho.iter_mut().zip(every).for_each(put);
             }
@@ -249,8 +249,17 @@ fn of_piece<S: Simd>((re, square): (Lanes<S>, Lanes<S>), piece: Piece) -> [Lanes
     let simd = re.simd();
     // the sign of the imaginary part does not matter
     let im = (square - re * re).max(Lanes::splat(simd, 0.0)).sqrt();
-    let mut terms = if piece.is_first { from_nothing((re, im), piece) } else { round_middle((re, im), square, piece) };
-    // t^9 = (576 t^7 - 432 t^5 + 120 t^3 - 9 t)/256 and t^8 = (256 t^6 - 160 t^4 + 32 t^2 - 1)/128, but for T9/256 and T8/128
+    without_the_last_two(if piece.is_first {
+        from_nothing((re, im), piece)
+    } else {
+        round_middle((re, im), square, piece)
+    })
+}
+
+/// Puts the last two powers by those before them: `t^9 = (576 t^7 - 432 t^5 + 120 t^3 - 9 t)/256` and `t^8 = (256 t^6 - 160 t^4 + 32 t^2 - 1)/128`, but
+/// for Chebyshev's polynomials over as much.
+#[inline(always)]
+fn without_the_last_two<S: Simd>(mut terms: [Lanes<S>; ALL]) -> [Lanes<S>; TERMS] {
     let (eighth, ninth) = (terms[TERMS] * 128f64.recip(), terms[TERMS + 1] * 256f64.recip());
     for (m, times) in [(7, 576.0), (5, -432.0), (3, 120.0), (1, -9.0)] {
         terms[m] = terms[m] + ninth * times;
@@ -258,7 +267,7 @@ fn of_piece<S: Simd>((re, square): (Lanes<S>, Lanes<S>), piece: Piece) -> [Lanes
     for (m, times) in [(6, 256.0), (4, -160.0), (2, 32.0), (0, -1.0)] {
         terms[m] = terms[m] + eighth * times;
     }
-    let mut out = [re; TERMS];
+    let mut out = [eighth; TERMS];
     out.copy_from_slice(&terms[..TERMS]);
     out
 }

@@ -117,3 +117,25 @@ fn a_row_has_the_sum_of_its_contacts() {
         );
     }
 }
+
+#[test]
+fn the_last_two_powers_are_put_as_well_as_they_can_be() {
+    let simd = pulp::Scalar::new();
+    for (power, most) in [(8, 128f64.recip()), (9, 256f64.recip())] {
+        let terms = std::array::from_fn(|m| Lanes::splat(simd, f64::from(u8::from(m == power))));
+        let put = without_the_last_two(terms);
+        let mut largest = 0.0f64;
+        for step in -1000..=1000 {
+            let t = f64::from(step) / 1000.0;
+            let mut value = [0.0; 8];
+            let sum = put
+                .iter()
+                .rev()
+                .fold(Lanes::splat(simd, 0.0), |sum, term| sum.times_plus(Lanes::splat(simd, t), *term));
+            sum.store(&mut value);
+            largest = largest.max((value[0] - t.powi(power as i32)).abs());
+        }
+        // no polynomial of a lower degree is nearer
+        assert!((largest / most - 1.0).abs() < 1e-4, "{power}: {largest} {most}");
+    }
+}
