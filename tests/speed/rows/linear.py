@@ -6,8 +6,8 @@ import weaklink as wl
 from .common import row
 
 SETS, FREQUENCIES = 4000, 200
-# per point, counted from src/response/collapsed.rs, a fused one as two: the deviation (3), its logarithm (30); not those on whole numbers
-OPERATIONS = 33
+# per point, counted from src/response/collapsed/rows.rs, a fused one as two: eight terms (14), times the resistance (1); by logarithms it were 33
+OPERATIONS = 15
 
 
 def section(contacts=3):
