@@ -12,7 +12,7 @@
 //! `d` is below zero by rounding alone. Where it is not between [`LEAST`] and
 //! [`MOST_DEVIATION`], infinite and not a number included, the plain walk answers.
 //!
-//! Every point goes the same operations whatever the shape of the arrays, so none of its bits depends on its neighbours; but for many
+//! Each point goes the same operations whatever the shape of the arrays, so none of its bits depends on its neighbours; but for many
 //! rows of the same frequencies at one resistance each, which go by polynomials (`rows`), within 2e-15 of the same.
 
 mod rows;
@@ -81,13 +81,9 @@ impl<'a> Collapsed<'a> {
 
     /// Polynomials for rows of the same frequencies, each at one resistance of one loop.
     fn rows(&self, points: usize) -> Option<Rows> {
-        let (Values::Spread(frequencies, 1), Some(table), Some(group)) =
-            (self.frequency_hz, &self.table, self.plan.one_loop())
-        else {
-            return None;
-        };
-        let length = frequencies.len();
-        Rows::new(table, length, rows::resistances(group, self.contacts, length, points / length)?)
+        let Values::Spread(frequencies, 1) = self.frequency_hz else { return None };
+        let (table, group, length) = (self.table.as_ref()?, self.plan.one_loop()?, frequencies.len());
+        Rows::new(table, length, rows::resistances(group, self.contacts, length, points)?)
     }
 
     /// By the plain walk: where the deviation is not one that a logarithm is taken of here.

@@ -8,7 +8,8 @@
 //!
 //! Held is `L/rho`, so that a loss of 1e-12 dB keeps its digits: its coefficients follow from `(c + h t) (L/rho) = L` one after the other, where `h` is at most a
 //! third of `c`; those of the first piece, which begins at nothing, are those round nothing, moved. The terms `t^8` and `t^9` are put by what Chebyshev's polynomials are on
-//! `[-1, 1]`, which leaves 1/128 and 1/256 of them: 1e-16 of the loss.
+//! `[-1, 1]`, which leaves 1/128 and 1/256 of them: 1e-16 of `|k| rho`. Where the real part of any `k` is less than a sixteenth of it, so that a small loss is what is left of
+//! larger terms, there are no polynomials.
 //!
 //! A piece is worth its coefficients where many rows are in it; other rows go by logarithms. Which way a row goes depends on the others then, and
 //! with it the last places of its losses, 2e-15 of them: nothing else here depends on neighbours.
@@ -42,7 +43,7 @@ const FEWEST_ROWS: usize = 256;
 /// Shortest row.
 const SHORTEST: usize = 64;
 
-/// Most that a loss is from what logarithms make of it, relative; more where `Re k` is far below `|k|`, by less than the two are apart.
+/// Most that a loss is from what logarithms make of it, relative.
 #[cfg(test)]
 const APART: f64 = 2e-15;
 
@@ -149,10 +150,11 @@ impl Rows {
 }
 
 /// `rho` of a group in each row of so many points, where it is the same all along each: added up as elsewhere. None where there are too few of them or of points.
-pub(super) fn resistances(group: &Group, contacts: &[Values<'_>], length: usize, rows: usize) -> Option<Vec<f64>> {
-    if length < SHORTEST || rows < FEWEST_ROWS {
+pub(super) fn resistances(group: &Group, contacts: &[Values<'_>], length: usize, points: usize) -> Option<Vec<f64>> {
+    if length < SHORTEST || points % length != 0 || points / length < FEWEST_ROWS {
         return None;
     }
+    let rows = points / length;
     let mut rho = vec![0.0; rows];
     for (number, &member) in group.members.iter().enumerate() {
         let put = |(rho, value): (&mut f64, &f64)| *rho = if number == 0 { *value } else { *rho + value };

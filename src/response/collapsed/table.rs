@@ -191,12 +191,12 @@ impl Table {
         Self { stride, columns, ends }
     }
 
-    /// Of one loop alone: largest `|k|`, where everything is known and is what something passive has.
+    /// Of one loop alone: largest `|k|`, where all are known and none has a real part below a sixteenth of it.
     pub(super) fn largest_k(&self) -> Option<f64> {
-        let [least, _, square] = self.ends;
-        let k = square.sqrt();
-        // below zero by rounding alone
-        (k.is_normal() && k < 1e100 && least >= -1e-6 * k).then_some(k)
+        let [_, _, largest] = self.ends;
+        let (twice, square) = self.of_one_loop();
+        let is_real = |(twice, square): (&f64, &f64)| *twice >= 0.125 * square.sqrt();
+        (largest.is_normal() && largest < 1e200 && twice.iter().zip(square).all(is_real)).then(|| largest.sqrt())
     }
 
     /// Of one loop alone: `2 Re k` and `|k|^2`, each with room behind.

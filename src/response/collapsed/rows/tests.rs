@@ -36,8 +36,7 @@ fn both(network: &Network, f: &[f64], ohm: &[f64]) -> (Vec<f64>, Vec<f64>) {
 
 #[test]
 fn polynomials_are_what_logarithms_are() {
-    // next to a resonance the real part of `k` is a hundredth of it, and a loss is what is left of larger terms
-    for (network, most) in [(cartridge(), APART), (muted(), APART), (trap(), 10.0 * APART)] {
+    for network in [cartridge(), muted()] {
         let f = geometric(20.0, 90e3, FREQUENCIES);
         // all octaves that have pieces, and more
         let mut ohm = geometric(1e-7, 1e9, 40_000);
@@ -51,7 +50,7 @@ fn polynomials_are_what_logarithms_are() {
             }
             assert!(ohm[at / FREQUENCIES] > 0.0 || row == point || row.is_nan() && point.is_nan(), "{row} {point}");
         }
-        assert!(worst < most, "{worst:e}");
+        assert!(worst < APART, "{worst:e}");
         // polynomials they were, not the same logarithms
         assert!(worst > 0.1 * APART && same < rows.len() * 3 / 4, "{worst:e} {same}");
     }
@@ -104,16 +103,16 @@ fn a_row_has_the_sum_of_its_contacts() {
             Values::One(3.0),
             Values::Spread(&two, length),
         ];
-        let found = resistances(&group, &columns, length, rows).unwrap();
+        let found = resistances(&group, &columns, length, length * rows).unwrap();
         for (row, rho) in found.into_iter().enumerate() {
             let sum = group.members.iter().fold(0.0, |sum, &member| sum + columns[member].at(row * length));
             assert_eq!(rho, if across { 1.0 / sum } else { sum });
         }
         let turned = [Values::Spread(&one, 1), columns[1], columns[2], columns[3]];
-        assert!(resistances(&group, &turned, length, rows).is_none());
+        assert!(resistances(&group, &turned, length, length * rows).is_none());
         assert!(
-            resistances(&group, &columns, length - 1, rows).is_none()
-                && resistances(&group, &columns, length, rows - 1).is_none()
+            resistances(&group, &columns, length - 1, (length - 1) * rows).is_none()
+                && resistances(&group, &columns, length, length * (rows - 1)).is_none()
         );
     }
 }
@@ -138,4 +137,21 @@ fn the_last_two_powers_are_put_as_well_as_they_can_be() {
         // no polynomial of a lower degree is nearer
         assert!((largest / most - 1.0).abs() < 1e-4, "{power}: {largest} {most}");
     }
+}
+
+#[test]
+fn a_loss_that_is_left_of_larger_terms_and_a_row_that_is_cut_go_by_logarithms() {
+    let bits = |(rows, points): (Vec<f64>, Vec<f64>)| {
+        rows.iter().zip(&points).all(|(row, point)| row.to_bits() == point.to_bits())
+    };
+    // next to its resonance the real part of `k` is a hundredth of it
+    let f = geometric(20.0, 90e3, FREQUENCIES);
+    let ohm = geometric(1e-9, 900.0, 2 * FEWEST_ROWS);
+    assert!(bits(both(&trap(), &f, &ohm)) && !bits(both(&cartridge(), &f[..80], &ohm)));
+    // one point of the last row is not asked for
+    let network = cartridge();
+    let columns = [Values::Spread(&ohm, FREQUENCIES), Values::One(0.0)];
+    let all = losses(&network, Values::Spread(&f, 1), &columns, ohm.len() * FREQUENCIES);
+    let cut = losses(&network, Values::Spread(&f, 1), &columns, ohm.len() * FREQUENCIES - 1);
+    assert!(cut.iter().zip(&all).all(|(cut, all)| (cut / all - 1.0).abs() < APART));
 }

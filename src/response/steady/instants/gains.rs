@@ -135,8 +135,8 @@ pub fn gains(
         let (rows, means) = (through(&inward), through(&mean));
         Gains {
             lines,
-            per_row: (0..parts).map(|i| (out * inward[i]).min(rows[i]) + straight[i]).collect(),
-            per_mean: (0..parts).map(|i| (out * mean[i]).min(means[i])).collect(),
+            per_row: (0..parts).map(|i| (out * inward[i]).min(MARGIN * rows[i]) + straight[i]).collect(),
+            per_mean: (0..parts).map(|i| (out * mean[i]).min(MARGIN * means[i])).collect(),
         }
     };
     Some(counts.iter().zip(found).map(each).collect())

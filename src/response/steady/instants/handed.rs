@@ -33,7 +33,7 @@ fn from(chain: &Chain, q: usize) -> Vec<f64> {
     }
     most[q] = lost[q].recip();
     let mut onward = |p: usize, before: usize, over: Option<usize>| {
-        most[p] = (most[before] / lost[p]).min((lost[p] * lost[q]).sqrt().recip());
+        most[p] = (most[before] / lost[p]).min(lost[p].sqrt().recip() * lost[q].sqrt().recip());
         // a row that neither stores nor loses says that those beside it are equal
         if let Some(over) = over.filter(|_| lost[before] == 0.0 && stored[before] == 0.0) {
             most[p] = most[p].min(most[over]);
