@@ -35,8 +35,11 @@ def random_sections(count, seed, most_contacts=2):
 
 
 def test_300_random_sections_against_the_dense_oracle():
-    worst, judged = 0.0, 0
-    for case, made, hz in random_sections(300, 7):
+    worst, judged, asked = 0.0, 0, 0
+    for case, made, hz in random_sections(450, 7):
+        if judged == 300:
+            break
+        asked += 1
         found = made.distortion(hz)
         assert found.converged, case
         known = harmonics_newton(case, hz, samples=63, most_samples=63)
@@ -44,8 +47,8 @@ def test_300_random_sections_against_the_dense_oracle():
             continue  # 63 samples are too few for this one
         judged += 1
         worst = max(worst, abs(found.thd_f / thd(known["load"]) - 1))
-    print(f"\n{judged} of 300 judged, worst {worst:.1e}")
-    assert judged >= 200
+    print(f"\n{judged} of {asked} judged, worst {worst:.1e}")
+    assert judged == 300
     assert worst <= ORACLE
 
 
