@@ -8,7 +8,7 @@ nbformat = pytest.importorskip("nbformat")
 nbclient = pytest.importorskip("nbclient")
 
 # what a reader waits for without leaving, where nothing else runs
-LONGEST_S = 60.0
+LONGEST_S = 30.0
 NAMES = (
     "1-why-the-quietest-contact-fails-first",
     "2-a-record-player-that-grits-on-one-side",
