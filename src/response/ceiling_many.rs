@@ -30,6 +30,7 @@ use super::ceiling::{Ceiling, Status};
 use super::ceiling_resistive::log_gain_range;
 use super::jet::Jet;
 use super::seen::{Seen, SeenAt};
+use super::supply::{self, Route, Sets};
 use super::supremum::{Span, supremum_of};
 use super::weights::{self, Problem};
 use crate::circuit::Role;
@@ -37,9 +38,6 @@ use crate::circuit::chain::Network;
 
 /// One contact that moves: its number through the chain and the range of its chord, ohm.
 pub type Moving = (usize, (f64, f64));
-
-/// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
-const MOST_HARMONICS: usize = 2_000;
 
 /// Least resistance of a contact in series over its largest, and least conductance of one across the signal over its largest.
 const LEAST: f64 = 1e-9;
@@ -119,6 +117,9 @@ pub fn ceiling_many_beside(
         let harmonics = if 2.0 * driven_hz <= band_hz.1 { residue.sinh() } else { f64::NAN };
         return Ceiling { harmonics, chatter: residue.sinh(), status: Status::Holds };
     }
+    if let Some(found) = from_one_section(network, driven_hz, &moving, fixed_ohm, band_hz, beside) {
+        return found;
+    }
     let floor = |&(k, (low, high)): &Moving| match across(k) {
         true => (k, (low, high.min(low / LEAST))),
         false => (k, (low.max(high * LEAST), high)),
@@ -144,6 +145,35 @@ pub fn ceiling_many_beside(
         }
     }
     Ceiling::none(status)
+}
+
+/// Whether contacts that move may be answered by [`supply`], where nothing shared moves: several in series of one section.
+pub(super) fn is_for_supply(network: &Network, moving: &[Moving], beside: &Beside) -> bool {
+    let direct = |k: usize| beside.direct_current_a[k] != 0.0;
+    let serves = |&(k, (low, high)): &Moving| {
+        network.contacts[k].role != Role::Shunt && !direct(k) && high > low && low >= 0.0 && high.is_finite()
+    };
+    moving.iter().all(serves)
+}
+
+/// The ceiling under the weights `1/Delta`, unless others may gain much.
+fn from_one_section(
+    network: &Network,
+    driven_hz: f64,
+    moving: &[Moving],
+    fixed_ohm: &[f64],
+    band_hz: (f64, f64),
+    beside: &Beside,
+) -> Option<Ceiling> {
+    let shared = (0..fixed_ohm.len()).any(|k| network.contacts[k].role == Role::SharedReturn && fixed_ohm[k] > 0.0);
+    if shared || !is_for_supply(network, moving, beside) {
+        return None;
+    }
+    let route = Route::of(network, band_hz)?;
+    let mut sets = Sets::new(&route, 1);
+    sets.push(&route, driven_hz, moving, fixed_ohm);
+    sets.solve(&route);
+    sets.found(0)
 }
 
 /// Several contacts made ready for one set of ranges.
@@ -243,7 +273,7 @@ impl Several<'_> {
         }
         let (f, (low, high)) = (self.driven_hz, self.band_hz);
         let last = (high / f * (1.0 + 1e-12)).floor() as usize;
-        let harmonics = if last > MOST_HARMONICS {
+        let harmonics = if last > supply::MOST_HARMONICS {
             chatter
         } else {
             let lines: Vec<Span> = (2..=last).map(|n| n as f64 * f).filter(|&f| f >= low).map(Span::at).collect();

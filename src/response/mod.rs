@@ -26,6 +26,7 @@ pub(crate) mod seen;
 pub mod speed;
 pub mod status;
 pub mod steady;
+mod supply;
 pub(crate) mod supremum;
 pub mod sweep;
 pub mod two_tone;

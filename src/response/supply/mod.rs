@@ -1,0 +1,385 @@
+//! T2 in one section, many sets of ranges side by side: what upstream contacts ask of a cut, as a form of its voltage and current.
+//!
+//! With the weights `1/Delta` of [`ceiling_many`](super::ceiling_many) and the least resistance `Rmin` of each contact counted to the
+//! network, a contact with the voltage `x` across what moves of it adds `|x|^2/Delta - 2 Re(conj(x) i)` to what T2 keeps above
+//! zero. Off the driven line the network has no source, so the second terms add up to twice its losses, and
+//!
+//! `1/lambda(w) = least of sum |x_k|^2/Delta_k + 2 losses`, one volt at the load,
+//!
+//! a sum of squares. From the source to the load the least that is asked upstream of a cut is a Hermitian form of what the cut carries,
+//! `(a |v|^2 + 2 Re(conj(v) b i) + c |i|^2)/d`, and with `e = (a c - |b|^2)/d` every element is linear in `(a, b, c, d, e)`:
+//!
+//! | element | |
+//! | --- | --- |
+//! | the source's EMF, none | `a = 1`, all others 0 |
+//! | `z = r + j w l` in series | `c += 2 Re(conj(z) b) + \|z\|^2 a + 2 r d`, `b += z a`, `e += 2 r a` |
+//! | `y = g + j w c` across | `a += 2 Re(y b) + \|y\|^2 c + 2 g d`, `b += conj(y) c`, `e += 2 g c` |
+//! | what moves of a contact | `c += Delta e`, `d += Delta a` |
+//!
+//! and behind the load `lambda = d/a`. (The last row: least over `x` of the form at `v + x` and `|x|^2/Delta`.) All of it are
+//! polynomials in `w^2`, `b` in `w^2` with `w` before its imaginary part, of a degree that counts the coils and capacitors. So the
+//! supremum of `lambda` over a band is one of a ratio of polynomials (`largest`), and nothing is inverted; no contact needs another's
+//! answers; what is added is above zero but for resonances. Rounding is bounded by the same walk with every sign positive.
+//!
+//! At the driven frequency the source is free. The most of `sum 2 Re(conj(x) i) - |x|^2/Delta` per square of the load's voltage goes
+//! through the same elements without the losses, and a contact makes of `(a, b, c)`, as long as `Delta a < 1`,
+//! `a/(1 - Delta a)`, `(b + Delta a)/(1 - Delta a)`, `c + Delta |b + 1|^2/(1 - Delta a)`.
+//!
+//! Other weights than `1/Delta` can be better. What they may gain is foreseen from the shares that each contact has in the two
+//! factors of the bound, `alpha` and `beta`: while contacts are small beside their loops the best weights make of it
+//! `sum sqrt(alpha beta)`, and what else T2 asks of weights only lessens the gain. Where that is more than [`SEARCHED_FROM`] this page does not
+//! answer, and the weights are searched.
+//!
+//! The form is the required supply of dissipative systems (Willems, Arch. Rational Mech. Anal. 45, 1972 \[memory\]); that it goes from
+//! cut to cut is dynamic programming (Bellman 1957 \[memory\]).
+
+mod gain;
+mod largest;
+mod polynomial;
+
+use super::ceiling::{Ceiling, Status};
+use super::ceiling_many::Moving;
+use super::supremum::Span;
+use crate::circuit::chain::Network;
+use crate::circuit::stage::Equalisation;
+use crate::circuit::twoport::Step;
+use crate::physics::lanes::Lanes;
+use polynomial::Polynomial;
+use pulp::{Simd, WithSimd};
+use std::f64::consts::TAU;
+
+/// A gain by other weights from which on they are searched, of the bound.
+const SEARCHED_FROM: f64 = 0.05;
+
+/// Most harmonics that are looked at one by one; for more the supremum over the whole band stands, which is never too small.
+pub(super) const MOST_HARMONICS: usize = 2_000;
+
+/// Most coils and capacitors of a section.
+const MOST_REACTIVE: usize = 15;
+
+/// Roundings of one element, in units of the rounding of one operation, with room to spare.
+const PER_ELEMENT: f64 = 16.0;
+
+/// One element of a section, source to load; contacts by their number.
+#[derive(Debug, Clone, Copy)]
+enum Element {
+    Series(f64, f64),
+    Shunt(f64, f64),
+    Contact(usize),
+    Across(usize),
+}
+
+/// A section made ready, with the band that its residue is asked in.
+#[derive(Debug)]
+pub(super) struct Route {
+    elements: Vec<Element>,
+    contacts: usize,
+    reactive: usize,
+    band_hz: (f64, f64),
+    /// the band in pieces, ends of `w^2`
+    spans: Vec<(f64, f64)>,
+}
+
+impl Route {
+    /// Nothing for what this page does not serve: several sections, equalisation, a loudspeaker, no coil and no capacitor or very many.
+    /// Contacts in a shared return are taken for perfect.
+    pub(super) fn of(network: &Network, band_hz: (f64, f64)) -> Option<Self> {
+        let [link] = &network.links[..] else { return None };
+        let ladder = &link.ladder;
+        if link.stages.iter().any(|stage| stage.equalisation != Equalisation::Flat) || ladder.load.loudspeaker.is_some() {
+            return None;
+        }
+        let step = |step: &Step| match *step {
+            Step::Series(ohm, henry) => Some(Element::Series(ohm, henry)),
+            Step::Shunt(siemens, farad) => Some(Element::Shunt(siemens, farad)),
+            Step::Contact(k) => Some(Element::Contact(k)),
+            Step::Across(k) => Some(Element::Across(k)),
+            Step::Shared(_) => None,
+        };
+        let mut elements = vec![Element::Series(ladder.source_ohm, ladder.source_h)];
+        elements.extend(ladder.steps.iter().filter_map(step));
+        elements.push(Element::Shunt(ladder.load.resistance_ohm.recip(), ladder.load.capacitance_f));
+        let is_reactive =
+            |element: &&Element| matches!(element, Element::Series(_, x) | Element::Shunt(_, x) if *x != 0.0);
+        let reactive = elements.iter().filter(is_reactive).count();
+        let spans = Span::band(band_hz).into_iter().map(|span| {
+            let (low, high) = span.ends();
+            (low * low * (1.0 - 2.0 * f64::EPSILON), high * high * (1.0 + 2.0 * f64::EPSILON))
+        });
+        let contacts = network.contacts.len();
+        let spans = spans.collect();
+        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, spans })
+    }
+}
+
+/// Sets of ranges, a column for each number: as many as are there, and room for a vector more.
+#[derive(Debug)]
+pub(super) struct Sets {
+    count: usize,
+    /// by contact: what it has at least, or keeps, ohm
+    ohm: Vec<Vec<f64>>,
+    /// by contact: half of what moves of it, ohm
+    delta: Vec<Vec<f64>>,
+    hz: Vec<f64>,
+    /// order of the last harmonic in the band
+    last: Vec<f64>,
+    /// only where `chatter` is known
+    harmonics: Vec<f64>,
+    /// not a number where the weights are to be searched, or none is found here
+    chatter: Vec<f64>,
+}
+
+impl Sets {
+    /// Room for `most` sets.
+    pub(super) fn new(route: &Route, most: usize) -> Self {
+        let column = || Vec::with_capacity(most);
+        let columns = || (0..route.contacts).map(|_| column()).collect();
+        let (ohm, delta) = (columns(), columns());
+        Self { count: 0, ohm, delta, hz: column(), last: column(), harmonics: column(), chatter: column() }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.count = 0;
+        let columns = self.ohm.iter_mut().chain(&mut self.delta);
+        columns.chain([&mut self.hz, &mut self.last, &mut self.harmonics, &mut self.chatter]).for_each(Vec::clear);
+    }
+
+    /// One more set: contacts `moving`, all in series, the others keep `fixed_ohm`.
+    pub(super) fn push(&mut self, route: &Route, hz: f64, moving: &[Moving], fixed_ohm: &[f64]) {
+        self.count += 1;
+        for (k, (ohm, delta)) in self.ohm.iter_mut().zip(&mut self.delta).enumerate() {
+            let range = moving.iter().find(|m| m.0 == k).map(|m| m.1);
+            let (low, half) = range.map_or((fixed_ohm[k], 0.0), |(low, high)| (low, 0.5 * (high - low)));
+            ohm.push(low);
+            delta.push(half);
+        }
+        self.hz.push(hz);
+        self.last.push((route.band_hz.1 / hz * (1.0 + 1e-12)).floor());
+    }
+
+    /// The ceiling of a set; nothing where the weights are to be searched, or none is found here.
+    pub(super) fn found(&self, set: usize) -> Option<Ceiling> {
+        let (harmonics, chatter) = (self.harmonics[set], self.chatter[set]);
+        (!chatter.is_nan()).then_some(Ceiling { harmonics, chatter, status: Status::Holds })
+    }
+
+    /// Answers all sets.
+    pub(super) fn solve(&mut self, route: &Route) {
+        if self.count == 0 {
+            return;
+        }
+        let wanted = self.count.next_multiple_of(LONGEST);
+        let pad = |column: &mut Vec<f64>| {
+            let last = column.last().copied().unwrap_or(1.0);
+            column.resize(wanted, last);
+        };
+        self.ohm.iter_mut().chain(&mut self.delta).chain([&mut self.hz, &mut self.last]).for_each(pad);
+        self.harmonics.resize(wanted, f64::NAN);
+        self.chatter.resize(wanted, f64::NAN);
+        pulp::Arch::new().dispatch(Solve { route, sets: self });
+    }
+}
+
+/// No vector set is longer.
+const LONGEST: usize = 32;
+
+struct Solve<'a> {
+    route: &'a Route,
+    sets: &'a mut Sets,
+}
+
+impl WithSimd for Solve<'_> {
+    type Output = ();
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        // degrees of most sections fit the shorter one
+        if self.route.reactive < 8 { self.groups::<S, 8>(simd) } else { self.groups::<S, { MOST_REACTIVE + 1 }>(simd) }
+    }
+}
+
+impl Solve<'_> {
+    #[inline(always)]
+    fn groups<S: Simd, const N: usize>(self, simd: S) {
+        let Self { route, sets } = self;
+        let mut room = gain::Room::new(route.contacts, simd);
+        for from in (0..sets.count).step_by(Lanes::<S>::COUNT) {
+            let group = Group { simd, route, sets, from };
+            let (harmonics, chatter) = group.ceiling::<N>(&mut room);
+            harmonics.store(&mut sets.harmonics[from..]);
+            chatter.store(&mut sets.chatter[from..]);
+        }
+    }
+}
+
+/// As many sets as a vector has lanes.
+struct Group<'a, S: Simd> {
+    simd: S,
+    route: &'a Route,
+    sets: &'a Sets,
+    from: usize,
+}
+
+/// The form of a cut, see the page; `b` is `b1 + j w b2`.
+#[derive(Clone, Copy)]
+struct Form<S: Simd, const N: usize> {
+    a: Polynomial<S, N>,
+    b1: Polynomial<S, N>,
+    b2: Polynomial<S, N>,
+    c: Polynomial<S, N>,
+    d: Polynomial<S, N>,
+    e: Polynomial<S, N>,
+}
+
+/// `w^2` as `middle + half x`.
+#[derive(Clone, Copy)]
+struct Square<S: Simd> {
+    middle: Lanes<S>,
+    half: Lanes<S>,
+}
+
+impl<S: Simd> Square<S> {
+    #[inline(always)]
+    fn at(square: Lanes<S>) -> Self {
+        Self { middle: square, half: Lanes::splat(square.simd(), 0.0) }
+    }
+
+    /// No end falls outside by rounding.
+    #[inline(always)]
+    fn over(simd: S, (low, high): (f64, f64)) -> Self {
+        let middle = 0.5 * (low + high);
+        let half = (high - middle).max(middle - low) * (1.0 + 4.0 * f64::EPSILON);
+        Self { middle: Lanes::splat(simd, middle), half: Lanes::splat(simd, half) }
+    }
+}
+
+impl<S: Simd, const N: usize> Form<S, N> {
+    /// Behind the source's EMF.
+    #[inline(always)]
+    fn new(simd: S) -> Self {
+        let [zero, one] = [0.0, 1.0].map(|number| Polynomial::constant(simd, number));
+        Self { a: one, b1: zero, b2: zero, c: zero, d: zero, e: zero }
+    }
+
+    /// `r + j w l` in series.
+    #[inline(always)]
+    fn series(&mut self, r: Lanes<S>, l: f64, square: Square<S>) {
+        let simd = r.simd();
+        let twice = r + r;
+        self.c.add(twice, &self.b1);
+        self.c.add(r * r, &self.a);
+        self.c.add(twice, &self.d);
+        self.b1.add(r, &self.a);
+        self.e.add(twice, &self.a);
+        if l != 0.0 {
+            let splat = |number| Lanes::splat(simd, number);
+            self.c.add(splat(2.0 * l), &self.b2.raised(square));
+            self.c.add(splat(l * l), &self.a.raised(square));
+            self.b2.add(splat(l), &self.a);
+        }
+    }
+
+    /// `g + j w c` across; `sign` is minus one, or one for the bound of the rounding.
+    #[inline(always)]
+    fn shunt(&mut self, g: Lanes<S>, c: f64, sign: f64, square: Square<S>) {
+        let simd = g.simd();
+        let twice = g + g;
+        self.a.add(twice, &self.b1);
+        self.a.add(g * g, &self.c);
+        self.a.add(twice, &self.d);
+        self.b1.add(g, &self.c);
+        self.e.add(twice, &self.c);
+        if c != 0.0 {
+            let splat = |number| Lanes::splat(simd, number);
+            self.a.add(splat(2.0 * sign * c), &self.b2.raised(square));
+            self.a.add(splat(c * c), &self.c.raised(square));
+            self.b2.add(splat(sign * c), &self.c);
+        }
+    }
+
+    /// What moves of a contact.
+    #[inline(always)]
+    fn moving(&mut self, delta: Lanes<S>) {
+        self.c.add(delta, &self.e);
+        self.d.add(delta, &self.a);
+    }
+}
+
+impl<S: Simd> Group<'_, S> {
+    #[inline(always)]
+    fn splat(&self, number: f64) -> Lanes<S> {
+        Lanes::splat(self.simd, number)
+    }
+
+    #[inline(always)]
+    fn ohm(&self, contact: usize) -> Lanes<S> {
+        Lanes::load(self.simd, &self.sets.ohm[contact][self.from..])
+    }
+
+    #[inline(always)]
+    fn delta(&self, contact: usize) -> Lanes<S> {
+        Lanes::load(self.simd, &self.sets.delta[contact][self.from..])
+    }
+
+    /// The form behind the load.
+    #[inline(always)]
+    fn walk<const N: usize>(&self, square: Square<S>, sign: f64) -> Form<S, N> {
+        let mut form = Form::new(self.simd);
+        for element in &self.route.elements {
+            match *element {
+                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, square),
+                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, sign, square),
+                Element::Contact(k) => {
+                    form.series(self.ohm(k), 0.0, square);
+                    form.moving(self.delta(k));
+                }
+                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, sign, square),
+            }
+        }
+        form
+    }
+
+    /// The relative rounding of a walk, over what the same walk comes to with every sign positive.
+    #[inline(always)]
+    fn rounding(&self) -> f64 {
+        (self.route.elements.len() + 2) as f64 * PER_ELEMENT * f64::EPSILON
+    }
+
+    /// Never below `lambda` at one frequency, nor above it by more than rounding.
+    #[inline(always)]
+    fn lambda_at(&self, square: Lanes<S>) -> Lanes<S> {
+        let (form, all) = (self.walk::<1>(Square::at(square), -1.0), self.walk::<1>(Square::at(square), 1.0));
+        let rounding = self.rounding();
+        (form.d.0[0] + all.d.0[0] * rounding) / (form.a.0[0] - all.a.0[0] * rounding)
+    }
+
+    /// Ceilings over the harmonics and over the band; the second is not a number where it is not known.
+    #[inline(always)]
+    fn ceiling<const N: usize>(&self, room: &mut gain::Room<S>) -> (Lanes<S>, Lanes<S>) {
+        let nothing = self.splat(f64::NAN);
+        let omega = TAU * Lanes::load(self.simd, &self.sets.hz[self.from..]);
+        let driven = self.driven(omega * omega, room);
+        let top = self.largest::<N>();
+        let gained = self.gained(top.at, room);
+        let root = |lambda: Lanes<S>| (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON);
+        let chatter = root(top.lambda);
+        let found = self.splat(1.0 - SEARCHED_FROM).below(gained).and(chatter.below(self.splat(f64::MAX)));
+        let chatter = found.select(chatter, nothing);
+        (self.harmonics(omega, root, chatter), chatter)
+    }
+
+    #[inline(always)]
+    fn harmonics(&self, omega: Lanes<S>, root: impl Fn(Lanes<S>) -> Lanes<S>, chatter: Lanes<S>) -> Lanes<S> {
+        let last = Lanes::load(self.simd, &self.sets.last[self.from..]);
+        let orders = &self.sets.last[self.from..self.from + Lanes::<S>::COUNT];
+        let longest = orders.iter().copied().fold(0.0, f64::max).min(MOST_HARMONICS as f64) as usize;
+        let low = self.splat(TAU * self.route.band_hz.0 * (1.0 - f64::EPSILON));
+        let mut largest = self.splat(0.0);
+        for order in 2..=longest {
+            let line = omega * order as f64;
+            let inside = self.splat(order as f64 - 0.5).below(last).and(low.below(line));
+            largest = largest.max(inside.select(self.lambda_at(line * line), self.splat(0.0)));
+        }
+        let none = self.splat(0.0).below(largest).select(root(largest).min(chatter), self.splat(f64::NAN));
+        self.splat(MOST_HARMONICS as f64 + 0.5).below(last).select(chatter, none)
+    }
+}
