@@ -39,7 +39,6 @@ mod polynomial;
 
 use super::ceiling::{Ceiling, Status};
 use super::ceiling_many::Moving;
-use super::supremum::Span;
 use crate::circuit::chain::Network;
 use crate::circuit::stage::Equalisation;
 use crate::circuit::twoport::Step;
@@ -53,6 +52,9 @@ const SEARCHED_FROM: f64 = 0.05;
 
 /// Most harmonics that are looked at one by one; for more the supremum over the whole band stands, which is never too small.
 pub(super) const MOST_HARMONICS: usize = 2_000;
+
+/// Pieces of the band per octave, before any is halved.
+const PER_OCTAVE: f64 = 1.0;
 
 /// Most coils and capacitors of a section.
 const MOST_REACTIVE: usize = 15;
@@ -76,8 +78,8 @@ pub(super) struct Route {
     contacts: usize,
     reactive: usize,
     band_hz: (f64, f64),
-    /// the band in pieces, ends of `w^2`
-    spans: Vec<(f64, f64)>,
+    /// `w^2` where pieces of the band meet
+    ends: Vec<f64>,
 }
 
 impl Route {
@@ -102,14 +104,22 @@ impl Route {
         let is_reactive =
             |element: &&Element| matches!(element, Element::Series(_, x) | Element::Shunt(_, x) if *x != 0.0);
         let reactive = elements.iter().filter(is_reactive).count();
-        let spans = Span::band(band_hz).into_iter().map(|span| {
-            let (low, high) = span.ends();
-            (low * low * (1.0 - 2.0 * f64::EPSILON), high * high * (1.0 + 2.0 * f64::EPSILON))
-        });
         let contacts = network.contacts.len();
-        let spans = spans.collect();
-        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, spans })
+        let ends = ends(band_hz);
+        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, ends })
     }
+}
+
+/// `w^2` where pieces of a band meet: an octave each, or less.
+fn ends((low_hz, high_hz): (f64, f64)) -> Vec<f64> {
+    let pieces = ((high_hz / low_hz).log2() * PER_OCTAVE).ceil().max(1.0) as usize;
+    let square = |hz: f64| (TAU * hz).powi(2);
+    let end = |k: usize| match k {
+        0 => square(low_hz) * (1.0 - 4.0 * f64::EPSILON),
+        _ if k == pieces => square(high_hz) * (1.0 + 4.0 * f64::EPSILON),
+        _ => square(low_hz * (high_hz / low_hz).powf(k as f64 / pieces as f64)),
+    };
+    (0..=pieces).map(end).collect()
 }
 
 /// Sets of ranges, a column for each number: as many as are there, and room for a vector more.
@@ -192,8 +202,12 @@ impl WithSimd for Solve<'_> {
     type Output = ();
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
-        // degrees of most sections fit the shorter one
-        if self.route.reactive < 8 { self.groups::<S, 8>(simd) } else { self.groups::<S, { MOST_REACTIVE + 1 }>(simd) }
+        match self.route.reactive {
+            0..4 => self.groups::<S, 4>(simd),
+            4 => self.groups::<S, 5>(simd),
+            5..8 => self.groups::<S, 8>(simd),
+            _ => self.groups::<S, { MOST_REACTIVE + 1 }>(simd),
+        }
     }
 }
 

@@ -54,3 +54,64 @@ impl<S: Simd, const N: usize> Polynomial<S, N> {
         Self(c)
     }
 }
+
+/// `[i][k]`: what `x^k` has of the Bernstein polynomial `i` of degree `degree` on `[-1, 1]`: of `(1 + z)^i (1 - z)^(degree - i)` the
+/// factor of `z^k`, over `degree` choose `k` (Farouki, Computer Aided Geometric Design 29, 2012 \[memory\]).
+const fn bernstein<const N: usize>(degree: usize) -> [[f64; N]; N] {
+    let mut table = [[0.0; N]; N];
+    let mut i = 0;
+    while i <= degree {
+        let mut product = [0.0; N];
+        product[0] = 1.0;
+        let mut factor = 0;
+        while factor < degree {
+            let sign = if factor < i { 1.0 } else { -1.0 };
+            let mut k = degree;
+            while k > 0 {
+                product[k] += sign * product[k - 1];
+                k -= 1;
+            }
+            factor += 1;
+        }
+        let (mut k, mut choose) = (0, 1.0);
+        while k <= degree {
+            table[i][k] = product[k] / choose;
+            choose *= (degree - k) as f64 / (k + 1) as f64;
+            k += 1;
+        }
+        i += 1;
+    }
+    table
+}
+
+/// The tables of a degree and of two less.
+struct Tables<const N: usize>;
+
+impl<const N: usize> Tables<N> {
+    const OF: [[[f64; N]; N]; 2] = [bernstein(N - 1), bernstein(N - 3)];
+}
+
+/// Not above any value of a polynomial, or of its second derivative (`order` 2), on `[-1, 1]`, but for rounding.
+#[inline(always)]
+pub(super) fn lowest_coefficient<S: Simd, const N: usize>(c: &[Lanes<S>; N], order: usize) -> Lanes<S> {
+    let simd = c[0].simd();
+    let table = &Tables::<N>::OF[order / 2];
+    let degree = N - 1 - order;
+    let mut derived = *c;
+    if order == 2 {
+        for k in 0..=degree {
+            derived[k] = c[k + 2] * ((k + 2) * (k + 1)) as f64;
+        }
+    }
+    let mut least = Lanes::splat(simd, f64::INFINITY);
+    // of two that mirror each other the even powers are the same, the odd ones have the other sign
+    for row in table.iter().take(degree / 2 + 1) {
+        let (mut even, mut odd) = (derived[0], Lanes::splat(simd, 0.0));
+        for k in 1..=degree {
+            let sum = if k % 2 == 0 { &mut even } else { &mut odd };
+            *sum = derived[k].times_plus(Lanes::splat(simd, row[k]), *sum);
+        }
+        least = least.min(even - odd.abs());
+    }
+    least
+}
