@@ -147,15 +147,6 @@ pub fn ceiling_many_beside(
     Ceiling::none(status)
 }
 
-/// Whether contacts that move may be answered by [`supply`], where nothing shared moves: several in series of one section.
-pub(super) fn is_for_supply(network: &Network, moving: &[Moving], beside: &Beside) -> bool {
-    let direct = |k: usize| beside.direct_current_a[k] != 0.0;
-    let serves = |&(k, (low, high)): &Moving| {
-        network.contacts[k].role != Role::Shunt && !direct(k) && high > low && low >= 0.0 && high.is_finite()
-    };
-    moving.iter().all(serves)
-}
-
 /// The ceiling under the weights `1/Delta`, unless others may gain much.
 fn from_one_section(
     network: &Network,
@@ -165,15 +156,11 @@ fn from_one_section(
     band_hz: (f64, f64),
     beside: &Beside,
 ) -> Option<Ceiling> {
-    let shared = (0..fixed_ohm.len()).any(|k| network.contacts[k].role == Role::SharedReturn && fixed_ohm[k] > 0.0);
-    if shared || !is_for_supply(network, moving, beside) {
-        return None;
-    }
-    let route = Route::of(network, band_hz)?;
+    let route = Route::of(network, &beside.direct_current_a, band_hz)?;
     let mut sets = Sets::new(&route, 1);
-    sets.push(&route, driven_hz, moving, fixed_ohm);
+    let set = sets.take(&route, driven_hz, moving, |k| fixed_ohm[k])?;
     sets.solve(&route);
-    sets.found(0)
+    sets.found(set)
 }
 
 /// Several contacts made ready for one set of ranges.

@@ -3,11 +3,10 @@
 mod shared;
 
 use super::ceiling::{Ceiling, Loop, Status};
-use super::ceiling_many::{Beside, Moving, ceiling_many_beside, is_for_supply};
+use super::ceiling_many::{Beside, ceiling_many_beside};
 use super::level::{on_contact, section_emf_v};
 use super::supply::{Route, Sets};
 use super::sweep::Values;
-use crate::circuit::Role;
 use crate::circuit::chain::Network;
 use crate::cores;
 use crate::watch::{Stopped, Watch};
@@ -18,6 +17,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 /// Points that one thread takes at a time; a loop is made ready once for those that share it.
 const CHUNK: usize = 64;
+
+/// So many points of one loop that its cells are worth their making where points could also go side by side.
+const VERY_MANY: usize = 16_384;
 
 /// What is asked, a column each.
 #[derive(Debug)]
@@ -132,25 +134,6 @@ impl<'a> Asked<'a> {
 
     /// The ceiling of one point.
     fn one(&self, point: usize, kept: &mut Kept<'a, '_>) -> Ceiling {
-        match self.seen(point, kept) {
-            Seen::OneLoop(ceiling) => ceiling,
-            Seen::Several(moving, fixed_ohm) => self.several(point, &moving, &fixed_ohm),
-        }
-    }
-
-    fn beside(&self, point: usize) -> Beside {
-        let direct_current_a = self.network.contacts.iter().map(|contact| contact.direct_current_a).collect();
-        Beside { emf_v: self.emf_v.at(point), direct_current_a, other_channel: self.other_channel }
-    }
-
-    /// T2 of one point.
-    fn several(&self, point: usize, moving: &[Moving], fixed_ohm: &[f64]) -> Ceiling {
-        let f = self.frequency_hz.at(point);
-        ceiling_many_beside(self.network, f, moving, fixed_ohm, self.band_hz, &self.beside(point))
-    }
-
-    /// One point as far as T1 says.
-    fn seen(&self, point: usize, kept: &mut Kept<'a, '_>) -> Seen {
         let (network, f) = (self.network, self.frequency_hz.at(point));
         let moving = self.moving(point, kept);
         let contacts = self.film_ohm.iter().zip(&network.contacts);
@@ -167,7 +150,7 @@ impl<'a> Asked<'a> {
             }
         }
         if indices.is_empty() {
-            return Seen::OneLoop(Ceiling::NOTHING_MOVES);
+            return Ceiling::NOTHING_MOVES;
         }
         let direct_a = indices.iter().map(|&k| network.contacts[k].direct_current_a).fold(0.0, f64::max);
         let key = Key { hz: f, fixed_ohm: fixed, moving: indices };
@@ -179,57 +162,47 @@ impl<'a> Asked<'a> {
             }
         };
         match &prepared.1 {
-            Ok(ready) => Seen::OneLoop(ready.grown(ready.one_from_cell(sum), sum, self.emf_v.at(point), direct_a)),
+            Ok(ready) => ready.grown(ready.one_from_cell(sum), sum, self.emf_v.at(point), direct_a),
             // not one loop: T2
-            Err(Status::SeveralLoops | Status::SharedReturn) => Seen::Several(moving, key.fixed_ohm),
-            Err(status) => Seen::OneLoop(Ceiling::none(*status)),
+            Err(Status::SeveralLoops | Status::SharedReturn) => {
+                let direct_current_a = network.contacts.iter().map(|contact| contact.direct_current_a).collect();
+                let beside =
+                    Beside { emf_v: self.emf_v.at(point), direct_current_a, other_channel: self.other_channel };
+                ceiling_many_beside(network, f, &moving, &key.fixed_ohm, self.band_hz, &beside)
+            }
+            Err(status) => Ceiling::none(*status),
         }
     }
 }
 
-/// What T1 says of a point.
-enum Seen {
-    OneLoop(Ceiling),
-    /// contacts that move, and what all have besides
-    Several(Vec<Moving>, Vec<f64>),
-}
-
-/// Points whose contacts stand in several loops of one section, to be answered side by side.
-struct Waiting {
+/// Points of a part that [`supply`](super::supply) answers together.
+struct SideBySide<'a> {
+    asked: &'a Asked<'a>,
+    route: &'a Route,
     sets: Sets,
-    places: Vec<(usize, Vec<Moving>, Vec<f64>)>,
+    /// by place in the part: the number of its set
+    set: Vec<Option<usize>>,
 }
 
-impl Waiting {
-    fn new(route: &Route) -> Self {
-        Self { sets: Sets::new(route, CHUNK), places: Vec::with_capacity(CHUNK) }
+impl<'a> SideBySide<'a> {
+    fn new(asked: &'a Asked<'a>, route: &'a Route) -> Self {
+        Self { asked, route, sets: Sets::new(route, CHUNK), set: Vec::with_capacity(CHUNK) }
     }
 
-    /// Takes a point, or gives it back.
-    fn take(
-        &mut self,
-        (asked, route, place, point): (&Asked<'_>, &Route, usize, usize),
-        mut moving: Vec<Moving>,
-        fixed_ohm: Vec<f64>,
-    ) -> Option<(Vec<Moving>, Vec<f64>)> {
-        let shared = |k: usize| asked.network.contacts[k].role == Role::SharedReturn;
-        moving.retain(|&(_, (low, high))| high > low);
-        let common = (0..fixed_ohm.len()).any(|k| shared(k) && (fixed_ohm[k] > 0.0 || moving.iter().any(|m| m.0 == k)));
-        if common || !is_for_supply(asked.network, &moving, &asked.beside(point)) {
-            return Some((moving, fixed_ohm));
+    fn take(&mut self, part: &Part<'_>, kept: &mut Kept<'a, '_>) {
+        let Self { asked, route, sets, set } = self;
+        sets.clear();
+        set.clear();
+        for point in part.start..part.start + part.len() {
+            let moving = asked.moving(point, kept);
+            let fixed_ohm = |k: usize| asked.film_ohm[k].at(point) + asked.network.contacts[k].constriction_ohm;
+            set.push(sets.take(route, asked.frequency_hz.at(point), &moving, fixed_ohm));
         }
-        self.sets.push(route, asked.frequency_hz.at(point), &moving, &fixed_ohm);
-        self.places.push((place, moving, fixed_ohm));
-        None
+        sets.solve(route);
     }
 
-    fn answer(&mut self, asked: &Asked<'_>, route: &Route, part: &mut Part<'_>) {
-        self.sets.solve(route);
-        for (set, (place, moving, fixed_ohm)) in self.places.drain(..).enumerate() {
-            let found = self.sets.found(set);
-            part.set(place, found.unwrap_or_else(|| asked.several(part.start + place, &moving, &fixed_ohm)));
-        }
-        self.sets.clear();
+    fn found(&self, place: usize) -> Option<Ceiling> {
+        self.sets.found(self.set[place]?)
     }
 }
 
@@ -283,38 +256,29 @@ impl Part<'_> {
 /// [`Stopped`] when the watch says so.
 pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<Ceilings, Stopped> {
     let mut found = Ceilings::room(points);
-    if points > 1 {
+    let direct_a: Vec<f64> = asked.network.contacts.iter().map(|contact| contact.direct_current_a).collect();
+    let route = Route::of(asked.network, &direct_a, asked.band_hz);
+    if points >= if route.is_some() { VERY_MANY } else { 2 } {
         if let Some(shared) = Shared::of(asked) {
             shared.ceilings(asked, &mut found, watch)?;
             return Ok(found);
         }
     }
     let store = Store::default();
-    let route = Route::of(asked.network, asked.band_hz);
     cores::each(
         found.parts(CHUNK),
         watch,
-        || (Kept::new(&store), route.as_ref().map(|route| (route, Waiting::new(route)))),
-        |(kept, waiting), mut part| {
+        || (Kept::new(&store), route.as_ref().map(|route| SideBySide::new(asked, route))),
+        |(kept, side_by_side), mut part| {
+            if let Some(many) = side_by_side {
+                many.take(&part, kept);
+            }
             for place in 0..part.len() {
                 if watch.stop() {
                     return Err(Stopped);
                 }
-                let point = part.start + place;
-                let ceiling = match (asked.seen(point, kept), &mut *waiting) {
-                    (Seen::OneLoop(ceiling), _) => ceiling,
-                    (Seen::Several(moving, fixed_ohm), None) => asked.several(point, &moving, &fixed_ohm),
-                    (Seen::Several(moving, fixed_ohm), Some((route, waiting))) => {
-                        match waiting.take((asked, route, place, point), moving, fixed_ohm) {
-                            None => continue,
-                            Some((moving, fixed_ohm)) => asked.several(point, &moving, &fixed_ohm),
-                        }
-                    }
-                };
-                part.set(place, ceiling);
-            }
-            if let Some((route, waiting)) = waiting {
-                waiting.answer(asked, route, &mut part);
+                let known = side_by_side.as_ref().and_then(|many| many.found(place));
+                part.set(place, known.unwrap_or_else(|| asked.one(part.start + place, kept)));
             }
             watch.done(part.len());
             Ok(())

@@ -62,8 +62,7 @@ impl<S: Simd> Group<'_, S> {
         let (zero, one) = (self.splat(0.0), self.splat(1.0));
         let mut known = Known { gamma: zero, reached: zero, at: zero, lost: zero };
         for end in &self.route.ends {
-            let form = self.walk::<1>(Square::at(self.splat(*end)), -1.0);
-            known.reach(form.d.0[0] / form.a.0[0], self.splat(*end));
+            known.reach(self.lambda_at(self.splat(*end)), self.splat(*end));
         }
         known.gamma = known.reached * (1.0 + ASKED);
         let mut open = [((0.0, 0.0), 0); DEPTH + 1];

@@ -39,6 +39,7 @@ mod polynomial;
 
 use super::ceiling::{Ceiling, Status};
 use super::ceiling_many::Moving;
+use crate::circuit;
 use crate::circuit::chain::Network;
 use crate::circuit::stage::Equalisation;
 use crate::circuit::twoport::Step;
@@ -71,11 +72,20 @@ enum Element {
     Across(usize),
 }
 
+/// What may be asked of a contact.
+#[derive(Debug, Clone, Copy)]
+struct Role {
+    /// number of the loop that it may move in
+    movable_in: Option<usize>,
+    /// in a return that channels share: served as long as it is perfect
+    shared: bool,
+}
+
 /// A section made ready, with the band that its residue is asked in.
 #[derive(Debug)]
 pub(super) struct Route {
     elements: Vec<Element>,
-    contacts: usize,
+    contacts: Vec<Role>,
     reactive: usize,
     band_hz: (f64, f64),
     /// `w^2` where pieces of the band meet
@@ -83,9 +93,9 @@ pub(super) struct Route {
 }
 
 impl Route {
-    /// Nothing for what this page does not serve: several sections, equalisation, a loudspeaker, no coil and no capacitor or very many.
+    /// `direct_a` runs through the contacts: those do not move here. Nothing for what this page does not serve: several sections, equalisation, a loudspeaker, no coil and no capacitor or very many.
     /// Contacts in a shared return are taken for perfect.
-    pub(super) fn of(network: &Network, band_hz: (f64, f64)) -> Option<Self> {
+    pub(super) fn of(network: &Network, direct_a: &[f64], band_hz: (f64, f64)) -> Option<Self> {
         let [link] = &network.links[..] else { return None };
         let ladder = &link.ladder;
         if link.stages.iter().any(|stage| stage.equalisation != Equalisation::Flat) || ladder.load.loudspeaker.is_some() {
@@ -104,7 +114,12 @@ impl Route {
         let is_reactive =
             |element: &&Element| matches!(element, Element::Series(_, x) | Element::Shunt(_, x) if *x != 0.0);
         let reactive = elements.iter().filter(is_reactive).count();
-        let contacts = network.contacts.len();
+        let loops = ladder.loops();
+        let role = |k: usize| Role {
+            movable_in: loops.iter().position(|group| group.contains(&k)).filter(|_| direct_a[k] == 0.0),
+            shared: network.contacts[k].role == circuit::Role::SharedReturn,
+        };
+        let contacts = (0..network.contacts.len()).map(role).collect();
         let ends = ends(band_hz);
         (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, ends })
     }
@@ -126,6 +141,8 @@ fn ends((low_hz, high_hz): (f64, f64)) -> Vec<f64> {
 #[derive(Debug)]
 pub(super) struct Sets {
     count: usize,
+    /// some have contacts in several loops
+    several: bool,
     /// by contact: what it has at least, or keeps, ohm
     ohm: Vec<Vec<f64>>,
     /// by contact: half of what moves of it, ohm
@@ -143,28 +160,51 @@ impl Sets {
     /// Room for `most` sets.
     pub(super) fn new(route: &Route, most: usize) -> Self {
         let column = || Vec::with_capacity(most);
-        let columns = || (0..route.contacts).map(|_| column()).collect();
+        let columns = || route.contacts.iter().map(|_| column()).collect();
         let (ohm, delta) = (columns(), columns());
-        Self { count: 0, ohm, delta, hz: column(), last: column(), harmonics: column(), chatter: column() }
+        Self { count: 0, several: false, ohm, delta, hz: column(), last: column(), harmonics: column(), chatter: column() }
     }
 
     pub(super) fn clear(&mut self) {
         self.count = 0;
+        self.several = false;
         let columns = self.ohm.iter_mut().chain(&mut self.delta);
         columns.chain([&mut self.hz, &mut self.last, &mut self.harmonics, &mut self.chatter]).for_each(Vec::clear);
     }
 
-    /// One more set: contacts `moving`, all in series, the others keep `fixed_ohm`.
-    pub(super) fn push(&mut self, route: &Route, hz: f64, moving: &[Moving], fixed_ohm: &[f64]) {
-        self.count += 1;
-        for (k, (ohm, delta)) in self.ohm.iter_mut().zip(&mut self.delta).enumerate() {
-            let range = moving.iter().find(|m| m.0 == k).map(|m| m.1);
-            let (low, half) = range.map_or((fixed_ohm[k], 0.0), |(low, high)| (low, 0.5 * (high - low)));
-            ohm.push(low);
-            delta.push(half);
+    /// One more set, and its number: contacts `moving` within their ranges, all others with `fixed_ohm`. Nothing where this page does
+    /// not serve: nothing moves, or something across the signal, or shared, or with a direct current, or without end.
+    pub(super) fn take(
+        &mut self,
+        route: &Route,
+        hz: f64,
+        moving: &[Moving],
+        fixed_ohm: impl Fn(usize) -> f64,
+    ) -> Option<usize> {
+        let mut first_loop = None;
+        let mut several = false;
+        for &(k, (low, high)) in moving.iter().filter(|(_, (low, high))| high > low) {
+            let own_loop = route.contacts[k].movable_in?;
+            several |= *first_loop.get_or_insert(own_loop) != own_loop;
+            if low < 0.0 || high.is_infinite() {
+                return None;
+            }
         }
+        first_loop?;
+        let range = |k: usize| moving.iter().find(|m| m.0 == k).map(|m| m.1);
+        let kept = |k: usize| range(k).map_or_else(|| fixed_ohm(k), |(low, _)| low);
+        if (0..route.contacts.len()).any(|k| route.contacts[k].shared && kept(k) > 0.0) {
+            return None;
+        }
+        for (k, (ohm, delta)) in self.ohm.iter_mut().zip(&mut self.delta).enumerate() {
+            ohm.push(kept(k));
+            delta.push(range(k).map_or(0.0, |(low, high)| if high > low { 0.5 * (high - low) } else { 0.0 }));
+        }
+        self.several |= several;
         self.hz.push(hz);
         self.last.push((route.band_hz.1 / hz * (1.0 + 1e-12)).floor());
+        self.count += 1;
+        Some(self.count - 1)
     }
 
     /// The ceiling of a set; nothing where the weights are to be searched, or none is found here.
@@ -215,7 +255,7 @@ impl Solve<'_> {
     #[inline(always)]
     fn groups<S: Simd, const N: usize>(self, simd: S) {
         let Self { route, sets } = self;
-        let mut room = gain::Room::new(route.contacts, simd);
+        let mut room = gain::Room::new(route.contacts.len(), simd);
         for from in (0..sets.count).step_by(Lanes::<S>::COUNT) {
             let group = Group { simd, route, sets, from };
             let (harmonics, chatter) = group.ceiling::<N>(&mut room);
@@ -358,12 +398,18 @@ impl<S: Simd> Group<'_, S> {
         (self.route.elements.len() + 2) as f64 * PER_ELEMENT * f64::EPSILON
     }
 
-    /// Never below `lambda` at one frequency, nor above it by more than rounding.
+    /// `lambda` at one frequency.
     #[inline(always)]
     fn lambda_at(&self, square: Lanes<S>) -> Lanes<S> {
+        let form = self.walk::<1>(Square::at(square), -1.0);
+        form.d.0[0] / form.a.0[0]
+    }
+
+    /// What `lambda` at one frequency is to be multiplied with so as not to be below for rounding.
+    #[inline(always)]
+    fn rounded_at(&self, square: Lanes<S>) -> Lanes<S> {
         let (form, all) = (self.walk::<1>(Square::at(square), -1.0), self.walk::<1>(Square::at(square), 1.0));
-        let rounding = self.rounding();
-        (form.d.0[0] + all.d.0[0] * rounding) / (form.a.0[0] - all.a.0[0] * rounding)
+        1.0 + self.rounding() * (all.d.0[0] / form.d.0[0] + all.a.0[0] / form.a.0[0])
     }
 
     /// Ceilings over the harmonics and over the band; the second is not a number where it is not known.
@@ -373,7 +419,7 @@ impl<S: Simd> Group<'_, S> {
         let omega = TAU * Lanes::load(self.simd, &self.sets.hz[self.from..]);
         let driven = self.driven(omega * omega, room);
         let top = self.largest::<N>();
-        let gained = self.gained(top.at, room);
+        let gained = if self.sets.several { self.gained(top.at, room) } else { self.splat(1.0) };
         let root = |lambda: Lanes<S>| (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON);
         let chatter = root(top.lambda);
         let found = self.splat(1.0 - SEARCHED_FROM).below(gained).and(chatter.below(self.splat(f64::MAX)));
@@ -387,12 +433,14 @@ impl<S: Simd> Group<'_, S> {
         let orders = &self.sets.last[self.from..self.from + Lanes::<S>::COUNT];
         let longest = orders.iter().copied().fold(0.0, f64::max).min(MOST_HARMONICS as f64) as usize;
         let low = self.splat(TAU * self.route.band_hz.0 * (1.0 - f64::EPSILON));
-        let mut largest = self.splat(0.0);
+        let (mut largest, mut at) = (self.splat(0.0), omega);
         for order in 2..=longest {
             let line = omega * order as f64;
-            let inside = self.splat(order as f64 - 0.5).below(last).and(low.below(line));
-            largest = largest.max(inside.select(self.lambda_at(line * line), self.splat(0.0)));
+            let lambda = self.lambda_at(line * line);
+            let more = self.splat(order as f64 - 0.5).below(last).and(low.below(line)).and(largest.below(lambda));
+            (largest, at) = (more.select(lambda, largest), more.select(line, at));
         }
+        let largest = largest * self.rounded_at(at * at);
         let none = self.splat(0.0).below(largest).select(root(largest).min(chatter), self.splat(f64::NAN));
         self.splat(MOST_HARMONICS as f64 + 0.5).below(last).select(chatter, none)
     }
