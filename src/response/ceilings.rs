@@ -270,15 +270,21 @@ pub fn ceilings(asked: &Asked<'_>, points: usize, watch: &dyn Watch) -> Result<C
         watch,
         || (Kept::new(&store), route.as_ref().map(|route| SideBySide::new(asked, route))),
         |(kept, side_by_side), mut part| {
+            if watch.stop() {
+                return Err(Stopped);
+            }
             if let Some(many) = side_by_side {
                 many.take(&part, kept);
             }
             for place in 0..part.len() {
+                if let Some(found) = side_by_side.as_ref().and_then(|many| many.found(place)) {
+                    part.set(place, found);
+                    continue;
+                }
                 if watch.stop() {
                     return Err(Stopped);
                 }
-                let known = side_by_side.as_ref().and_then(|many| many.found(place));
-                part.set(place, known.unwrap_or_else(|| asked.one(part.start + place, kept)));
+                part.set(place, asked.one(part.start + place, kept));
             }
             watch.done(part.len());
             Ok(())

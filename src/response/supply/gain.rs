@@ -1,6 +1,6 @@
 //! The second factor of the bound, at the driven frequency, and what other weights might gain.
 
-use super::{Element, Form, Group, Square};
+use super::{Element, Form, Group, PER_ELEMENT};
 use crate::physics::lanes::Lanes;
 use pulp::Simd;
 
@@ -8,7 +8,7 @@ use pulp::Simd;
 #[derive(Clone, Copy)]
 struct Met<S: Simd> {
     a: Lanes<S>,
-    b: [Lanes<S>; 2],
+    b: Complex<S>,
     /// what the sum is divided by
     under: Lanes<S>,
 }
@@ -22,7 +22,7 @@ pub(super) struct Room<S: Simd> {
 impl<S: Simd> Room<S> {
     pub(super) fn new(contacts: usize, simd: S) -> Self {
         let zero = Lanes::splat(simd, 0.0);
-        Self { met: vec![Met { a: zero, b: [zero; 2], under: zero }; contacts], beta: vec![zero; contacts] }
+        Self { met: vec![Met { a: zero, b: Complex(zero, zero), under: zero }; contacts], beta: vec![zero; contacts] }
     }
 }
 
@@ -31,21 +31,20 @@ impl<S: Simd> Group<'_, S> {
     #[inline(always)]
     pub(super) fn driven(&self, square: Lanes<S>, room: &mut Room<S>) -> Lanes<S> {
         let (zero, one) = (self.splat(0.0), self.splat(1.0));
-        let point = Square::at(square);
         let omega = square.sqrt();
         let mut form = Form::<S, 1>::new(self.simd);
         form.a.0[0] = zero;
-        let mut rounding = self.splat(self.rounding());
+        let mut rounding = self.splat(self.route.elements.len() as f64 * PER_ELEMENT * f64::EPSILON);
         for element in &self.route.elements {
             match *element {
-                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, point),
-                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, -1.0, point),
-                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, -1.0, point),
+                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, square),
+                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, -1.0, square),
+                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, -1.0, square),
                 Element::Contact(k) => {
-                    form.series(self.ohm(k), 0.0, point);
+                    form.series(self.ohm(k), 0.0, square);
                     let (delta, a, b1, b2) = (self.delta(k), form.a.0[0], form.b1.0[0] + one, form.b2.0[0]);
                     let under = one - delta * a;
-                    room.met[k] = Met { a, b: [b1, b2 * omega], under };
+                    room.met[k] = Met { a, b: Complex(b1, b2 * omega), under };
                     let per = zero.below(under).select(one / under, self.splat(f64::NAN));
                     form.c.0[0] = delta.times_plus((b1 * b1 + b2 * b2 * square) * per, form.c.0[0]);
                     form.a.0[0] = a * per;
@@ -56,80 +55,82 @@ impl<S: Simd> Group<'_, S> {
             }
         }
         let found = form.a.0[0];
-        self.back(omega, room, |met, delta, v, i, beta| {
-            let s: [Lanes<S>; 2] = std::array::from_fn(|k| {
-                let crossed = if k == 0 { met.b[0] * i[0] - met.b[1] * i[1] } else { met.b[0] * i[1] + met.b[1] * i[0] };
-                (met.a * v[k] + crossed) / met.under
-            });
-            let share = delta * (2.0 * (s[0] * i[0] + s[1] * i[1]) - s[0] * s[0] - s[1] * s[1]);
-            *beta = share / found;
-            s
-        });
+        if self.sets.several {
+            self.back::<true>(omega, found, room);
+        }
         found * (one + rounding)
     }
 
     /// What is left of the bound at best when weights are searched, foreseen: `sum sqrt(alpha beta)`, `alpha` at the frequency of the largest `lambda`.
     #[inline(always)]
     pub(super) fn gained(&self, square: Lanes<S>, room: &mut Room<S>) -> Lanes<S> {
-        let zero = self.splat(0.0);
-        let point = Square::at(square);
         let omega = square.sqrt();
         let mut form = Form::<S, 1>::new(self.simd);
         for element in &self.route.elements {
             match *element {
-                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, point),
-                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, -1.0, point),
-                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, -1.0, point),
+                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, square),
+                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, -1.0, square),
+                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, -1.0, square),
                 Element::Contact(k) => {
-                    form.series(self.ohm(k), 0.0, point);
-                    let (a, b) = (form.a.0[0], [form.b1.0[0], form.b2.0[0] * omega]);
+                    form.series(self.ohm(k), 0.0, square);
+                    let (a, b) = (form.a.0[0], Complex(form.b1.0[0], form.b2.0[0] * omega));
                     form.moving(self.delta(k));
                     room.met[k] = Met { a, b, under: form.d.0[0] };
                 }
             }
         }
-        let whole = form.a.0[0] / form.d.0[0];
-        let mut sum = zero;
-        self.back(omega, room, |met, delta, v, i, beta| {
-            let s: [Lanes<S>; 2] = std::array::from_fn(|k| {
-                let crossed = if k == 0 { met.b[0] * i[0] - met.b[1] * i[1] } else { met.b[0] * i[1] + met.b[1] * i[0] };
-                // before the first that moves nothing is asked
-                zero.below(met.under).select(-(met.a * v[k] + crossed) / met.under, zero)
-            });
-            let share = delta * (s[0] * s[0] + s[1] * s[1] - 2.0 * (s[0] * i[0] + s[1] * i[1]));
-            sum = sum + (share / whole * *beta).max(zero).sqrt();
-            s
-        });
-        sum
+        self.back::<false>(omega, form.a.0[0] / form.d.0[0], room)
     }
 
-    /// From one volt at the load to the source: `at` says what a contact has across what moves of it, per `Delta`.
+    /// From one volt at the load to the source: the shares of the contacts in the `whole`, in what goes on at the driven frequency or in what
+    /// is asked at another; for that one what is foreseen from both.
     #[inline(always)]
-    fn back(
-        &self,
-        omega: Lanes<S>,
-        room: &mut Room<S>,
-        mut at: impl FnMut(Met<S>, Lanes<S>, [Lanes<S>; 2], [Lanes<S>; 2], &mut Lanes<S>) -> [Lanes<S>; 2],
-    ) {
-        let zero = self.splat(0.0);
-        let (mut v, mut i) = ([self.splat(1.0), zero], [zero; 2]);
-        let add = |to: &mut [Lanes<S>; 2], (re, im): (Lanes<S>, Lanes<S>), of: [Lanes<S>; 2]| {
-            to[0] = to[0] + (re * of[0] - im * of[1]);
-            to[1] = to[1] + (re * of[1] + im * of[0]);
-        };
+    fn back<const DRIVEN: bool>(&self, omega: Lanes<S>, whole: Lanes<S>, room: &mut Room<S>) -> Lanes<S> {
+        let (zero, one) = (self.splat(0.0), self.splat(1.0));
+        let (mut v, mut i) = (Complex(one, zero), Complex(zero, zero));
+        let mut sum = zero;
         for element in self.route.elements.iter().rev() {
             match *element {
-                Element::Series(ohm, henry) => add(&mut v, (self.splat(ohm), omega * henry), i),
-                Element::Shunt(siemens, farad) => add(&mut i, (self.splat(siemens), omega * farad), v),
-                Element::Across(k) => add(&mut i, (1.0 / self.ohm(k), zero), v),
+                Element::Series(ohm, henry) => v = v.plus(Complex(self.splat(ohm), omega * henry).times(i)),
+                Element::Shunt(siemens, farad) => i = i.plus(Complex(self.splat(siemens), omega * farad).times(v)),
+                Element::Across(k) => i = i.plus(v.scaled(1.0 / self.ohm(k))),
                 Element::Contact(k) => {
-                    let delta = self.delta(k);
-                    let s = at(room.met[k], delta, v, i, &mut room.beta[k]);
-                    for (v, (s, i)) in v.iter_mut().zip(s.iter().zip(i)) {
-                        *v = *v + delta * *s + self.ohm(k) * i;
+                    let (delta, met) = (self.delta(k), room.met[k]);
+                    // what it has across what moves of it, per Delta; before the first that moves nothing is asked
+                    let s = v.scaled(met.a).plus(met.b.times(i));
+                    let per = zero.below(met.under).select(one / met.under, zero);
+                    let s = s.scaled(if DRIVEN { per } else { -per });
+                    let along = 2.0 * (s.0 * i.0 + s.1 * i.1) - s.0 * s.0 - s.1 * s.1;
+                    let share = delta * along / whole;
+                    if DRIVEN {
+                        room.beta[k] = share;
+                    } else {
+                        sum = sum + (room.beta[k] * -share).max(zero).sqrt();
                     }
+                    v = v.plus(s.scaled(delta)).plus(i.scaled(self.ohm(k)));
                 }
             }
         }
+        sum
+    }
+}
+
+#[derive(Clone, Copy)]
+struct Complex<S: Simd>(Lanes<S>, Lanes<S>);
+
+impl<S: Simd> Complex<S> {
+    #[inline(always)]
+    fn plus(self, other: Self) -> Self {
+        Self(self.0 + other.0, self.1 + other.1)
+    }
+
+    #[inline(always)]
+    fn scaled(self, by: Lanes<S>) -> Self {
+        Self(self.0 * by, self.1 * by)
+    }
+
+    #[inline(always)]
+    fn times(self, other: Self) -> Self {
+        Self(self.0 * other.0 - self.1 * other.1, self.0 * other.1 + self.1 * other.0)
     }
 }

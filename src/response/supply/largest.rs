@@ -5,8 +5,8 @@
 //! (Dinkelbach, Management Science 13, 1967 \[memory\]), which only grows, so intervals that are done stay done. An interval of which
 //! neither can be said is halved.
 
+use super::Lambda;
 use super::polynomial::lowest_coefficient;
-use super::{Form, Group, Square};
 use crate::physics::lanes::{Lanes, Mask};
 use pulp::Simd;
 
@@ -29,7 +29,7 @@ const DEPTH: usize = 14;
 pub(super) struct Top<S: Simd> {
     /// never below the largest `lambda`; not a number where there is no proof
     pub(super) lambda: Lanes<S>,
-    /// `w^2` where so much is reached
+    /// where so much is reached
     pub(super) at: Lanes<S>,
 }
 
@@ -37,7 +37,7 @@ pub(super) struct Top<S: Simd> {
 struct Known<S: Simd> {
     gamma: Lanes<S>,
     reached: Lanes<S>,
-    /// `w^2` there
+    /// where
     at: Lanes<S>,
     /// one where a set has no proof
     lost: Lanes<S>,
@@ -56,23 +56,26 @@ impl<S: Simd> Known<S> {
     }
 }
 
-impl<S: Simd> Group<'_, S> {
+impl<S: Simd, const N: usize> Lambda<S, N> {
+    /// Over pieces that meet at `ends`.
     #[inline(always)]
-    pub(super) fn largest<const N: usize>(&self) -> Top<S> {
-        let (zero, one) = (self.splat(0.0), self.splat(1.0));
+    pub(super) fn largest(&self, ends: &[f64]) -> Top<S> {
+        let simd = self.a.0[0].simd();
+        let (zero, one) = (Lanes::splat(simd, 0.0), Lanes::splat(simd, 1.0));
         let mut known = Known { gamma: zero, reached: zero, at: zero, lost: zero };
-        for end in &self.route.ends {
-            known.reach(self.lambda_at(self.splat(*end)), self.splat(*end));
+        for end in ends {
+            let end = Lanes::splat(simd, *end);
+            known.reach(self.at(end), end);
         }
         known.gamma = known.reached * (1.0 + ASKED);
         let mut open = [((0.0, 0.0), 0); DEPTH + 1];
-        for ends in self.route.ends.windows(2) {
+        for ends in ends.windows(2) {
             open[0] = ((ends[0], ends[1]), 0);
             let mut count = 1;
             while count > 0 {
                 count -= 1;
                 let (span, depth) = open[count];
-                let proved = self.ask::<N>(span, &mut known);
+                let proved = self.ask(span, &mut known);
                 if proved.all() {
                     continue;
                 }
@@ -85,43 +88,44 @@ impl<S: Simd> Group<'_, S> {
                 count += 2;
             }
         }
-        Top { lambda: known.is_lost().select(self.splat(f64::NAN), known.gamma), at: known.at }
+        Top { lambda: known.is_lost().select(Lanes::splat(simd, f64::NAN), known.gamma), at: known.at }
     }
 
     /// Whether no `lambda` of an interval is above what is asked, which grows to that end; true for sets that are lost.
     #[inline(always)]
-    fn ask<const N: usize>(&self, span: (f64, f64), known: &mut Known<S>) -> Mask<S> {
-        let zero = self.splat(0.0);
-        let square = Square::over(self.simd, span);
-        let form: Form<S, N> = self.walk(square, -1.0);
-        let all = self.walk::<1>(Square::at(self.splat(span.1)), 1.0);
-        let (rest_a, rest_d) = (all.a.0[0] * self.rounding(), all.d.0[0] * self.rounding());
+    fn ask(&self, (low, high): (f64, f64), known: &mut Known<S>) -> Mask<S> {
+        let simd = self.a.0[0].simd();
+        let middle = 0.5 * (low + high);
+        // no end falls outside by rounding
+        let half = (high - middle).max(middle - low) * (1.0 + 4.0 * f64::EPSILON);
+        let end = Lanes::splat(simd, high * (1.0 + 4.0 * f64::EPSILON));
+        let [rest_a, rest_d] = [self.most[0].at(end) * self.rounding, self.most[1].at(end) * self.rounding];
         let mut proved = known.is_lost();
         for round in 0..=ROUNDS {
-            let q = form.a.scaled_less(known.gamma, &form.d);
+            let q = self.a.scaled_less(known.gamma, &self.d).within(middle, half);
             let rest = known.gamma.times_plus(rest_a, rest_d);
             proved = proved.or(rest.below(lowest_coefficient(&q.0, 0)));
             if proved.all() {
                 break;
             }
             let (x, low) = lowest(&q.0);
-            known.reach(form.d.at(x) / form.a.at(x), square.half.times_plus(x, square.middle));
+            let y = x * half + middle;
+            known.reach(self.at(y), y);
             proved = proved.or(rest.below(low));
             if proved.all() {
                 break;
             }
-            let mut next = known.gamma.max(known.reached * (1.0 + ASKED));
             if round == ROUNDS {
                 // what rounding leaves open
-                let least = lowest_coefficient(&form.a.0, 0) - rest_a;
+                let least = lowest_coefficient(&self.a.within(middle, half).0, 0) - rest_a;
                 let asked = (known.gamma + (rest - low) / least) * (1.0 + 4.0 * f64::EPSILON);
                 let within = known.gamma.below(asked).and(asked.below(known.reached * (1.0 + MOST_ASKED)));
-                let within = within.and(zero.below(least));
-                next = within.select(asked, known.gamma);
-                known.gamma = proved.select(known.gamma, next);
-                return proved.or(within);
+                let within = within.and(Lanes::splat(simd, 0.0).below(least));
+                known.gamma = proved.select(known.gamma, within.select(asked, known.gamma));
+                proved = proved.or(within);
+            } else {
+                known.gamma = proved.select(known.gamma, known.gamma.max(known.reached * (1.0 + ASKED)));
             }
-            known.gamma = proved.select(known.gamma, next);
         }
         proved
     }

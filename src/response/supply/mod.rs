@@ -88,7 +88,9 @@ pub(super) struct Route {
     contacts: Vec<Role>,
     reactive: usize,
     band_hz: (f64, f64),
-    /// `w^2` where pieces of the band meet
+    /// `w^2` at the end of the band
+    top: f64,
+    /// where pieces of the band meet: `w^2` over `top`
     ends: Vec<f64>,
 }
 
@@ -120,19 +122,18 @@ impl Route {
             shared: network.contacts[k].role == circuit::Role::SharedReturn,
         };
         let contacts = (0..network.contacts.len()).map(role).collect();
-        let ends = ends(band_hz);
-        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, ends })
+        let (top, ends) = ((TAU * band_hz.1).powi(2), ends(band_hz));
+        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, top, ends })
     }
 }
 
-/// `w^2` where pieces of a band meet: an octave each, or less.
+/// Where pieces of a band meet, an octave each or less: squares of frequencies over that of the last.
 fn ends((low_hz, high_hz): (f64, f64)) -> Vec<f64> {
     let pieces = ((high_hz / low_hz).log2() * PER_OCTAVE).ceil().max(1.0) as usize;
-    let square = |hz: f64| (TAU * hz).powi(2);
     let end = |k: usize| match k {
-        0 => square(low_hz) * (1.0 - 4.0 * f64::EPSILON),
-        _ if k == pieces => square(high_hz) * (1.0 + 4.0 * f64::EPSILON),
-        _ => square(low_hz * (high_hz / low_hz).powf(k as f64 / pieces as f64)),
+        0 => (low_hz / high_hz).powi(2) * (1.0 - 8.0 * f64::EPSILON),
+        _ if k == pieces => 1.0 + 8.0 * f64::EPSILON,
+        _ => (low_hz / high_hz).powf(2.0 - 2.0 * k as f64 / pieces as f64),
     };
     (0..=pieces).map(end).collect()
 }
@@ -274,7 +275,6 @@ struct Group<'a, S: Simd> {
 }
 
 /// The form of a cut, see the page; `b` is `b1 + j w b2`.
-#[derive(Clone, Copy)]
 struct Form<S: Simd, const N: usize> {
     a: Polynomial<S, N>,
     b1: Polynomial<S, N>,
@@ -282,28 +282,6 @@ struct Form<S: Simd, const N: usize> {
     c: Polynomial<S, N>,
     d: Polynomial<S, N>,
     e: Polynomial<S, N>,
-}
-
-/// `w^2` as `middle + half x`.
-#[derive(Clone, Copy)]
-struct Square<S: Simd> {
-    middle: Lanes<S>,
-    half: Lanes<S>,
-}
-
-impl<S: Simd> Square<S> {
-    #[inline(always)]
-    fn at(square: Lanes<S>) -> Self {
-        Self { middle: square, half: Lanes::splat(square.simd(), 0.0) }
-    }
-
-    /// No end falls outside by rounding.
-    #[inline(always)]
-    fn over(simd: S, (low, high): (f64, f64)) -> Self {
-        let middle = 0.5 * (low + high);
-        let half = (high - middle).max(middle - low) * (1.0 + 4.0 * f64::EPSILON);
-        Self { middle: Lanes::splat(simd, middle), half: Lanes::splat(simd, half) }
-    }
 }
 
 impl<S: Simd, const N: usize> Form<S, N> {
@@ -316,7 +294,7 @@ impl<S: Simd, const N: usize> Form<S, N> {
 
     /// `r + j w l` in series.
     #[inline(always)]
-    fn series(&mut self, r: Lanes<S>, l: f64, square: Square<S>) {
+    fn series(&mut self, r: Lanes<S>, l: f64, square: Lanes<S>) {
         let simd = r.simd();
         let twice = r + r;
         self.c.add(twice, &self.b1);
@@ -334,7 +312,7 @@ impl<S: Simd, const N: usize> Form<S, N> {
 
     /// `g + j w c` across; `sign` is minus one, or one for the bound of the rounding.
     #[inline(always)]
-    fn shunt(&mut self, g: Lanes<S>, c: f64, sign: f64, square: Square<S>) {
+    fn shunt(&mut self, g: Lanes<S>, c: f64, sign: f64, square: Lanes<S>) {
         let simd = g.simd();
         let twice = g + g;
         self.a.add(twice, &self.b1);
@@ -374,9 +352,9 @@ impl<S: Simd> Group<'_, S> {
         Lanes::load(self.simd, &self.sets.delta[contact][self.from..])
     }
 
-    /// The form behind the load.
+    /// The form behind the load; `square` as [`Polynomial::raised`] takes it, `sign` minus one or, for the bound of the rounding, one.
     #[inline(always)]
-    fn walk<const N: usize>(&self, square: Square<S>, sign: f64) -> Form<S, N> {
+    fn walk<const N: usize>(&self, square: Lanes<S>, sign: f64) -> Form<S, N> {
         let mut form = Form::new(self.simd);
         for element in &self.route.elements {
             match *element {
@@ -392,56 +370,81 @@ impl<S: Simd> Group<'_, S> {
         form
     }
 
-    /// The relative rounding of a walk, over what the same walk comes to with every sign positive.
     #[inline(always)]
-    fn rounding(&self) -> f64 {
-        (self.route.elements.len() + 2) as f64 * PER_ELEMENT * f64::EPSILON
-    }
-
-    /// `lambda` at one frequency.
-    #[inline(always)]
-    fn lambda_at(&self, square: Lanes<S>) -> Lanes<S> {
-        let form = self.walk::<1>(Square::at(square), -1.0);
-        form.d.0[0] / form.a.0[0]
-    }
-
-    /// What `lambda` at one frequency is to be multiplied with so as not to be below for rounding.
-    #[inline(always)]
-    fn rounded_at(&self, square: Lanes<S>) -> Lanes<S> {
-        let (form, all) = (self.walk::<1>(Square::at(square), -1.0), self.walk::<1>(Square::at(square), 1.0));
-        1.0 + self.rounding() * (all.d.0[0] / form.d.0[0] + all.a.0[0] / form.a.0[0])
+    fn lambda<const N: usize>(&self) -> Lambda<S, N> {
+        let top = self.splat(self.route.top);
+        let (form, all): (Form<S, N>, Form<S, N>) = (self.walk(top, -1.0), self.walk(top, 1.0));
+        let rounding = (self.route.elements.len() + N) as f64 * PER_ELEMENT * f64::EPSILON;
+        Lambda { a: form.a, d: form.d, most: [all.a, all.d], rounding }
     }
 
     /// Ceilings over the harmonics and over the band; the second is not a number where it is not known.
     #[inline(always)]
     fn ceiling<const N: usize>(&self, room: &mut gain::Room<S>) -> (Lanes<S>, Lanes<S>) {
         let nothing = self.splat(f64::NAN);
-        let omega = TAU * Lanes::load(self.simd, &self.sets.hz[self.from..]);
+        let hz = Lanes::load(self.simd, &self.sets.hz[self.from..]);
+        let omega = TAU * hz;
         let driven = self.driven(omega * omega, room);
-        let top = self.largest::<N>();
-        let gained = if self.sets.several { self.gained(top.at, room) } else { self.splat(1.0) };
-        let root = |lambda: Lanes<S>| (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON);
-        let chatter = root(top.lambda);
+        let lambda = self.lambda::<N>();
+        let top = lambda.largest(&self.route.ends);
+        let gained = if self.sets.several { self.gained(top.at * self.route.top, room) } else { self.splat(1.0) };
+        let chatter = root(top.lambda, driven);
         let found = self.splat(1.0 - SEARCHED_FROM).below(gained).and(chatter.below(self.splat(f64::MAX)));
         let chatter = found.select(chatter, nothing);
-        (self.harmonics(omega, root, chatter), chatter)
+        (self.harmonics(hz, &lambda, driven, chatter), chatter)
     }
 
     #[inline(always)]
-    fn harmonics(&self, omega: Lanes<S>, root: impl Fn(Lanes<S>) -> Lanes<S>, chatter: Lanes<S>) -> Lanes<S> {
+    fn harmonics<const N: usize>(
+        &self,
+        hz: Lanes<S>,
+        lambda: &Lambda<S, N>,
+        driven: Lanes<S>,
+        chatter: Lanes<S>,
+    ) -> Lanes<S> {
         let last = Lanes::load(self.simd, &self.sets.last[self.from..]);
         let orders = &self.sets.last[self.from..self.from + Lanes::<S>::COUNT];
         let longest = orders.iter().copied().fold(0.0, f64::max).min(MOST_HARMONICS as f64) as usize;
-        let low = self.splat(TAU * self.route.band_hz.0 * (1.0 - f64::EPSILON));
-        let (mut largest, mut at) = (self.splat(0.0), omega);
+        let low = self.splat(self.route.ends[0]);
+        let first = hz * (1.0 / self.route.band_hz.1);
+        let (mut largest, mut at) = (self.splat(0.0), self.splat(1.0));
         for order in 2..=longest {
-            let line = omega * order as f64;
-            let lambda = self.lambda_at(line * line);
-            let more = self.splat(order as f64 - 0.5).below(last).and(low.below(line)).and(largest.below(lambda));
-            (largest, at) = (more.select(lambda, largest), more.select(line, at));
+            let line = first * order as f64;
+            let y = line * line;
+            let found = lambda.at(y);
+            let more = self.splat(order as f64 - 0.5).below(last).and(low.below(y)).and(largest.below(found));
+            (largest, at) = (more.select(found, largest), more.select(y, at));
         }
-        let largest = largest * self.rounded_at(at * at);
-        let none = self.splat(0.0).below(largest).select(root(largest).min(chatter), self.splat(f64::NAN));
+        let largest = largest * lambda.rounded_at(at);
+        let none = self.splat(0.0).below(largest).select(root(largest, driven).min(chatter), self.splat(f64::NAN));
         self.splat(MOST_HARMONICS as f64 + 0.5).below(last).select(chatter, none)
+    }
+}
+
+#[inline(always)]
+fn root<S: Simd>(lambda: Lanes<S>, driven: Lanes<S>) -> Lanes<S> {
+    (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON)
+}
+
+/// `lambda = d/a` of `y`.
+struct Lambda<S: Simd, const N: usize> {
+    a: Polynomial<S, N>,
+    d: Polynomial<S, N>,
+    /// both with every sign positive
+    most: [Polynomial<S, N>; 2],
+    /// the rounding of both, relative to these
+    rounding: f64,
+}
+
+impl<S: Simd, const N: usize> Lambda<S, N> {
+    #[inline(always)]
+    fn at(&self, y: Lanes<S>) -> Lanes<S> {
+        self.d.at(y) / self.a.at(y)
+    }
+
+    /// What [`at`](Self::at) is to be multiplied with so as not to be below for rounding.
+    #[inline(always)]
+    fn rounded_at(&self, y: Lanes<S>) -> Lanes<S> {
+        1.0 + self.rounding * (self.most[0].at(y) / self.a.at(y) + self.most[1].at(y) / self.d.at(y))
     }
 }

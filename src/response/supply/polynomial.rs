@@ -1,10 +1,9 @@
-//! Polynomials in `x` of `[-1, 1]`, a set in each lane.
+//! Polynomials in `y`, the square of the frequency over that of the end of the band, a set in each lane.
 
-use super::Square;
 use crate::physics::lanes::Lanes;
 use pulp::Simd;
 
-/// `N` coefficients, the constant first. What `N` does not hold is not there: degrees are below `N` but for `N = 1`, a single point.
+/// `N` coefficients, the constant first. Degrees are below `N`, but for `N = 1`: the value at one frequency.
 #[derive(Clone, Copy)]
 pub(super) struct Polynomial<S: Simd, const N: usize>(pub(super) [Lanes<S>; N]);
 
@@ -24,22 +23,22 @@ impl<S: Simd, const N: usize> Polynomial<S, N> {
         }
     }
 
-    /// Times `w^2`.
+    /// Times `w^2`: `square` is that of the end of the band, for one frequency its own.
     #[inline(always)]
-    pub(super) fn raised(&self, square: Square<S>) -> Self {
+    pub(super) fn raised(&self, square: Lanes<S>) -> Self {
         let mut c = self.0;
         for k in (1..N).rev() {
-            c[k] = c[k].times_plus(square.middle, c[k - 1] * square.half);
+            c[k] = c[k - 1] * square;
         }
-        c[0] = c[0] * square.middle;
+        c[0] = if N == 1 { c[0] * square } else { Lanes::splat(square.simd(), 0.0) };
         Self(c)
     }
 
     #[inline(always)]
-    pub(super) fn at(&self, x: Lanes<S>) -> Lanes<S> {
+    pub(super) fn at(&self, y: Lanes<S>) -> Lanes<S> {
         let mut sum = self.0[N - 1];
         for k in (0..N - 1).rev() {
-            sum = sum.times_plus(x, self.0[k]);
+            sum = sum.times_plus(y, self.0[k]);
         }
         sum
     }
@@ -50,6 +49,22 @@ impl<S: Simd, const N: usize> Polynomial<S, N> {
         let mut c = self.0;
         for k in 0..N {
             c[k] = c[k].times_plus(by, -other.0[k]);
+        }
+        Self(c)
+    }
+
+    /// The same of `x` in `[-1, 1]`, `y = middle + half x`.
+    #[inline(always)]
+    pub(super) fn within(&self, middle: f64, half: f64) -> Self {
+        let simd = self.0[0].simd();
+        let (middle, half) = (Lanes::splat(simd, middle), Lanes::splat(simd, half));
+        let mut c = [Lanes::splat(simd, 0.0); N];
+        c[0] = self.0[N - 1];
+        for power in (0..N - 1).rev() {
+            for k in (1..N - power).rev() {
+                c[k] = c[k].times_plus(middle, c[k - 1] * half);
+            }
+            c[0] = c[0].times_plus(middle, self.0[power]);
         }
         Self(c)
     }
