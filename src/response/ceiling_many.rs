@@ -270,5 +270,19 @@ impl Several<'_> {
     }
 }
 
+/// The ceiling of contacts of one section under the weights `1/Delta`, by enclosures.
+#[cfg(test)]
+pub(super) fn under_passive_weights(
+    network: &Network,
+    driven_hz: f64,
+    moving: &[Moving],
+    fixed_ohm: &[f64],
+    band_hz: (f64, f64),
+) -> Option<Ceiling> {
+    let several = Several { seen: Seen::new(network, moving, fixed_ohm, 1.0), driven_hz, band_hz };
+    let problem = several.problem(moving, &Beside::nothing(network))?;
+    Some(several.ceiling(&problem, &problem.passive_weights()))
+}
+
 #[cfg(test)]
 mod tests;

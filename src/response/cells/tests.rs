@@ -5,7 +5,7 @@ use crate::circuit::chain::Network;
 use crate::circuit::{Chain, ChainItem, Contact, Equalisation, Lead, Load, Loudspeaker, PathItem, Role, Section};
 use crate::circuit::{Source, Stage};
 use crate::response::ceiling::{Ceiling, Loop, Status};
-use crate::response::ceilings::{Asked, Ceilings, ceilings};
+use crate::response::ceilings::{Asked, Ceilings, ceilings_on};
 use crate::response::linear::{AUDIBLE_BAND_HZ, log_grid};
 use crate::response::sweep::Values;
 use crate::watch::Unwatched;
@@ -196,7 +196,7 @@ fn one_range_has_the_bits_that_it_has_among_many() {
             band_hz: AUDIBLE_BAND_HZ,
             other_channel: Some(1.0),
         };
-        ceilings(&asked, points, &Unwatched).unwrap()
+        ceilings_on(None, &asked, points, &Unwatched).unwrap()
     };
     let bits = |c: &Ceilings, k: usize| (c.harmonics[k].to_bits(), c.chatter[k].to_bits());
     let many = of(Values::Many(&low), Values::Many(&high), low.len());
@@ -247,7 +247,7 @@ fn what_does_not_move_opens_or_carries_direct_current_is_as_alone() {
                 band_hz: AUDIBLE_BAND_HZ,
                 other_channel: Some(1.0),
             };
-            ceilings(&asked, points, &Unwatched).unwrap()
+            ceilings_on(None, &asked, points, &Unwatched).unwrap()
         };
         let many = of(Values::Many(&low), Values::Many(&high), Values::Many(&second), low.len());
         let mut seen = [0; 2];
@@ -278,7 +278,7 @@ fn frequencies_along_either_axis_are_the_same() {
             band_hz: AUDIBLE_BAND_HZ,
             other_channel: Some(1.0),
         };
-        ceilings(&asked, points, &Unwatched).unwrap()
+        ceilings_on(None, &asked, points, &Unwatched).unwrap()
     };
     let rows = of(Values::Spread(&hz, 150), Values::Spread(&low, 1), Values::Spread(&high, 1), 450);
     let columns = of(Values::Spread(&hz, 1), Values::Spread(&low, 3), Values::Spread(&high, 3), 450);

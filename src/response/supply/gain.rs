@@ -1,6 +1,6 @@
 //! The second factor of the bound, at the driven frequency, and what other weights might gain.
 
-use super::{Element, Form, Group, PER_ELEMENT};
+use super::{Element, Form, Group, rounding_of};
 use crate::physics::lanes::Lanes;
 use pulp::Simd;
 
@@ -34,7 +34,7 @@ impl<S: Simd> Group<'_, S> {
         let omega = square.sqrt();
         let mut form = Form::<S, 1>::new(self.simd);
         form.a.0[0] = zero;
-        let mut rounding = self.splat(self.route.elements.len() as f64 * PER_ELEMENT * f64::EPSILON);
+        let mut rounding = self.splat(rounding_of(self.route.elements.len(), 1));
         for element in &self.route.elements {
             match *element {
                 Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, square),

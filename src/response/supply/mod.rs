@@ -61,7 +61,7 @@ const PER_OCTAVE: f64 = 1.0;
 const MOST_REACTIVE: usize = 15;
 
 /// Roundings of one element, in units of the rounding of one operation, with room to spare.
-const PER_ELEMENT: f64 = 16.0;
+const PER_ELEMENT: f64 = 8.0;
 
 /// One element of a section, source to load; contacts by their number.
 #[derive(Debug, Clone, Copy)]
@@ -374,7 +374,7 @@ impl<S: Simd> Group<'_, S> {
     fn lambda<const N: usize>(&self) -> Lambda<S, N> {
         let top = self.splat(self.route.top);
         let (form, all): (Form<S, N>, Form<S, N>) = (self.walk(top, -1.0), self.walk(top, 1.0));
-        let rounding = (self.route.elements.len() + N) as f64 * PER_ELEMENT * f64::EPSILON;
+        let rounding = rounding_of(self.route.elements.len(), N);
         Lambda { a: form.a, d: form.d, most: [all.a, all.d], rounding }
     }
 
@@ -421,6 +421,12 @@ impl<S: Simd> Group<'_, S> {
     }
 }
 
+/// The rounding of a walk over so many elements and of a value of what it comes to, relative to the same with every sign positive.
+#[inline(always)]
+fn rounding_of(elements: usize, terms: usize) -> f64 {
+    (elements + terms) as f64 * PER_ELEMENT * f64::EPSILON
+}
+
 #[inline(always)]
 fn root<S: Simd>(lambda: Lanes<S>, driven: Lanes<S>) -> Lanes<S> {
     (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON)
@@ -448,3 +454,6 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
         1.0 + self.rounding * (self.most[0].at(y) / self.a.at(y) + self.most[1].at(y) / self.d.at(y))
     }
 }
+
+#[cfg(test)]
+mod tests;
