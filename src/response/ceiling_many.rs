@@ -21,7 +21,8 @@
 //! there is no ceiling. So that the bracket stays above zero where a loop closes through capacitances alone, a contact is
 //! taken to have at least a billionth of its largest resistance (across the signal, of its largest conductance) if the proof
 //! needs it. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
-//! proof. For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
+//! proof. Contacts in series of a section of coils, capacitors and resistances keep them, unless others may gain more than a twentieth
+//! of the bound: then nothing is enclosed that has to be inverted (`response::supply`). For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
 //! [`ceiling_resistive`](super::ceiling_resistive) is taken instead, which is reached.
 //!
 //! Related to structured singular values with constant diagonal scalings (Packard and Doyle, Automatica 29, 1993 \[memory\]).
