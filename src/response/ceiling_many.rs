@@ -159,9 +159,12 @@ fn from_one_section(
 ) -> Option<Ceiling> {
     let route = Route::of(network, &beside.direct_current_a, band_hz)?;
     let mut sets = Sets::new(&route, 1);
-    let set = sets.take(&route, driven_hz, moving, |k| fixed_ohm[k])?;
+    sets.begin(&route, 1, |hz| hz[0] = driven_hz, |k, ohm| ohm[0] = fixed_ohm[k]);
+    for &(k, (low, high)) in moving {
+        sets.range(&route, k, &[low], &[high]);
+    }
     sets.solve(&route);
-    sets.found(set)
+    sets.found(0)
 }
 
 /// Several contacts made ready for one set of ranges.

@@ -3,7 +3,7 @@
 mod shared;
 
 use super::ceiling::{Ceiling, Loop, Status};
-use super::ceiling_many::{Beside, ceiling_many_beside};
+use super::ceiling_many::{Beside, Moving, ceiling_many_beside};
 use super::level::{on_contact, section_emf_v};
 use super::supply::{Route, Sets};
 use super::sweep::Values;
@@ -180,29 +180,41 @@ struct SideBySide<'a> {
     asked: &'a Asked<'a>,
     route: &'a Route,
     sets: Sets,
-    /// by place in the part: the number of its set
-    set: Vec<Option<usize>>,
+    /// the ends of a contact's range
+    ends: [[f64; CHUNK]; 2],
 }
 
 impl<'a> SideBySide<'a> {
     fn new(asked: &'a Asked<'a>, route: &'a Route) -> Self {
-        Self { asked, route, sets: Sets::new(route, CHUNK), set: Vec::with_capacity(CHUNK) }
+        Self { asked, route, sets: Sets::new(route, CHUNK), ends: [[0.0; CHUNK]; 2] }
     }
 
-    fn take(&mut self, part: &Part<'_>, kept: &mut Kept<'a, '_>) {
-        let Self { asked, route, sets, set } = self;
-        sets.clear();
-        set.clear();
-        for point in part.start..part.start + part.len() {
-            let moving = asked.moving(point, kept);
-            let fixed_ohm = |k: usize| asked.film_ohm[k].at(point) + asked.network.contacts[k].constriction_ohm;
-            set.push(sets.take(route, asked.frequency_hz.at(point), &moving, fixed_ohm));
+    fn solve(&mut self, part: &Part<'_>, kept: &mut Kept<'a, '_>) {
+        let Self { asked, route, sets, ends: [low, high] } = self;
+        let (start, count) = (part.start, part.len());
+        let (low, high) = (&mut low[..count], &mut high[..count]);
+        let hz = |to: &mut [f64]| asked.frequency_hz.read(start, to);
+        let fixed_ohm = |k: usize, to: &mut [f64]| {
+            asked.film_ohm[k].read(start, to);
+            to.iter_mut().for_each(|ohm| *ohm += asked.network.contacts[k].constriction_ohm);
+        };
+        sets.begin(route, count, hz, fixed_ohm);
+        if let Some(ranges) = asked.ranges {
+            for (k, from, to) in ranges {
+                from.read(start, low);
+                to.read(start, high);
+                sets.range(route, *k, low, high);
+            }
+        } else {
+            let moving: Vec<Vec<Moving>> = (start..start + count).map(|point| asked.moving(point, kept)).collect();
+            for k in 0..asked.network.contacts.len() {
+                for (place, moving) in moving.iter().enumerate() {
+                    (low[place], high[place]) = moving[k].1;
+                }
+                sets.range(route, k, low, high);
+            }
         }
         sets.solve(route);
-    }
-
-    fn found(&self, place: usize) -> Option<Ceiling> {
-        self.sets.found(self.set[place]?)
     }
 }
 
@@ -285,10 +297,10 @@ pub(super) fn ceilings_on(
                 return Err(Stopped);
             }
             if let Some(many) = side_by_side {
-                many.take(&part, kept);
+                many.solve(&part, kept);
             }
             for place in 0..part.len() {
-                if let Some(found) = side_by_side.as_ref().and_then(|many| many.found(place)) {
+                if let Some(found) = side_by_side.as_ref().and_then(|many| many.sets.found(place)) {
                     part.set(place, found);
                     continue;
                 }

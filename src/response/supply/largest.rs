@@ -68,6 +68,9 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
             known.reach(self.at(end), end);
         }
         known.gamma = known.reached * (1.0 + ASKED);
+        // where nothing moves, and where numbers leave their range
+        let sound = zero.below(known.reached).and(known.reached.below(Lanes::splat(simd, f64::MAX)));
+        known.lost = sound.select(zero, one);
         let mut open = [((0.0, 0.0), 0); DEPTH + 1];
         for ends in ends.windows(2) {
             open[0] = ((ends[0], ends[1]), 0);
@@ -133,7 +136,7 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
 
 /// Where a polynomial is least, about, and below every value of it but for rounding; minus infinity where that is not known.
 #[inline(always)]
-fn lowest<S: Simd, const N: usize>(c: &[Lanes<S>; N]) -> (Lanes<S>, Lanes<S>) {
+pub(super) fn lowest<S: Simd, const N: usize>(c: &[Lanes<S>; N]) -> (Lanes<S>, Lanes<S>) {
     let simd = c[0].simd();
     let (zero, one) = (Lanes::splat(simd, 0.0), Lanes::splat(simd, 1.0));
     let end = zero.below(c[1]).select(-one, one);

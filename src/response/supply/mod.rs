@@ -100,7 +100,8 @@ impl Route {
     pub(super) fn of(network: &Network, direct_a: &[f64], band_hz: (f64, f64)) -> Option<Self> {
         let [link] = &network.links[..] else { return None };
         let ladder = &link.ladder;
-        if link.stages.iter().any(|stage| stage.equalisation != Equalisation::Flat) || ladder.load.loudspeaker.is_some() {
+        if link.stages.iter().any(|stage| stage.equalisation != Equalisation::Flat) || ladder.load.loudspeaker.is_some()
+        {
             return None;
         }
         let step = |step: &Step| match *step {
@@ -138,12 +139,10 @@ fn ends((low_hz, high_hz): (f64, f64)) -> Vec<f64> {
     (0..=pieces).map(end).collect()
 }
 
-/// Sets of ranges, a column for each number: as many as are there, and room for a vector more.
+/// Sets of ranges, a column for each number, with room for a vector more.
 #[derive(Debug)]
 pub(super) struct Sets {
     count: usize,
-    /// some have contacts in several loops
-    several: bool,
     /// by contact: what it has at least, or keeps, ohm
     ohm: Vec<Vec<f64>>,
     /// by contact: half of what moves of it, ohm
@@ -151,83 +150,109 @@ pub(super) struct Sets {
     hz: Vec<f64>,
     /// order of the last harmonic in the band
     last: Vec<f64>,
+    /// what moves
+    moves: Vec<Moves>,
+    /// some move in several loops
+    several: bool,
     /// only where `chatter` is known
     harmonics: Vec<f64>,
     /// not a number where the weights are to be searched, or none is found here
     chatter: Vec<f64>,
 }
 
+/// What moves in a set.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Moves {
+    Nothing,
+    /// in this loop, or first in this one
+    In(usize),
+    /// across the signal, or shared, or with a direct current, or without end
+    NotServed,
+}
+
 impl Sets {
     /// Room for `most` sets.
     pub(super) fn new(route: &Route, most: usize) -> Self {
-        let column = || Vec::with_capacity(most);
-        let columns = || route.contacts.iter().map(|_| column()).collect();
-        let (ohm, delta) = (columns(), columns());
-        Self { count: 0, several: false, ohm, delta, hz: column(), last: column(), harmonics: column(), chatter: column() }
+        let column = |number: f64| vec![number; most.next_multiple_of(LONGEST)];
+        let columns = |number: f64| route.contacts.iter().map(|_| column(number)).collect();
+        Self {
+            count: 0,
+            ohm: columns(1.0),
+            delta: columns(0.0),
+            hz: column(1.0),
+            last: column(0.0),
+            moves: vec![Moves::Nothing; most],
+            several: false,
+            harmonics: column(f64::NAN),
+            chatter: column(f64::NAN),
+        }
     }
 
-    pub(super) fn clear(&mut self) {
-        self.count = 0;
-        self.several = false;
-        let columns = self.ohm.iter_mut().chain(&mut self.delta);
-        columns.chain([&mut self.hz, &mut self.last, &mut self.harmonics, &mut self.chatter]).for_each(Vec::clear);
-    }
-
-    /// One more set, and its number: contacts `moving` within their ranges, all others with `fixed_ohm`. Nothing where this page does
-    /// not serve: nothing moves, or something across the signal, or shared, or with a direct current, or without end.
-    pub(super) fn take(
+    /// As many sets, in which nothing moves yet: `read` gives their frequencies, Hz, and the resistances of each contact, ohm.
+    pub(super) fn begin(
         &mut self,
         route: &Route,
-        hz: f64,
-        moving: &[Moving],
-        fixed_ohm: impl Fn(usize) -> f64,
-    ) -> Option<usize> {
-        let mut first_loop = None;
-        let mut several = false;
-        for &(k, (low, high)) in moving.iter().filter(|(_, (low, high))| high > low) {
-            let own_loop = route.contacts[k].movable_in?;
-            several |= *first_loop.get_or_insert(own_loop) != own_loop;
-            if low < 0.0 || high.is_infinite() {
-                return None;
-            }
-        }
-        first_loop?;
-        let range = |k: usize| moving.iter().find(|m| m.0 == k).map(|m| m.1);
-        let kept = |k: usize| range(k).map_or_else(|| fixed_ohm(k), |(low, _)| low);
-        if (0..route.contacts.len()).any(|k| route.contacts[k].shared && kept(k) > 0.0) {
-            return None;
+        count: usize,
+        hz: impl FnOnce(&mut [f64]),
+        mut fixed_ohm: impl FnMut(usize, &mut [f64]),
+    ) {
+        (self.count, self.several) = (count, false);
+        self.moves[..count].fill(Moves::Nothing);
+        hz(&mut self.hz[..count]);
+        let end = route.band_hz.1 * (1.0 + 1e-12);
+        for (last, hz) in self.last.iter_mut().zip(&self.hz[..count]) {
+            *last = (end / hz).floor();
         }
         for (k, (ohm, delta)) in self.ohm.iter_mut().zip(&mut self.delta).enumerate() {
-            ohm.push(kept(k));
-            delta.push(range(k).map_or(0.0, |(low, high)| if high > low { 0.5 * (high - low) } else { 0.0 }));
+            fixed_ohm(k, &mut ohm[..count]);
+            delta.fill(0.0);
+            if route.contacts[k].shared {
+                let shared = self.moves.iter_mut().zip(&*ohm).filter(|(_, ohm)| **ohm > 0.0);
+                shared.for_each(|(moves, _)| *moves = Moves::NotServed);
+            }
         }
-        self.several |= several;
-        self.hz.push(hz);
-        self.last.push((route.band_hz.1 / hz * (1.0 + 1e-12)).floor());
-        self.count += 1;
-        Some(self.count - 1)
     }
 
-    /// The ceiling of a set; nothing where the weights are to be searched, or none is found here.
+    /// A contact that moves between two ends in each set; where they are the same it keeps them.
+    pub(super) fn range(&mut self, route: &Route, contact: usize, low: &[f64], high: &[f64]) {
+        let (ohm, delta) = (&mut self.ohm[contact], &mut self.delta[contact]);
+        for (place, (&low, &high)) in low.iter().zip(high).enumerate() {
+            ohm[place] = low;
+            let moves = &mut self.moves[place];
+            if high > low {
+                delta[place] = 0.5 * (high - low);
+                *moves = match (*moves, route.contacts[contact].movable_in) {
+                    (Moves::NotServed, _) | (_, None) => Moves::NotServed,
+                    _ if low < 0.0 || high.is_infinite() => Moves::NotServed,
+                    (Moves::Nothing, Some(own)) => Moves::In(own),
+                    (Moves::In(first), Some(own)) => {
+                        self.several |= first != own;
+                        Moves::In(first)
+                    }
+                };
+            } else if route.contacts[contact].shared && low > 0.0 {
+                *moves = Moves::NotServed;
+            }
+        }
+    }
+
+    /// The ceiling of a set; nothing where it is not served here, the weights are to be searched, or none is found.
     pub(super) fn found(&self, set: usize) -> Option<Ceiling> {
-        let (harmonics, chatter) = (self.harmonics[set], self.chatter[set]);
-        (!chatter.is_nan()).then_some(Ceiling { harmonics, chatter, status: Status::Holds })
+        match self.moves[set] {
+            Moves::Nothing => Some(Ceiling::NOTHING_MOVES),
+            Moves::NotServed => None,
+            Moves::In(_) => {
+                let (harmonics, chatter) = (self.harmonics[set], self.chatter[set]);
+                (!chatter.is_nan()).then_some(Ceiling { harmonics, chatter, status: Status::Holds })
+            }
+        }
     }
 
     /// Answers all sets.
     pub(super) fn solve(&mut self, route: &Route) {
-        if self.count == 0 {
-            return;
+        if self.moves[..self.count].iter().any(|moves| matches!(moves, Moves::In(_))) {
+            pulp::Arch::new().dispatch(Solve { route, sets: self });
         }
-        let wanted = self.count.next_multiple_of(LONGEST);
-        let pad = |column: &mut Vec<f64>| {
-            let last = column.last().copied().unwrap_or(1.0);
-            column.resize(wanted, last);
-        };
-        self.ohm.iter_mut().chain(&mut self.delta).chain([&mut self.hz, &mut self.last]).for_each(pad);
-        self.harmonics.resize(wanted, f64::NAN);
-        self.chatter.resize(wanted, f64::NAN);
-        pulp::Arch::new().dispatch(Solve { route, sets: self });
     }
 }
 

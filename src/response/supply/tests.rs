@@ -77,20 +77,29 @@ fn any_range() -> impl Strategy<Value = (f64, f64)> {
 
 fn by_form(network: &Network, moving: &[Moving], fixed_ohm: &[f64], hz: f64) -> Option<Ceiling> {
     let route = Route::of(network, &vec![0.0; network.contacts.len()], AUDIBLE_BAND_HZ)?;
-    let mut sets = Sets::new(&route, 1);
-    let set = sets.take(&route, hz, moving, |k| fixed_ohm[k])?;
-    sets.solve(&route);
-    sets.found(set)
+    on(&route, moving, fixed_ohm, hz)
+}
+
+fn on(route: &Route, moving: &[Moving], fixed_ohm: &[f64], hz: f64) -> Option<Ceiling> {
+    let mut sets = Sets::new(route, 1);
+    sets.begin(route, 1, |to| to[0] = hz, |k, ohm| ohm[0] = fixed_ohm[k]);
+    for &(k, (low, high)) in moving {
+        sets.range(route, k, &[low], &[high]);
+    }
+    sets.solve(route);
+    sets.found(0)
 }
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
     #[test]
-    fn the_form_is_what_enclosures_say(random in any_section(), ranges in [any_range(), any_range(), any_range()], hz in 30.0f64..9e3) {
+    fn the_form_is_what_enclosures_say(random in any_section(), ranges in [any_range(), any_range(), any_range()], exponent in 0.5f64..4.0) {
+        let hz = 10f64.powf(exponent);
         let network = random.network();
         let moving: Vec<Moving> = [0, 1, 3].into_iter().zip(ranges).collect();
         let fixed_ohm = [0.0, 0.0, random.mute_ohm, 0.0];
-        if let Some(found) = by_form(&network, &moving, &fixed_ohm, hz) {
+        let found = by_form(&network, &moving, &fixed_ohm, hz);
+        if let Some(found) = found.filter(|found| *found != Ceiling::NOTHING_MOVES) {
             let moving: Vec<Moving> = moving.iter().copied().filter(|&(_, (low, high))| high > low).collect();
             let mut fixed_ohm = fixed_ohm;
             for (k, range) in [0, 1, 3].into_iter().zip(ranges) {
@@ -118,8 +127,8 @@ proptest! {
         let network = network((source, henry), path, Load { capacitance_f: 1e-10, ..Load::resistance(47e3) });
         let moving = [(1, first), (2, second)];
         let found = by_form(&network, &moving, &[fixed, 0.0, 0.0], DRIVEN_HZ);
-        prop_assert!(found.is_some() || (first.0 == first.1 && second.0 == second.1));
-        if let Some(found) = found {
+        prop_assert!(found.is_some());
+        if let Some(found) = found.filter(|found| *found != Ceiling::NOTHING_MOVES) {
             let exact = ceiling(&network, DRIVEN_HZ, &moving, &[fixed, 0.0, 0.0], AUDIBLE_BAND_HZ);
             prop_assert!((found.chatter / exact.chatter - 1.0).abs() < 1e-9, "{} {}", found.chatter, exact.chatter);
             prop_assert!((found.harmonics / exact.harmonics - 1.0).abs() < 1e-9);
@@ -133,6 +142,11 @@ proptest! {
         prop_assert!(value >= lowest(0) - 1e-14);
         let bend = (2..8).rev().fold(0.0, |sum, k| sum * x + (k * (k - 1)) as f64 * c[k]);
         prop_assert!(bend >= lowest(2) - 1e-13);
+        // a value somewhere less what its curvature may take from it; with high powers small enough that there is a curvature
+        let bowl: [f64; 8] = std::array::from_fn(|k| if k == 2 { c[2].abs() } else { c[k] * 0.3f64.powi(k as i32) });
+        let (at, low) = pulp::Arch::new().dispatch(LowestOfAll(bowl));
+        let value = |x: f64| bowl.iter().rev().fold(0.0, |sum, c| sum * x + c);
+        prop_assert!((-1.0..=1.0).contains(&at) && value(x) >= low - 1e-14 && value(at) >= low - 1e-14);
         // the ends are coefficients
         let ends = [-1.0f64, 1.0].map(|x| c.iter().rev().fold(0.0, |sum, c| sum * x + c));
         prop_assert!(lowest(0) <= ends[0].min(ends[1]) + 1e-14);
@@ -224,6 +238,21 @@ struct Lowest {
     order: usize,
 }
 
+/// Where a polynomial is least, and what it is not below.
+struct LowestOfAll([f64; 8]);
+
+impl WithSimd for LowestOfAll {
+    type Output = (f64, f64);
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) -> (f64, f64) {
+        let (mut x, mut low) = ([0.0; LONGEST], [0.0; LONGEST]);
+        let found = largest::lowest(&self.0.map(|c| Lanes::splat(simd, c)));
+        found.0.store(&mut x);
+        found.1.store(&mut low);
+        (x[0], low[0])
+    }
+}
+
 impl WithSimd for Lowest {
     type Output = f64;
     #[inline(always)]
@@ -244,6 +273,47 @@ fn of_a_line_the_lowest_coefficient_is_its_lower_end() {
     assert_eq!(pulp::Arch::new().dispatch(Lowest { c, order: 2 }), 4.0);
 }
 
+#[test]
+fn a_bowl_is_no_deeper_than_its_curvature_allows() {
+    // least 0.955 at x = -0.3
+    let mut c = [0.0; 8];
+    c[..3].copy_from_slice(&[1.0, 0.3, 0.5]);
+    let (at, low) = pulp::Arch::new().dispatch(LowestOfAll(c));
+    assert!((at + 0.3).abs() < 1e-12 && (low - 0.955).abs() < 1e-12);
+    // Newton goes to and fro, or there is no bowl at all: what is said is below all the same
+    for (first, second, fourth) in [(0.9, 0.05, 3.0), (0.1, 1.0, -2.0), (0.1, -1.0, 2.0)] {
+        (c[1], c[2], c[4]) = (first, second, fourth);
+        let (_, low) = pulp::Arch::new().dispatch(LowestOfAll(c));
+        let value = |x: f64| c.iter().rev().fold(0.0, |sum, c| sum * x + c);
+        let least = (-1000..=1000).map(|k| value(f64::from(k) * 1e-3)).fold(f64::INFINITY, f64::min);
+        assert!(low <= least, "{low} {least}");
+    }
+}
+
+#[test]
+fn as_many_powers_as_coils_and_capacitors() {
+    for reactive in 1..=MOST_REACTIVE + 1 {
+        // coils and capacitors in turn, their corners half an octave above the band
+        let mut path: Vec<PathItem> =
+            (0..reactive).map(|k| if k % 2 == 0 { lead(20.0, 1.4e-3, 0.0) } else { lead(1.0, 0.0, 2e-8) }).collect();
+        path.insert(reactive / 2, contact("k"));
+        let network = network((100.0, 0.0), path, Load::resistance(300.0));
+        let moving = [(0, (1.0, 200.0))];
+        let exact = ceiling(&network, DRIVEN_HZ, &moving, &[0.0], AUDIBLE_BAND_HZ);
+        let found = by_form(&network, &moving, &[0.0], DRIVEN_HZ);
+        assert_eq!(found.is_some(), reactive <= MOST_REACTIVE, "{reactive}");
+        if let Some(found) = found {
+            assert!(
+                (found.chatter / exact.chatter - 1.0).abs() < 1e-9,
+                "{reactive} {} {}",
+                found.chatter,
+                exact.chatter
+            );
+            assert!((found.harmonics / exact.harmonics - 1.0).abs() < 1e-8, "{reactive}");
+        }
+    }
+}
+
 /// Two contacts beside a lead of so much capacitance that one carries far more of the driven tone than the other.
 fn uneven(farad: f64) -> Network {
     network((1e3, 0.0), vec![contact("a"), lead(0.0, 0.0, farad), contact("b")], Load::resistance(1e3))
@@ -262,14 +332,20 @@ fn small_contacts_may_gain_what_the_first_order_says() {
         let sum = |of: &dyn Fn(usize) -> f64| (0..2).map(|k| of(k) * delta[k]).sum::<f64>();
         let worst = |point: &usize| sum(&|k| ports.reach[points * k + point].norm_sqr());
         let at = (1..points).max_by(|x, y| worst(x).total_cmp(&worst(y))).unwrap();
-        let [a, h] = [(&ports.drive, 0), (&ports.reach, at)].map(|(of, point)| [0, 1].map(|k| of[points * k + point].norm()));
+        let [a, h] =
+            [(&ports.drive, 0), (&ports.reach, at)].map(|(of, point)| [0, 1].map(|k| of[points * k + point].norm()));
         let (best, passive) = (sum(&|k| h[k] * a[k]), (sum(&|k| h[k] * h[k]) * sum(&|k| a[k] * a[k])).sqrt());
         let moving: Vec<Moving> = (0..2).map(|k| (k, (0.0, 2.0 * small * delta[k]))).collect();
         let found = by_form(&network, &moving, &[0.0; 2], hz);
-        assert_eq!(found.is_some(), best / passive > 1.0 - SEARCHED_FROM, "{farad} {}", best / passive);
+        assert_eq!(found.is_some(), best / passive > 0.95, "{farad} {}", best / passive);
         let t = ports.output[0].norm();
         if let Some(found) = found {
-            assert!((found.chatter / (passive * small / t) - 1.0).abs() < 1e-4, "{farad} {} {}", found.chatter, passive * small / t);
+            assert!(
+                (found.chatter / (passive * small / t) - 1.0).abs() < 1e-4,
+                "{farad} {} {}",
+                found.chatter,
+                passive * small / t
+            );
         } else {
             // then they are searched: what is best at one frequency is not at all
             let searched = ceiling_many(&network, hz, &moving, &[0.0; 2], AUDIBLE_BAND_HZ).chatter;
@@ -302,27 +378,29 @@ fn what_it_does_not_serve() {
     let of = |moving: &[Moving], fixed: [f64; 2]| by_form(&network, moving, &fixed, DRIVEN_HZ).is_some();
     assert!(of(&[(0, small), (1, small)], [0.0; 2]));
     assert!(of(&[(0, small), (1, (2.0, 2.0))], [0.0; 2]));
-    assert!(!of(&[(0, (1.0, 1.0)), (1, (2.0, 2.0))], [0.0; 2]), "nothing moves");
+    let still = [(0, (1.0, 1.0)), (1, (2.0, 2.0))];
+    assert_eq!(by_form(&network, &still, &[0.0; 2], DRIVEN_HZ), Some(Ceiling::NOTHING_MOVES));
     assert!(!of(&[(0, (0.0, f64::INFINITY))], [0.0; 2]));
     assert!(!of(&[(0, (-1.0, 1.0))], [0.0; 2]));
     assert!(!of(&[(0, small)], [0.0, f64::INFINITY]), "open");
     // with a direct current, in a section without coils and capacitors, beside an equalisation
     assert!(Route::of(&network, &[0.0; 2], AUDIBLE_BAND_HZ).is_some());
     let route = Route::of(&network, &[0.0, 1e-6], AUDIBLE_BAND_HZ).unwrap();
-    let mut sets = Sets::new(&route, 1);
-    assert!(sets.take(&route, DRIVEN_HZ, &[(1, small)], |_| 0.0).is_none());
-    assert!(sets.take(&route, DRIVEN_HZ, &[(0, small)], |_| 0.0).is_some());
+    let of_route = |moving: &[Moving]| on(&route, moving, &[0.0; 2], DRIVEN_HZ).is_some();
+    assert!(of_route(&[(0, small)]) && !of_route(&[(1, small)]) && !of_route(&[(0, small), (1, small)]));
     assert!(Route::of(&uneven(0.0), &[0.0; 2], AUDIBLE_BAND_HZ).is_none());
     // a shared return as long as it is perfect
     let shared = PathItem::Contact(Contact::perfect("ground", circuit::Role::SharedReturn));
     let network = super::tests::network((1e3, 0.5), vec![contact("a"), shared], Load::resistance(47e3));
     let of = |moving: &[Moving], ground: f64| by_form(&network, moving, &[0.0, ground], DRIVEN_HZ).is_some();
     assert!(of(&[(0, small)], 0.0) && !of(&[(0, small)], 1.0) && !of(&[(0, small), (1, small)], 0.0));
+    assert!(!of(&[(0, small), (1, (2.0, 2.0))], 0.0));
 }
 
 #[test]
 fn many_are_as_each_alone_and_as_cells() {
-    let path = vec![contact("fixed"), lead(0.0, 0.0, 150e-12), contact("k")];
+    let fixed = PathItem::Contact(Contact { constriction_ohm: 70.0, ..Contact::ohmic("fixed", 0.0) });
+    let path = vec![fixed, lead(0.0, 0.0, 150e-12), contact("k")];
     let network = network((1e3, 0.5), path, Load { capacitance_f: 1e-10, ..Load::resistance(47e3) });
     let points = VERY_MANY_TO_TEST;
     let high: Vec<f64> = (0..points).map(|k| 10f64.powf(5.0 * k as f64 / points as f64)).collect();
@@ -340,7 +418,8 @@ fn many_are_as_each_alone_and_as_cells() {
             band_hz: AUDIBLE_BAND_HZ,
             other_channel: Some(1.0),
         };
-        if cells { ceilings_on(None, &asked, points, &Unwatched) } else { ceilings(&asked, points, &Unwatched) }.unwrap()
+        if cells { ceilings_on(None, &asked, points, &Unwatched) } else { ceilings(&asked, points, &Unwatched) }
+            .unwrap()
     };
     let many = of(Values::Many(&hz), Values::Many(&high), Values::Many(&fixed), points, false);
     // 15 kHz has no harmonic in the band
