@@ -31,7 +31,7 @@ use super::ceiling::{Ceiling, Status};
 use super::ceiling_resistive::log_gain_range;
 use super::jet::Jet;
 use super::seen::{Seen, SeenAt};
-use super::supply::{self, Route, Sets};
+use super::supply::{Route, Sets};
 use super::supremum::{Span, supremum_of};
 use super::weights::{self, Problem};
 use crate::circuit::Role;
@@ -39,6 +39,9 @@ use crate::circuit::chain::Network;
 
 /// One contact that moves: its number through the chain and the range of its chord, ohm.
 pub type Moving = (usize, (f64, f64));
+
+/// Above so many harmonics in the band the supremum over the whole band is taken for theirs: never too small.
+const MOST_HARMONICS: usize = 2_000;
 
 /// Least resistance of a contact in series over its largest, and least conductance of one across the signal over its largest.
 const LEAST: f64 = 1e-9;
@@ -264,7 +267,7 @@ impl Several<'_> {
         }
         let (f, (low, high)) = (self.driven_hz, self.band_hz);
         let last = (high / f * (1.0 + 1e-12)).floor() as usize;
-        let harmonics = if last > supply::MOST_HARMONICS {
+        let harmonics = if last > MOST_HARMONICS {
             chatter
         } else {
             let lines: Vec<Span> = (2..=last).map(|n| n as f64 * f).filter(|&f| f >= low).map(Span::at).collect();

@@ -52,7 +52,7 @@ use std::f64::consts::TAU;
 const SEARCHED_FROM: f64 = 0.05;
 
 /// Most harmonics that are looked at one by one; for more the supremum over the whole band stands, which is never too small.
-pub(super) const MOST_HARMONICS: usize = 2_000;
+const MOST_HARMONICS: usize = 20_000;
 
 /// Pieces of the band per octave, before any is halved.
 const PER_OCTAVE: f64 = 1.0;

@@ -93,7 +93,7 @@ fn on(route: &Route, moving: &[Moving], fixed_ohm: &[f64], hz: f64) -> Option<Ce
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
     #[test]
-    fn the_form_is_what_enclosures_say(random in any_section(), ranges in [any_range(), any_range(), any_range()], exponent in 0.5f64..4.0) {
+    fn the_form_is_what_enclosures_say(random in any_section(), ranges in [any_range(), any_range(), any_range()], exponent in 1.01f64..4.0) {
         let hz = 10f64.powf(exponent);
         let network = random.network();
         let moving: Vec<Moving> = [0, 1, 3].into_iter().zip(ranges).collect();
@@ -280,6 +280,13 @@ fn a_bowl_is_no_deeper_than_its_curvature_allows() {
     c[..3].copy_from_slice(&[1.0, 0.3, 0.5]);
     let (at, low) = pulp::Arch::new().dispatch(LowestOfAll(c));
     assert!((at + 0.3).abs() < 1e-12 && (low - 0.955).abs() < 1e-12);
+    // three steps of Newton almost arrive: what is missing comes off
+    (c[1], c[2], c[4]) = (0.9, 0.5, 0.3);
+    let (at, low) = pulp::Arch::new().dispatch(LowestOfAll(c));
+    let value = |x: f64| 1.0 + 0.9 * x + 0.5 * x * x + 0.3 * x.powi(4);
+    let exact = (0..50).fold(-0.6, |x: f64, _| x - (0.9 + x + 1.2 * x.powi(3)) / (1.0 + 3.6 * x * x));
+    assert!((at - exact).abs() > 1e-8 && (at - exact).abs() < 1e-3, "{at} {exact}");
+    assert!(low < value(exact) && low > value(exact) - 1e-6, "{low} {}", value(exact));
     // Newton goes to and fro, or there is no bowl at all: what is said is below all the same
     for (first, second, fourth) in [(0.9, 0.05, 3.0), (0.1, 1.0, -2.0), (0.1, -1.0, 2.0)] {
         (c[1], c[2], c[4]) = (first, second, fourth);
@@ -292,25 +299,44 @@ fn a_bowl_is_no_deeper_than_its_curvature_allows() {
 
 #[test]
 fn as_many_powers_as_coils_and_capacitors() {
+    let mut answered = Vec::new();
     for reactive in 1..=MOST_REACTIVE + 1 {
-        // coils and capacitors in turn, their corners half an octave above the band
+        // coils and capacitors in turn, little loss: they resonate about the end of the band, where the highest powers count
         let mut path: Vec<PathItem> =
-            (0..reactive).map(|k| if k % 2 == 0 { lead(20.0, 1.4e-3, 0.0) } else { lead(1.0, 0.0, 2e-8) }).collect();
+            (0..reactive).map(|k| if k % 2 == 0 { lead(30.0, 1.4e-3, 0.0) } else { lead(1.0, 0.0, 2e-8) }).collect();
         path.insert(reactive / 2, contact("k"));
-        let network = network((100.0, 0.0), path, Load::resistance(300.0));
+        let network = network((5.0, 0.0), path, Load::resistance(3e3));
         let moving = [(0, (1.0, 200.0))];
         let exact = ceiling(&network, DRIVEN_HZ, &moving, &[0.0], AUDIBLE_BAND_HZ);
-        let found = by_form(&network, &moving, &[0.0], DRIVEN_HZ);
-        assert_eq!(found.is_some(), reactive <= MOST_REACTIVE, "{reactive}");
-        if let Some(found) = found {
+        if let Some(found) = by_form(&network, &moving, &[0.0], DRIVEN_HZ) {
             assert!(
-                (found.chatter / exact.chatter - 1.0).abs() < 1e-9,
+                (found.chatter / exact.chatter - 1.0).abs() < 1e-8,
                 "{reactive} {} {}",
                 found.chatter,
                 exact.chatter
             );
-            assert!((found.harmonics / exact.harmonics - 1.0).abs() < 1e-8, "{reactive}");
+            assert!((found.harmonics / exact.harmonics - 1.0).abs() < 1e-7, "{reactive}");
+            answered.push(reactive);
         }
+    }
+    // where so many resonate, rounding leaves some without a proof
+    assert!(answered[..8] == [1, 2, 3, 4, 5, 6, 7, 8] && answered.iter().all(|n| *n <= MOST_REACTIVE), "{answered:?}");
+}
+
+#[test]
+fn harmonics_below_the_band_are_none() {
+    let network = network((10.0, 0.7), vec![contact("k")], Load::resistance(100.0));
+    for hz in [4.0, 6.0, 9.0, 11.0] {
+        let moving = [(0, (0.0, 30.0))];
+        let found = by_form(&network, &moving, &[0.0], hz).unwrap();
+        let exact = ceiling(&network, hz, &moving, &[0.0], AUDIBLE_BAND_HZ);
+        assert!(
+            (found.harmonics / exact.harmonics - 1.0).abs() < 1e-11,
+            "{hz} {} {}",
+            found.harmonics,
+            exact.harmonics
+        );
+        assert!((found.chatter / exact.chatter - 1.0).abs() < 1e-11, "{hz}");
     }
 }
 
