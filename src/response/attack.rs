@@ -8,7 +8,7 @@
 //! attack that passed it would refute the theorem.
 
 use super::ceiling::ceiling;
-use super::ceiling_many::{Moving, ceiling_many};
+use super::ceiling_many::{Beside, Moving, ceiling_many, from_one_section};
 use super::status::Status;
 use crate::circuit::Role;
 use crate::circuit::chain::{Link, Network};
@@ -331,7 +331,9 @@ pub fn attacked(
     search: Search,
 ) -> Result<f64, Status> {
     let band = band_of(driven_hz, search);
-    let mut found = ceiling(network, driven_hz, moving, fixed_ohm, band);
+    let alone = Beside::nothing(network);
+    let one_section = from_one_section(network, driven_hz, moving, fixed_ohm, band, &alone);
+    let mut found = one_section.unwrap_or_else(|| ceiling(network, driven_hz, moving, fixed_ohm, band));
     if found.status == Status::SeveralLoops {
         found = ceiling_many(network, driven_hz, moving, fixed_ohm, band);
     }

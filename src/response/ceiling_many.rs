@@ -21,8 +21,8 @@
 //! there is no ceiling. So that the bracket stays above zero where a loop closes through capacitances alone, a contact is
 //! taken to have at least a billionth of its largest resistance (across the signal, of its largest conductance) if the proof
 //! needs it. In one section the weights start at `1/Delta`, under which the first bracket is passive and needs no
-//! proof. Contacts in series of a section of coils, capacitors and resistances keep them, unless others may gain more than a twentieth
-//! of the bound: then nothing is enclosed that has to be inverted (`response::supply`). For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
+//! proof. Contacts in series of one section of coils, capacitors and resistances are not enclosed at all: a form of what
+//! each cut carries says the same in polynomials (`response::supply`). For contacts of one loop `Q` vanishes and the bound is T1. Where nothing depends on frequency the closed form of
 //! [`ceiling_resistive`](super::ceiling_resistive) is taken instead, which is reached.
 //!
 //! Related to structured singular values with constant diagonal scalings (Packard and Doyle, Automatica 29, 1993 \[memory\]).
@@ -151,8 +151,8 @@ pub fn ceiling_many_beside(
     Ceiling::none(status)
 }
 
-/// The ceiling under the weights `1/Delta`, unless others may gain much.
-fn from_one_section(
+/// The ceiling of what [`supply`](super::supply) serves.
+pub(super) fn from_one_section(
     network: &Network,
     driven_hz: f64,
     moving: &[Moving],
@@ -277,18 +277,24 @@ impl Several<'_> {
     }
 }
 
-/// The ceiling of contacts of one section under the weights `1/Delta`, by enclosures.
+/// The ceiling of contacts of one section under `rho/Delta`, a number for each loop, by enclosures; and whether no frequency is seen
+/// to take a negative share.
 #[cfg(test)]
-pub(super) fn under_passive_weights(
+pub(super) fn under_weights(
     network: &Network,
     driven_hz: f64,
     moving: &[Moving],
     fixed_ohm: &[f64],
-    band_hz: (f64, f64),
-) -> Option<Ceiling> {
+    rho: &[f64],
+) -> (Ceiling, bool) {
+    let band_hz = super::linear::AUDIBLE_BAND_HZ;
     let several = Several { seen: Seen::new(network, moving, fixed_ohm, 1.0), driven_hz, band_hz };
-    let problem = several.problem(moving, &Beside::nothing(network))?;
-    Some(several.ceiling(&problem, &problem.passive_weights()))
+    let Some(problem) = several.problem(moving, &Beside::nothing(network)) else {
+        return (Ceiling::none(Status::NoFundamental), false);
+    };
+    let w: Vec<f64> = problem.passive_weights().iter().zip(rho).map(|(w, rho)| w * rho.sqrt()).collect();
+    let seen = several.plain(&weights::everywhere());
+    (several.ceiling(&problem, &w), seen.iter().all(|at| weights::is_passive(&at.g, &problem.delta, &w)))
 }
 
 #[cfg(test)]

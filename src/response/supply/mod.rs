@@ -25,20 +25,20 @@
 //! through the same elements without the losses, and a contact makes of `(a, b, c)`, as long as `Delta a < 1`,
 //! `a/(1 - Delta a)`, `(b + Delta a)/(1 - Delta a)`, `c + Delta |b + 1|^2/(1 - Delta a)`.
 //!
-//! Other weights than `1/Delta` can be better. What they may gain is foreseen from the shares that each contact has in the two
-//! factors of the bound, `alpha` and `beta`: while contacts are small beside their loops the best weights make of it
-//! `sum sqrt(alpha beta)`, and what else T2 asks of weights only lessens the gain. Where that is more than [`SEARCHED_FROM`] this page does not
-//! answer, and the weights are searched.
+//! Other weights than `1/Delta` can be better, one `rho/Delta` for each loop: losses count `rho` times up to the next loop, `Delta` is
+//! `Delta/rho`, and where `rho` becomes `rho'` the form gains `2 (rho - rho') Re(conj(v) i)`: `e -= 2 (rho - rho') Re b + (rho - rho')^2 d`,
+//! then `b += (rho - rho') d`. They are searched (`weights`), and hold where every `d` behind a contact and the last `a` are above zero
+//! from zero to infinite frequency, which their polynomials show.
 //!
 //! The form is the required supply of dissipative systems (Willems, Arch. Rational Mech. Anal. 45, 1972 \[memory\]); that it goes from
 //! cut to cut is dynamic programming (Bellman 1957 \[memory\]).
 
-mod gain;
+mod driven;
 mod largest;
 mod polynomial;
+mod weights;
 
 use super::ceiling::{Ceiling, Status};
-use super::ceiling_many::Moving;
 use crate::circuit;
 use crate::circuit::chain::Network;
 use crate::circuit::stage::Equalisation;
@@ -47,9 +47,6 @@ use crate::physics::lanes::Lanes;
 use polynomial::Polynomial;
 use pulp::{Simd, WithSimd};
 use std::f64::consts::TAU;
-
-/// A gain by other weights from which on they are searched, of the bound.
-const SEARCHED_FROM: f64 = 0.05;
 
 /// Most harmonics that are looked at one by one; for more the supremum over the whole band stands, which is never too small.
 const MOST_HARMONICS: usize = 20_000;
@@ -86,6 +83,7 @@ struct Role {
 pub(super) struct Route {
     elements: Vec<Element>,
     contacts: Vec<Role>,
+    loops: usize,
     reactive: usize,
     band_hz: (f64, f64),
     /// `w^2` at the end of the band
@@ -124,7 +122,15 @@ impl Route {
         };
         let contacts = (0..network.contacts.len()).map(role).collect();
         let (top, ends) = ((TAU * band_hz.1).powi(2), ends(band_hz));
-        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self { elements, contacts, reactive, band_hz, top, ends })
+        (1..=MOST_REACTIVE).contains(&reactive).then_some(Self {
+            elements,
+            contacts,
+            loops: loops.len(),
+            reactive,
+            band_hz,
+            top,
+            ends,
+        })
     }
 }
 
@@ -156,7 +162,7 @@ pub(super) struct Sets {
     several: bool,
     /// only where `chatter` is known
     harmonics: Vec<f64>,
-    /// not a number where the weights are to be searched, or none is found here
+    /// not a number where none is found here
     chatter: Vec<f64>,
 }
 
@@ -236,7 +242,7 @@ impl Sets {
         }
     }
 
-    /// The ceiling of a set; nothing where it is not served here, the weights are to be searched, or none is found.
+    /// The ceiling of a set; nothing where it is not served here, or none is found.
     pub(super) fn found(&self, set: usize) -> Option<Ceiling> {
         match self.moves[set] {
             Moves::Nothing => Some(Ceiling::NOTHING_MOVES),
@@ -281,10 +287,10 @@ impl Solve<'_> {
     #[inline(always)]
     fn groups<S: Simd, const N: usize>(self, simd: S) {
         let Self { route, sets } = self;
-        let mut room = gain::Room::new(route.contacts.len(), simd);
+        let mut search = weights::Search::<S, N>::new(route, simd);
         for from in (0..sets.count).step_by(Lanes::<S>::COUNT) {
             let group = Group { simd, route, sets, from };
-            let (harmonics, chatter) = group.ceiling::<N>(&mut room);
+            let (harmonics, chatter) = group.ceiling(&mut search);
             harmonics.store(&mut sets.harmonics[from..]);
             chatter.store(&mut sets.chatter[from..]);
         }
@@ -317,16 +323,16 @@ impl<S: Simd, const N: usize> Form<S, N> {
         Self { a: one, b1: zero, b2: zero, c: zero, d: zero, e: zero }
     }
 
-    /// `r + j w l` in series.
+    /// `r + j w l` in series; losses count `weight` times.
     #[inline(always)]
-    fn series(&mut self, r: Lanes<S>, l: f64, square: Lanes<S>) {
+    fn series(&mut self, r: Lanes<S>, l: f64, weight: Lanes<S>, square: Lanes<S>) {
         let simd = r.simd();
         let twice = r + r;
         self.c.add(twice, &self.b1);
         self.c.add(r * r, &self.a);
-        self.c.add(twice, &self.d);
+        self.c.add(twice * weight, &self.d);
         self.b1.add(r, &self.a);
-        self.e.add(twice, &self.a);
+        self.e.add(twice * weight, &self.a);
         if l != 0.0 {
             let splat = |number| Lanes::splat(simd, number);
             self.c.add(splat(2.0 * l), &self.b2.raised(square));
@@ -337,20 +343,29 @@ impl<S: Simd, const N: usize> Form<S, N> {
 
     /// `g + j w c` across; `sign` is minus one, or one for the bound of the rounding.
     #[inline(always)]
-    fn shunt(&mut self, g: Lanes<S>, c: f64, sign: f64, square: Lanes<S>) {
+    fn shunt(&mut self, g: Lanes<S>, c: f64, weight: Lanes<S>, sign: f64, square: Lanes<S>) {
         let simd = g.simd();
         let twice = g + g;
         self.a.add(twice, &self.b1);
         self.a.add(g * g, &self.c);
-        self.a.add(twice, &self.d);
+        self.a.add(twice * weight, &self.d);
         self.b1.add(g, &self.c);
-        self.e.add(twice, &self.c);
+        self.e.add(twice * weight, &self.c);
         if c != 0.0 {
             let splat = |number| Lanes::splat(simd, number);
             self.a.add(splat(2.0 * sign * c), &self.b2.raised(square));
             self.a.add(splat(c * c), &self.c.raised(square));
             self.b2.add(splat(sign * c), &self.c);
         }
+    }
+
+    /// Where one weight of the losses follows another.
+    #[inline(always)]
+    fn weigh(&mut self, before: Lanes<S>, after: Lanes<S>, sign: f64) {
+        let less = if sign < 0.0 { before - after } else { (before - after).abs() };
+        self.e.add(less * (2.0 * sign), &self.b1);
+        self.e.add(less * less * sign, &self.d);
+        self.b1.add(less, &self.d);
     }
 
     /// What moves of a contact.
@@ -377,46 +392,60 @@ impl<S: Simd> Group<'_, S> {
         Lanes::load(self.simd, &self.sets.delta[contact][self.from..])
     }
 
-    /// The form behind the load; `square` as [`Polynomial::raised`] takes it, `sign` minus one or, for the bound of the rounding, one.
+    /// The form behind the load, a weight for each loop; `square` as [`Polynomial::raised`] takes it, `sign` minus one or, for the bound of
+    /// the rounding, one. `under` gets `d` behind each contact.
     #[inline(always)]
-    fn walk<const N: usize>(&self, square: Lanes<S>, sign: f64) -> Form<S, N> {
+    fn walk<const N: usize>(
+        &self,
+        square: Lanes<S>,
+        sign: f64,
+        weights: &[Lanes<S>],
+        under: &mut [Polynomial<S, N>],
+    ) -> Form<S, N> {
         let mut form = Form::new(self.simd);
+        let mut weight = weights[0];
         for element in &self.route.elements {
             match *element {
-                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, square),
-                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, sign, square),
+                Element::Series(ohm, henry) => form.series(self.splat(ohm), henry, weight, square),
+                Element::Shunt(siemens, farad) => form.shunt(self.splat(siemens), farad, weight, sign, square),
                 Element::Contact(k) => {
-                    form.series(self.ohm(k), 0.0, square);
-                    form.moving(self.delta(k));
+                    if let Some(own) = self.route.contacts[k].movable_in {
+                        form.weigh(weight, weights[own], sign);
+                        weight = weights[own];
+                    }
+                    form.series(self.ohm(k), 0.0, weight, square);
+                    form.moving(self.delta(k) / weight);
+                    under[k] = form.d;
                 }
-                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, sign, square),
+                Element::Across(k) => form.shunt(1.0 / self.ohm(k), 0.0, weight, sign, square),
             }
         }
         form
     }
 
-    #[inline(always)]
-    fn lambda<const N: usize>(&self) -> Lambda<S, N> {
-        let top = self.splat(self.route.top);
-        let (form, all): (Form<S, N>, Form<S, N>) = (self.walk(top, -1.0), self.walk(top, 1.0));
-        let rounding = rounding_of(self.route.elements.len(), N);
-        Lambda { a: form.a, d: form.d, most: [all.a, all.d], rounding }
-    }
-
     /// Ceilings over the harmonics and over the band; the second is not a number where it is not known.
     #[inline(always)]
-    fn ceiling<const N: usize>(&self, room: &mut gain::Room<S>) -> (Lanes<S>, Lanes<S>) {
-        let nothing = self.splat(f64::NAN);
+    fn ceiling<const N: usize>(&self, search: &mut weights::Search<S, N>) -> (Lanes<S>, Lanes<S>) {
         let hz = Lanes::load(self.simd, &self.sets.hz[self.from..]);
         let omega = TAU * hz;
-        let driven = self.driven(omega * omega, room);
-        let lambda = self.lambda::<N>();
-        let top = lambda.largest(&self.route.ends);
-        let gained = if self.sets.several { self.gained(top.at * self.route.top, room) } else { self.splat(1.0) };
-        let chatter = root(top.lambda, driven);
-        let found = self.splat(1.0 - SEARCHED_FROM).below(gained).and(chatter.below(self.splat(f64::MAX)));
-        let chatter = found.select(chatter, nothing);
-        (self.harmonics(hz, &lambda, driven, chatter), chatter)
+        search.start(self);
+        let passive = search.bound(self, omega * omega);
+        let found = self.found(hz, &passive);
+        if !self.sets.several || !search.improve(self, omega * omega, &passive) {
+            return found;
+        }
+        let best = search.bound(self, omega * omega);
+        let other = self.found(hz, &best);
+        // both hold; where one is not known the other is
+        let least = |one: Lanes<S>, other: Lanes<S>| other.below(one).select(other, one);
+        (least(found.0, other.0), least(found.1, other.1))
+    }
+
+    #[inline(always)]
+    fn found<const N: usize>(&self, hz: Lanes<S>, bound: &Bound<S, N>) -> (Lanes<S>, Lanes<S>) {
+        let chatter = root(bound.top.lambda, bound.driven);
+        let chatter = chatter.below(self.splat(f64::MAX)).select(chatter, self.splat(f64::NAN));
+        (self.harmonics(hz, &bound.lambda, bound.driven, chatter), chatter)
     }
 
     #[inline(always)]
@@ -455,6 +484,13 @@ fn rounding_of(elements: usize, terms: usize) -> f64 {
 #[inline(always)]
 fn root<S: Simd>(lambda: Lanes<S>, driven: Lanes<S>) -> Lanes<S> {
     (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON)
+}
+
+/// The two factors of the bound under some weights.
+struct Bound<S: Simd, const N: usize> {
+    lambda: Lambda<S, N>,
+    top: largest::Top<S>,
+    driven: Lanes<S>,
 }
 
 /// `lambda = d/a` of `y`.
