@@ -18,8 +18,8 @@ impl<S: Simd, const N: usize> Polynomial<S, N> {
     /// Plus `by` times another.
     #[inline(always)]
     pub(super) fn add(&mut self, by: Lanes<S>, other: &Self) {
-        for k in 0..N {
-            self.0[k] = other.0[k].times_plus(by, self.0[k]);
+        for (own, other) in self.0.iter_mut().zip(&other.0) {
+            *own = other.times_plus(by, *own);
         }
     }
 
@@ -47,8 +47,8 @@ impl<S: Simd, const N: usize> Polynomial<S, N> {
     #[inline(always)]
     pub(super) fn scaled_less(&self, by: Lanes<S>, other: &Self) -> Self {
         let mut c = self.0;
-        for k in 0..N {
-            c[k] = c[k].times_plus(by, -other.0[k]);
+        for (c, other) in c.iter_mut().zip(&other.0) {
+            *c = c.times_plus(by, -*other);
         }
         Self(c)
     }

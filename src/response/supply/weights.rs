@@ -144,8 +144,8 @@ fn is_positive<S: Simd, const N: usize>(c: &Polynomial<S, N>, most: &Polynomial<
     let simd = c.0[0].simd();
     let zero = Lanes::splat(simd, 0.0);
     let mut low = *c;
-    for k in 0..N {
-        low.0[k] = c.0[k] - most.0[k] * rounding;
+    for (low, most) in low.0.iter_mut().zip(&most.0) {
+        *low = *low - *most * rounding;
     }
     let start = 4f64.powi(-OCTAVES);
     // up to there: every sum of first terms; from the other end on every sum of last ones (Abel's summation)
