@@ -71,14 +71,15 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
         // where nothing moves, and where numbers leave their range
         let sound = zero.below(known.reached).and(known.reached.below(Lanes::splat(simd, f64::MAX)));
         known.lost = sound.select(zero, one);
-        let mut open = [((0.0, 0.0), 0); DEPTH + 1];
+        let mut open = [((0.0, 0.0), 0, known.is_lost()); DEPTH + 1];
         for ends in ends.windows(2) {
-            open[0] = ((ends[0], ends[1]), 0);
+            open[0] = ((ends[0], ends[1]), 0, known.is_lost());
             let mut count = 1;
             while count > 0 {
                 count -= 1;
-                let (span, depth) = open[count];
-                let proved = self.ask(span, &mut known);
+                let (span, depth, before) = open[count];
+                // what was proved of the whole is of its halves
+                let proved = self.ask(span, &mut known, before);
                 if proved.all() {
                     continue;
                 }
@@ -87,7 +88,8 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
                     continue;
                 }
                 let middle = 0.5 * (span.0 + span.1);
-                (open[count], open[count + 1]) = (((span.0, middle), depth + 1), ((middle, span.1), depth + 1));
+                open[count] = ((span.0, middle), depth + 1, proved);
+                open[count + 1] = ((middle, span.1), depth + 1, proved);
                 count += 2;
             }
         }
@@ -96,14 +98,14 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
 
     /// Whether no `lambda` of an interval is above what is asked, which grows to that end; true for sets that are lost.
     #[inline(always)]
-    fn ask(&self, (low, high): (f64, f64), known: &mut Known<S>) -> Mask<S> {
+    fn ask(&self, (low, high): (f64, f64), known: &mut Known<S>, before: Mask<S>) -> Mask<S> {
         let simd = self.a.0[0].simd();
         let middle = 0.5 * (low + high);
         // no end falls outside by rounding
         let half = (high - middle).max(middle - low) * (1.0 + 4.0 * f64::EPSILON);
         let end = Lanes::splat(simd, high * (1.0 + 4.0 * f64::EPSILON));
         let [rest_a, rest_d] = [self.most[0].at(end) * self.rounding, self.most[1].at(end) * self.rounding];
-        let mut proved = known.is_lost();
+        let mut proved = before.or(known.is_lost());
         for round in 0..=ROUNDS {
             let q = self.a.scaled_less(known.gamma, &self.d).within(middle, half);
             let rest = known.gamma.times_plus(rest_a, rest_d);
@@ -111,7 +113,7 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
             if proved.all() {
                 break;
             }
-            let (x, low) = lowest(&q.0);
+            let (x, low) = lowest(&q.0, rest);
             let y = x * half + middle;
             known.reach(self.at(y), y);
             proved = proved.or(rest.below(low));
@@ -134,9 +136,10 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
     }
 }
 
-/// Where a polynomial is least, about, and below every value of it but for rounding; minus infinity where that is not known.
+/// Where a polynomial is least, about, and below every value of it but for its rounding, at most `rest`; minus infinity where that is
+/// not known.
 #[inline(always)]
-pub(super) fn lowest<S: Simd, const N: usize>(c: &[Lanes<S>; N]) -> (Lanes<S>, Lanes<S>) {
+pub(super) fn lowest<S: Simd, const N: usize>(c: &[Lanes<S>; N], rest: Lanes<S>) -> (Lanes<S>, Lanes<S>) {
     let simd = c[0].simd();
     let (zero, one) = (Lanes::splat(simd, 0.0), Lanes::splat(simd, 1.0));
     let end = zero.below(c[1]).select(-one, one);
@@ -163,7 +166,8 @@ pub(super) fn lowest<S: Simd, const N: usize>(c: &[Lanes<S>; N]) -> (Lanes<S>, L
     // at an end of the interval with the slope outwards nothing inside is lower
     let outwards = slope.below(zero).and((one * (1.0 - f64::EPSILON)).below(x));
     let outwards = outwards.or(zero.below(slope).and(x.below(one * (f64::EPSILON - 1.0))));
-    let curvature = lowest_coefficient(c, 2);
+    // what rounding leaves over of a coefficient is so often in the second derivative
+    let curvature = lowest_coefficient(c, 2) - rest * ((N - 1) * (N - 2)) as f64;
     let gap = outwards.select(zero, slope * slope * 0.5 / curvature);
     (x, zero.below(curvature).select(value - gap, Lanes::splat(simd, f64::NEG_INFINITY)))
 }

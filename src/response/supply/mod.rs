@@ -1,4 +1,4 @@
-//! T2 in one section, many sets of ranges side by side: what upstream contacts ask of a cut, as a form of its voltage and current.
+//! T1 and T2 in one section, many sets of ranges side by side: what upstream contacts ask of a cut, as a form of its voltage and current.
 //!
 //! With the weights `1/Delta` of [`ceiling_many`](super::ceiling_many) and the least resistance `Rmin` of each contact counted to the
 //! network, a contact with the voltage `x` across what moves of it adds `|x|^2/Delta - 2 Re(conj(x) i)` to what T2 keeps above
@@ -57,6 +57,9 @@ const PER_OCTAVE: f64 = 1.0;
 
 /// Most coils and capacitors of a section.
 const MOST_REACTIVE: usize = 15;
+
+/// Factors of the bound below this may have lost digits.
+const SMALLEST: f64 = 1e-280;
 
 /// Roundings of one element, in units of the rounding of one operation, with room to spare.
 const PER_ELEMENT: f64 = 8.0;
@@ -159,8 +162,7 @@ impl WithSimd for Solve<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
         match self.route.reactive {
-            0..4 => self.groups::<S, 4>(simd),
-            4 => self.groups::<S, 5>(simd),
+            0..5 => self.groups::<S, 5>(simd),
             5..8 => self.groups::<S, 8>(simd),
             _ => self.groups::<S, { MOST_REACTIVE + 1 }>(simd),
         }
@@ -174,7 +176,7 @@ impl Solve<'_> {
         let mut search = weights::Search::<S, N>::new(route, simd);
         for from in (0..sets.count).step_by(Lanes::<S>::COUNT) {
             let group = Group { simd, route, sets, from };
-            let (harmonics, chatter) = group.ceiling(&mut search);
+            let [harmonics, chatter] = group.ceiling(&mut search);
             harmonics.store(&mut sets.harmonics[from..]);
             chatter.store(&mut sets.chatter[from..]);
         }
@@ -309,27 +311,32 @@ impl<S: Simd> Group<'_, S> {
 
     /// Ceilings over the harmonics and over the band; the second is not a number where it is not known.
     #[inline(always)]
-    fn ceiling<const N: usize>(&self, search: &mut weights::Search<S, N>) -> (Lanes<S>, Lanes<S>) {
+    fn ceiling<const N: usize>(&self, search: &mut weights::Search<S, N>) -> [Lanes<S>; 2] {
         let hz = Lanes::load(self.simd, &self.sets.hz[self.from..]);
         let omega = TAU * hz;
         search.start(self);
-        let passive = search.bound(self, omega * omega);
-        let found = self.found(hz, &passive);
-        if !self.sets.several || !search.improve(self, omega * omega, &passive) {
-            return found;
+        let mut known = [self.splat(f64::NAN); 2];
+        for searched in [false, true] {
+            let bound = search.bound(self, omega * omega);
+            let found = self.found(hz, &bound);
+            // both hold
+            known = if searched { [0, 1].map(|k| found[k].below(known[k]).select(found[k], known[k])) } else { found };
+            if searched || !self.sets.several || !search.improve(self, omega * omega, &bound) {
+                break;
+            }
         }
-        let best = search.bound(self, omega * omega);
-        let other = self.found(hz, &best);
-        // both hold; where one is not known the other is
-        let least = |one: Lanes<S>, other: Lanes<S>| other.below(one).select(other, one);
-        (least(found.0, other.0), least(found.1, other.1))
+        known
     }
 
     #[inline(always)]
-    fn found<const N: usize>(&self, hz: Lanes<S>, bound: &Bound<S, N>) -> (Lanes<S>, Lanes<S>) {
+    fn found<const N: usize>(&self, hz: Lanes<S>, bound: &Bound<S, N>) -> [Lanes<S>; 2] {
         let chatter = root(bound.top.lambda, bound.driven);
-        let chatter = chatter.below(self.splat(f64::MAX)).select(chatter, self.splat(f64::NAN));
-        (self.harmonics(hz, &bound.lambda, bound.driven, chatter), chatter)
+        // neither lost to overflow nor to underflow
+        let small = self.splat(SMALLEST);
+        let sound = small.below(bound.top.lambda).and(small.below(bound.driven));
+        let sound = sound.and(chatter.below(self.splat(f64::MAX)));
+        let chatter = sound.select(chatter, self.splat(f64::NAN));
+        [self.harmonics(hz, &bound.lambda, bound.driven, chatter), chatter]
     }
 
     #[inline(always)]
@@ -345,15 +352,13 @@ impl<S: Simd> Group<'_, S> {
         let longest = orders.iter().copied().fold(0.0, f64::max).min(MOST_HARMONICS as f64) as usize;
         let low = self.splat(self.route.ends[0]);
         let first = hz * (1.0 / self.route.band_hz.1);
-        let (mut largest, mut at) = (self.splat(0.0), self.splat(1.0));
+        let mut largest = self.splat(0.0);
         for order in 2..=longest {
             let line = first * order as f64;
             let y = line * line;
-            let found = lambda.at(y);
-            let more = self.splat(order as f64 - 0.5).below(last).and(low.below(y)).and(largest.below(found));
-            (largest, at) = (more.select(found, largest), more.select(y, at));
+            let inside = self.splat(order as f64 - 0.5).below(last).and(low.below(y));
+            largest = largest.max(inside.select(lambda.at_most(y), self.splat(0.0)));
         }
-        let largest = largest * lambda.rounded_at(at);
         let none = self.splat(0.0).below(largest).select(root(largest, driven).min(chatter), self.splat(f64::NAN));
         self.splat(MOST_HARMONICS as f64 + 0.5).below(last).select(chatter, none)
     }
@@ -367,7 +372,7 @@ fn rounding_of(elements: usize, terms: usize) -> f64 {
 
 #[inline(always)]
 fn root<S: Simd>(lambda: Lanes<S>, driven: Lanes<S>) -> Lanes<S> {
-    (lambda * driven).sqrt() * (1.0 + 4.0 * f64::EPSILON)
+    lambda.sqrt() * driven.sqrt() * (1.0 + 8.0 * f64::EPSILON)
 }
 
 /// The two factors of the bound under some weights.
@@ -393,10 +398,13 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
         self.d.at(y) / self.a.at(y)
     }
 
-    /// What [`at`](Self::at) is to be multiplied with so as not to be below for rounding.
+    /// Never below [`at`](Self::at) for rounding: infinite where that is all there is.
     #[inline(always)]
-    fn rounded_at(&self, y: Lanes<S>) -> Lanes<S> {
-        1.0 + self.rounding * (self.most[0].at(y) / self.a.at(y) + self.most[1].at(y) / self.d.at(y))
+    fn at_most(&self, y: Lanes<S>) -> Lanes<S> {
+        let (a, d) = (self.a.at(y), self.d.at(y));
+        let off = (self.rounding * (self.most[0].at(y) / a + self.most[1].at(y) / d)).abs();
+        let infinite = Lanes::splat(y.simd(), f64::INFINITY);
+        off.below(Lanes::splat(y.simd(), 0.01)).select(d / a * (1.0 + 1.02 * off), infinite)
     }
 }
 

@@ -209,7 +209,7 @@ impl WithSimd for LowestOfAll {
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) -> (f64, f64) {
         let (mut x, mut low) = ([0.0; LONGEST], [0.0; LONGEST]);
-        let found = largest::lowest(&self.0.map(|c| Lanes::splat(simd, c)));
+        let found = largest::lowest(&self.0.map(|c| Lanes::splat(simd, c)), Lanes::splat(simd, 0.0));
         found.0.store(&mut x);
         found.1.store(&mut low);
         (x[0], low[0])
@@ -367,6 +367,42 @@ fn needles_are_found() {
             assert!((found.chatter / exact.chatter - 1.0).abs() < 1e-8, "{ohm} {} {}", found.chatter, exact.chatter);
         }
         assert!(found.is_some() || ohm < 1e-2, "{ohm}");
+    }
+}
+
+#[test]
+fn a_contact_whose_current_almost_vanishes_is_never_below() {
+    // what is downstream resonates at the tone: its current per volt at the load is what two large ones leave over.
+    // True bounds under 1/Delta with 50 digits (mpmath), loops by equations of their nodes
+    let hz = 10_660.418_322_618_443;
+    for (ohm, least, room) in [(2100.4, 0.0, 1e-6), (21_004.25, 3.191_788_097_2e-7, 1e-4), (2.1e6, 0.0, 1.0)] {
+        let path = vec![
+            contact("a"),
+            lead(0.0, 0.0, 6.930_388_671_024_204e-8),
+            contact("b"),
+            lead(0.0, 3.529_717_724_814_536_4e-3, 0.0),
+        ];
+        let load = Load { capacitance_f: 7.107_857_127_677_275e-7, ..Load::resistance(ohm) };
+        let network = network((10.0, 0.0), path, load);
+        let moving = [(0, (0.0, 0.019_963_791_275_970_55))];
+        let found = by_form(&network, &moving, &[0.0; 2], hz).unwrap().chatter;
+        let (enclosed, _) = under_weights(&network, hz, &moving, &[0.0; 2], &[1.0]);
+        assert!(found >= least, "{found} {least}");
+        assert!(
+            found > enclosed.chatter * (1.0 - 1e-9 * ohm / 2e3) && found < enclosed.chatter * (1.0 + room),
+            "{ohm} {found} {}",
+            enclosed.chatter
+        );
+    }
+}
+
+#[test]
+fn what_underflows_is_not_answered() {
+    let network = uneven(1e-9);
+    for (high, answered) in [(1e-100, true), (1e-158, true), (1e-300, false)] {
+        let found = by_form(&network, &[(0, (0.0, high)), (1, (0.0, high))], &[0.0; 2], DRIVEN_HZ);
+        assert_eq!(found.is_some(), answered, "{high}");
+        assert!(found.is_none_or(|found| found.chatter > 1e-5 * high && found.harmonics > 1e-5 * high));
     }
 }
 

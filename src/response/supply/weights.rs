@@ -55,7 +55,7 @@ impl<S: Simd, const N: usize> Search<S, N> {
         self.tried.copy_from_slice(&self.weights);
         let lambda = self.lambda(group);
         let top = lambda.largest(&group.route.ends);
-        Bound { lambda, top, driven: group.driven(driven_square, &self.weights) }
+        Bound { lambda, top, driven: group.driven::<true>(driven_square, &self.weights) }
     }
 
     /// Both factors under given weights, and where these are proved to hold.
@@ -78,7 +78,10 @@ impl<S: Simd, const N: usize> Search<S, N> {
     #[inline(always)]
     pub(super) fn improve(&mut self, group: &Group<'_, S>, driven_square: Lanes<S>, passive: &Bound<S, N>) -> bool {
         let loops = self.weights.len();
+        let most = group.splat(f64::MAX);
         let mut best = passive.top.lambda * passive.driven;
+        // from no bound at all any bound is better
+        best = best.below(most).select(best, most);
         let mut found = false;
         for step in STEPS {
             for _ in 0..PASSES {
@@ -94,7 +97,7 @@ impl<S: Simd, const N: usize> Search<S, N> {
                             for end in &group.route.ends {
                                 largest = largest.max(lambda.at(group.splat(*end)));
                             }
-                            let cost = largest * group.driven(driven_square, &self.tried);
+                            let cost = largest * group.driven::<false>(driven_square, &self.tried);
                             let less = cost.below(best * (1.0 - WORTH)).and(group.splat(0.0).below(cost));
                             if !less.any() {
                                 continue;
