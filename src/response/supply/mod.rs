@@ -162,7 +162,8 @@ impl WithSimd for Solve<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(self, simd: S) {
         match self.route.reactive {
-            0..5 => self.groups::<S, 5>(simd),
+            0..4 => self.groups::<S, 4>(simd),
+            4 => self.groups::<S, 5>(simd),
             5..8 => self.groups::<S, 8>(simd),
             _ => self.groups::<S, { MOST_REACTIVE + 1 }>(simd),
         }
@@ -402,9 +403,11 @@ impl<S: Simd, const N: usize> Lambda<S, N> {
     #[inline(always)]
     fn at_most(&self, y: Lanes<S>) -> Lanes<S> {
         let (a, d) = (self.a.at(y), self.d.at(y));
-        let off = (self.rounding * (self.most[0].at(y) / a + self.most[1].at(y) / d)).abs();
+        // one division for all
+        let per = 1.0 / (a * d);
+        let off = (self.rounding * (self.most[0].at(y) * d + self.most[1].at(y) * a) * per).abs();
         let infinite = Lanes::splat(y.simd(), f64::INFINITY);
-        off.below(Lanes::splat(y.simd(), 0.01)).select(d / a * (1.0 + 1.02 * off), infinite)
+        off.below(Lanes::splat(y.simd(), 0.01)).select(d * d * per * (1.0 + 1.02 * off), infinite)
     }
 }
 
