@@ -6,10 +6,10 @@ use crate::physics::lanes::{Lanes, Mask};
 use pulp::Simd;
 
 /// Factors by which weights are changed.
-const STEPS: [f64; 5] = [3.0, 1.6, 1.25, 1.08, 1.03];
+const STEPS: [f64; 4] = [3.0, 1.6, 1.2, 1.06];
 
 /// How often one factor is tried while something gets better.
-const PASSES: usize = 3;
+const PASSES: usize = 2;
 
 /// A gain that counts, relative.
 const WORTH: f64 = 1e-6;
