@@ -52,10 +52,10 @@
 //! of the frequency, of as many powers as there are coils and capacitors. A set of ranges walks its section once for these, and once more for
 //! the bound of the rounding; ten octaves are then shifts of two short polynomials, and the harmonics their values. 2 000 sets of three
 //! contacts took 1.9 s by enclosures, weights searched; under `1/Delta` 6.5 ms by walks of every quarter octave with a parabola of each, 3.3 or
-//! 2.1 with Bernstein coefficients of octaves, 0.6 to 0.7 with one walk for the whole band; and 16 to 17 with weights searched again, some hundred
-//! walks a set, loops beside each other moved together: bounds 0.2 % lower than by enclosures at the median, 3.3 % at most, 0.1 % higher at worst.
-//! 5 000 sections that differ in another contact took 598 ms, each with enclosures of its own, then 1.9 ms, now 0.5; one alone 0.2
-//! ms, now 4 us (loops of calls that are not in the tree; `tests/speed/table.py` has its own). Points that came one by one into the columns were a third of that, and
+//! 2.1 with Bernstein coefficients of octaves, 0.6 to 0.7 with one walk for the whole band; and 13 to 17 with weights searched again, a hundred
+//! walks a set or fewer, loops beside each other moved together: bounds 0.2 % lower than by enclosures at the median, 3.4 % at most, 0.1 % higher at worst.
+//! 5 000 sections that differ in another contact took 598 ms, each with enclosures of its own, then 1.9 ms, now 0.5 to 0.9; one alone 0.2
+//! ms, now 4 to 7 us (loops of calls that are not in the tree; `tests/speed/table.py` has its own). Points that came one by one into the columns were a third of that, and
 //! closures left out of line once more, each of their operations a call, an eighth.
 //!
 //! T1 over very many ranges of one loop (`cells`): a range costs its cell's number, a place in the order of the cells that are used, inside parts of 2048 whose

@@ -6,7 +6,7 @@ use crate::physics::lanes::{Lanes, Mask};
 use pulp::Simd;
 
 /// Factors by which weights are changed.
-const STEPS: [f64; 4] = [3.0, 1.6, 1.2, 1.06];
+const STEPS: [f64; 5] = [10.0, 3.0, 1.6, 1.2, 1.06];
 
 /// How often one factor is tried while something gets better.
 const PASSES: usize = 2;
