@@ -137,13 +137,22 @@ impl Rows {
         // the terms of a piece stay in the nearest cache for all of its rows
         let pieces = order.first.iter().zip(&self.pieces).zip(self.terms.chunks_exact(self.size()));
         for ((from, piece), terms) in pieces {
+            let place = |row: u32| {
+                let rho = self.resistances[first + row as usize];
+                (rho, (rho - piece.middle) * piece.per_half)
+            };
             let mut row = *from;
             while row != NONE {
-                let at = row as usize;
-                let rho = self.resistances[first + at];
-                let place = (rho, (rho - piece.middle) * piece.per_half);
-                of_row(simd, place, terms, &mut out[at * self.length..(at + 1) * self.length]);
-                row = order.next[at];
+                let next = order.next[row as usize];
+                let at = row as usize * self.length;
+                if next == NONE {
+                    of_row(simd, place(row), terms, &mut out[at..at + self.length]);
+                    break;
+                }
+                let (before, after) = out.split_at_mut(next as usize * self.length);
+                let rows = [&mut before[at..at + self.length], &mut after[..self.length]];
+                of_two_rows(simd, [place(row), place(next)], terms, rows);
+                row = order.next[next as usize];
             }
         }
     }
@@ -195,6 +204,51 @@ fn of_row<S: Simd>(simd: S, place: (f64, f64), terms: &[f64], row: &mut [f64]) {
             of_block(simd, place, terms, &mut whole);
             row.copy_from_slice(&whole[..row.len()]);
         }
+    }
+}
+
+/// Losses of two rows of one piece: its terms are loaded once for both, which is what a row alone waits for.
+#[inline(always)]
+fn of_two_rows<S: Simd>(simd: S, places: [(f64, f64); 2], terms: &[f64], [one, other]: [&mut [f64]; 2]) {
+    let blocks = one.chunks_mut(BLOCK).zip(other.chunks_mut(BLOCK)).zip(terms.chunks_exact(TERMS * BLOCK));
+    for ((one, other), terms) in blocks {
+        let Some(terms) = terms.first_chunk::<{ TERMS * BLOCK }>() else { continue };
+        if let (Some(one), Some(other)) = (one.first_chunk_mut::<BLOCK>(), other.first_chunk_mut::<BLOCK>()) {
+            of_two_blocks(simd, places, terms, [one, other]);
+        } else {
+            let mut whole = [[0.0; BLOCK]; 2];
+            let [first, second] = &mut whole;
+            of_two_blocks(simd, places, terms, [first, second]);
+            one.copy_from_slice(&whole[0][..one.len()]);
+            other.copy_from_slice(&whole[1][..other.len()]);
+        }
+    }
+}
+
+/// The same of two rows at the frequencies of a block.
+#[inline(always)]
+fn of_two_blocks<S: Simd>(
+    simd: S,
+    places: [(f64, f64); 2],
+    terms: &[f64; TERMS * BLOCK],
+    [one, other]: [&mut [f64; BLOCK]; 2],
+) {
+    let [(one_rho, one_t), (other_rho, other_t)] =
+        places.map(|(rho, t)| (Lanes::splat(simd, rho), Lanes::splat(simd, t)));
+    let mut from = 0;
+    while from < BLOCK {
+        let last = Lanes::load(simd, &terms[(TERMS - 1) * BLOCK + from..]);
+        let (mut one_sum, mut other_sum) = (last, last);
+        let mut m = TERMS - 1;
+        while m > 0 {
+            m -= 1;
+            let term = Lanes::load(simd, &terms[m * BLOCK + from..]);
+            one_sum = one_sum.times_plus(one_t, term);
+            other_sum = other_sum.times_plus(other_t, term);
+        }
+        (one_rho * one_sum).store(&mut one[from..]);
+        (other_rho * other_sum).store(&mut other[from..]);
+        from += Lanes::<S>::COUNT;
     }
 }
 
