@@ -14,6 +14,8 @@ import numpy.typing
 
 type _Num = float | numpy.typing.ArrayLike
 type _Floats = Any
+type _Reals = numpy.typing.NDArray[numpy.float64]
+type _Complexes = numpy.typing.NDArray[numpy.complex128]
 type _Contacts = Mapping[str, _Num]
 type _Ranges = Mapping[str, tuple[_Num, _Num]]
 
@@ -691,18 +693,22 @@ class _System(_Value):
     @property
     def contact_names(self, /) -> list[str]:
         """Names of its contacts in the order of the signal, wipers of controls included."""
-    def transfer(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> Any:
+    def transfer(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None, out: _Complexes | None = None) -> Any:
         """Complex V(load)/EMF, through all stages of a chain. contacts: zero-voltage ohms by name. Raises InputError.
 
-        With a contact in a shared return this channel is driven and the other one, its equal, is silent.
+        With a contact in a shared return this channel is driven and the other one, its equal, is silent. out: as loss_db, complex128.
         """
-    def loss_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> _Floats:
-        """20 log10 |transfer with perfect contacts / transfer|, dB: positive is quieter. Raises InputError."""
-    def crosstalk_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None) -> _Floats:
+    def loss_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None, out: _Reals | None = None) -> _Floats:
+        """20 log10 |transfer with perfect contacts / transfer|, dB: positive is quieter. Raises InputError.
+
+        out: float64 array of shape S in C order (a memory map too) that is written and returned in place of a new one; large sweeps one after
+        another save the time for new memory. It shares none with the arguments; a call that is interrupted leaves part of it written.
+        """
+    def crosstalk_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None, out: _Reals | None = None) -> _Floats:
         """Level of the silent channel over the driven one, dB, through contacts in a shared return; -inf without one.
 
         Both channels alike. One resistance Rg between sources Rs and loads RL: 20 log10(Rg/(Rs+RL+Rg)), in antiphase
-        (common-impedance coupling, Ott). Raises InputError.
+        (common-impedance coupling, Ott). out: as loss_db. Raises InputError.
         """
     def damping_factor(self, /, frequency_hz: _Num = 1000.0, *, contacts: _Contacts | None = None) -> _Floats:
         """Nominal impedance of the last load over |what it looks back into|: source, leads, contacts. inf for none."""

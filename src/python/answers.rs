@@ -79,11 +79,12 @@ impl<'py> Ready<'py> {
         Ok(Self { columns: arguments.broadcast()?, frequency, contacts })
     }
 
-    /// The kernel's answer at every point, as Python sees it.
+    /// The kernel's answer at every point, as Python sees it, in the caller's array where there is one.
     pub(super) fn evaluate<T>(
         &self,
         network: &Network,
         blank: T,
+        to: Option<&Bound<'py, PyAny>>,
         kernel: impl Fn(
             &Network,
             Values<'_>,
@@ -103,7 +104,7 @@ impl<'py> Ready<'py> {
         for ((&number, contact), store) in self.contacts.iter().zip(&network.contacts).zip(&mut stores) {
             values.push(with_constriction(self.columns.values(number)?, contact.constriction_ohm, store));
         }
-        self.columns.filled(blank, |out, watch| kernel(network, frequency, &values, out, watch))
+        self.columns.filled(blank, to, |out, watch| kernel(network, frequency, &values, out, watch))
     }
 }
 

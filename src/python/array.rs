@@ -7,7 +7,7 @@ use super::errors::{guarded, input_error};
 use crate::error::InputError;
 use crate::response::sweep::Values;
 use crate::watch::{Stopped, Watch};
-use numpy::{Element, IntoPyArray, PyArray1, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
+use numpy::{BorrowError, Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
 use pyo3::IntoPyObjectExt;
 use pyo3::PyTypeInfo;
 use pyo3::prelude::*;
@@ -79,6 +79,13 @@ fn ready<'a, 'py>(object: &'a Bound<'py, PyAny>) -> Option<&'a Bound<'py, PyArra
     (plain && aligned && array.ndim() > 0 && array.is_c_contiguous()).then_some(array)
 }
 
+/// Whether this is an array with a mask: `np.ma.masked` and classes of a user's own are MaskedArrays too.
+fn is_masked(object: &Bound<'_, PyAny>) -> bool {
+    let masked =
+        |class: Bound<'_, PyAny>| class.getattr("__name__").is_ok_and(|name| name.eq("MaskedArray").unwrap_or(false));
+    object.get_type().mro().iter().any(masked)
+}
+
 /// What numpy takes as real numbers, whatever their values.
 fn held<'py>(place: &str, object: &Bound<'py, PyAny>, allowed: &str) -> PyResult<Held<'py>> {
     let py = object.py();
@@ -90,10 +97,7 @@ fn held<'py>(place: &str, object: &Bound<'py, PyAny>, allowed: &str) -> PyResult
     if let Some(array) = ready(object) {
         return Ok(Held::Array(array.clone()));
     }
-    // np.ma.masked and classes of a user's own are MaskedArrays too
-    let masked =
-        |class: Bound<'py, PyAny>| class.getattr("__name__").is_ok_and(|name| name.eq("MaskedArray").unwrap_or(false));
-    if object.get_type().mro().iter().any(masked) {
+    if is_masked(object) {
         return Err(fault("a masked array".to_owned(), "allowed: an array without a mask; fill it first"));
     }
     let numpy = py.import("numpy")?;
@@ -254,17 +258,22 @@ impl<'py> Columns<'py> {
         })
     }
 
-    /// A result that work writes in place. A large one is numpy's own memory from the start: not set to zero before it is filled,
-    /// and on large pages where the system has them.
+    /// A result that work writes in place: to the caller's array where there is one, which is checked. A large one of its own is numpy's own memory from
+    /// the start: not set to zero before it is filled, and on large pages where the system has them.
     pub(super) fn filled<T>(
         &self,
         blank: T,
+        to: Option<&Bound<'py, PyAny>>,
         work: impl FnOnce(&mut [T], &dyn Watch) -> Result<(), Stopped> + Send,
     ) -> PyResult<Py<PyAny>>
     where
         T: Element + Copy + Send + Sync + IntoPyObjectExt<'py>,
     {
         let size = self.size;
+        if let Some(to) = to {
+            self.fill(&self.taken::<T>(to)?, work)?;
+            return Ok(to.clone().unbind());
+        }
         if size < OWN_MEMORY_FROM {
             let out = run(self.py, move |watch| {
                 let mut out = vec![blank; size];
@@ -273,14 +282,52 @@ impl<'py> Columns<'py> {
             })?;
             return self.result(out);
         }
-        let empty = self.py.import("numpy")?.call_method1("empty", (size, T::get_dtype(self.py)))?;
-        let array = empty.cast_into::<PyArray1<T>>()?;
-        {
-            let mut view = array.try_readwrite()?;
-            let out = view.as_slice_mut()?;
-            run(self.py, |watch| work(out, watch))?;
+        let empty = self.py.import("numpy")?.call_method1("empty", (self.shape.clone(), T::get_dtype(self.py)))?;
+        let array = empty.cast_into::<PyArrayDyn<T>>()?;
+        self.fill(&array, work)?;
+        Ok(array.into_any().unbind())
+    }
+
+    /// Lets work write an array.
+    fn fill<T: Element + Send>(
+        &self,
+        array: &Bound<'py, PyArrayDyn<T>>,
+        work: impl FnOnce(&mut [T], &dyn Watch) -> Result<(), Stopped> + Send,
+    ) -> PyResult<()> {
+        let refused = |error: BorrowError| {
+            let (value, allowed) = match error {
+                BorrowError::NotWriteable => ("a read-only array", "allowed: an array that can be written"),
+                _ => ("memory that an argument is read from", "allowed: an array that shares none with the arguments"),
+            };
+            input_error(self.py, InputError::new("out", value, allowed))
+        };
+        let mut view = array.try_readwrite().map_err(refused)?;
+        let out = view.as_slice_mut()?;
+        run(self.py, |watch| work(out, watch))
+    }
+
+    /// The caller's array, of the common shape.
+    fn taken<T: Element>(&self, to: &Bound<'py, PyAny>) -> PyResult<Bound<'py, PyArrayDyn<T>>> {
+        let kind = T::get_dtype(self.py).to_string();
+        let refused = |value: String, allowed: String| input_error(self.py, InputError::new("out", value, allowed));
+        let allowed = || format!("allowed: a numpy array of {kind}");
+        if is_masked(to) {
+            return Err(refused("a masked array".to_owned(), allowed()));
         }
-        Ok(array.reshape(self.shape.clone())?.into_any().unbind())
+        let Ok(array) = to.cast::<PyArrayDyn<T>>() else {
+            let found = match to.getattr("dtype") {
+                Ok(dtype) => format!("values of type {dtype}"),
+                Err(_) => to.get_type().name()?.to_string(),
+            };
+            return Err(refused(found, allowed()));
+        };
+        if array.shape() != self.shape {
+            return Err(refused(format!("shape {:?}", array.shape()), format!("allowed: shape {:?}", self.shape)));
+        }
+        if !array.is_c_contiguous() || array.data() as usize % align_of::<T>() != 0 {
+            return Err(refused("values that do not lie one after another".to_owned(), "allowed: C order, aligned".to_owned()));
+        }
+        Ok(array.clone())
     }
 
     /// A result: a plain number where every argument was one, else an array of the common shape.

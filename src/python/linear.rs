@@ -38,9 +38,10 @@ pub(super) fn crosstalk_db<'py>(
     network: &Network,
     frequency_hz: &Bound<'py, PyAny>,
     contacts: ByContact<'_, 'py>,
+    out: Option<&Bound<'py, PyAny>>,
 ) -> PyResult<Py<PyAny>> {
     let ready = Ready::new(py, network, frequency_hz, contacts)?;
-    ready.evaluate(network, 0.0, sweep::crosstalk_db)
+    ready.evaluate(network, 0.0, out, sweep::crosstalk_db)
 }
 
 pub(super) fn imbalance_db<'py>(
@@ -52,7 +53,7 @@ pub(super) fn imbalance_db<'py>(
 ) -> PyResult<Py<PyAny>> {
     let loss = |contacts| -> PyResult<Py<PyAny>> {
         let ready = Ready::new(py, network, frequency_hz, contacts)?;
-        ready.evaluate(network, 0.0, sweep::loss_db)
+        ready.evaluate(network, 0.0, None, sweep::loss_db)
     };
     Ok(loss(right)?.bind(py).sub(loss(left)?)?.unbind())
 }

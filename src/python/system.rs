@@ -37,45 +37,48 @@ macro_rules! system_methods {
         #[pymethods]
         impl $name {
             #[doc = told!("_System.transfer")]
-            #[pyo3(signature = (frequency_hz, *, contacts=None))]
+            #[pyo3(signature = (frequency_hz, *, contacts=None, out=None))]
             fn transfer<'py>(
                 &self,
                 py: Python<'py>,
                 frequency_hz: &Bound<'py, PyAny>,
                 contacts: ByContact<'_, 'py>,
+                out: Option<&Bound<'py, PyAny>>,
             ) -> PyResult<Py<PyAny>> {
                 let network = self.network(py)?;
                 let ready = Ready::new(py, network, frequency_hz, contacts)?;
-                ready.evaluate(network, Complex64::new(0.0, 0.0), sweep::transfer)
+                ready.evaluate(network, Complex64::new(0.0, 0.0), out, sweep::transfer)
             }
 
             #[doc = told!("_System.loss_db")]
-            #[pyo3(signature = (frequency_hz, *, contacts=None))]
+            #[pyo3(signature = (frequency_hz, *, contacts=None, out=None))]
             fn loss_db<'py>(
                 &self,
                 py: Python<'py>,
                 frequency_hz: &Bound<'py, PyAny>,
                 contacts: ByContact<'_, 'py>,
+                out: Option<&Bound<'py, PyAny>>,
             ) -> PyResult<Py<PyAny>> {
                 let network = self.network(py)?;
-                if contacts.is_none() {
+                if contacts.is_none() && out.is_none() {
                     if let Some(loss) = more::loss_of_one(network, frequency_hz)? {
                         return loss.into_py_any(py);
                     }
                 }
                 let ready = Ready::new(py, network, frequency_hz, contacts)?;
-                ready.evaluate(network, 0.0, sweep::loss_db)
+                ready.evaluate(network, 0.0, out, sweep::loss_db)
             }
 
             #[doc = told!("_System.crosstalk_db")]
-            #[pyo3(signature = (frequency_hz, *, contacts=None))]
+            #[pyo3(signature = (frequency_hz, *, contacts=None, out=None))]
             fn crosstalk_db<'py>(
                 &self,
                 py: Python<'py>,
                 frequency_hz: &Bound<'py, PyAny>,
                 contacts: ByContact<'_, 'py>,
+                out: Option<&Bound<'py, PyAny>>,
             ) -> PyResult<Py<PyAny>> {
-                more::crosstalk_db(py, self.network(py)?, frequency_hz, contacts)
+                more::crosstalk_db(py, self.network(py)?, frequency_hz, contacts, out)
             }
 
             #[doc = told!("_System.imbalance_db")]

@@ -10,7 +10,7 @@ use weaklink::response::sweep::{self, Values};
 use weaklink::watch::Unwatched;
 
 const RUNS: usize = 9;
-const ROUNDS: usize = 400_000;
+const ROUNDS: usize = 4_000_000;
 /// Chains of multiply-adds side by side: more than latency times width of any processor of today.
 const CHAINS: usize = 12;
 

@@ -23,6 +23,8 @@ class Row:
     wanted_us: float | None = None
     # what the answer takes in memory, written once; None where it is not what costs
     written_bytes: float | None = None
+    # of ours again and again, nothing between, as the peak of the machine is measured; where operations were counted
+    alone_s: float | None = None
 
     @property
     def ratio(self):
@@ -48,4 +50,5 @@ def interleaved(*sides, runs=RUNS):
 def row(name, ours, peer_name, peer, wanted, times=1.0, operations=None, runs=RUNS, solves=None, wanted_us=None, written_bytes=None):
     """A row; `times` scales a peer that does only a part of the work."""
     (ours_s, ours_cpu_s), (peer_s, peer_cpu_s) = interleaved(ours, peer, runs=runs)
-    return Row(name, peer_name, times * peer_s, ours_s, ours_cpu_s, times * peer_cpu_s, wanted, operations, solves, wanted_us, written_bytes)
+    alone_s = interleaved(ours, runs=3 * runs)[0][0] if operations else None
+    return Row(name, peer_name, times * peer_s, ours_s, ours_cpu_s, times * peer_cpu_s, wanted, operations, solves, wanted_us, written_bytes, alone_s)
