@@ -325,7 +325,10 @@ impl<'py> Columns<'py> {
             return Err(refused(format!("shape {:?}", array.shape()), format!("allowed: shape {:?}", self.shape)));
         }
         if !array.is_c_contiguous() || array.data() as usize % align_of::<T>() != 0 {
-            return Err(refused("values that do not lie one after another".to_owned(), "allowed: C order, aligned".to_owned()));
+            return Err(refused(
+                "values that do not lie one after another".to_owned(),
+                "allowed: C order, aligned".to_owned(),
+            ));
         }
         Ok(array.clone())
     }
