@@ -32,10 +32,16 @@ impl Routes {
         let by_sheet = |route: &Route| if route.to_the_ear { route.output_v.min(LISTENING_V) } else { route.output_v };
         let output_v = heard_bad.and_then(|h| h.output_v).or(reference.map(by_sheet)).unwrap_or(0.0);
         let mut routes = Self { all, output_v, noticed: Vec::new() };
+        let mut before = None;
         for heard in &job.heard {
             let level_db = routes.level_at_ear_db(job, heard);
             let place = || format!("level at the ear, route \"{}\"", heard.route);
-            let noticed = Noticed::at(level_db, heard.strength).map_err(|e| e.within(&place()).at_line(heard.line))?;
+            // one after another are often listened to alike
+            let noticed = match before {
+                Some((level, strength, noticed)) if (level, strength) == (level_db, heard.strength) => noticed,
+                _ => Noticed::at(level_db, heard.strength).map_err(|e| e.within(&place()).at_line(heard.line))?,
+            };
+            before = Some((level_db, heard.strength, noticed));
             routes.noticed.push((heard.line, heard.route.clone(), noticed));
         }
         Ok(routes)

@@ -8,6 +8,7 @@ use crate::hearing::audible::Listener;
 use crate::hearing::masking::{MOST_DB, PUBLISHED_TO_DB};
 use crate::hearing::noticeable::{LOSS_RULE_DB, MILLS_DB, RESPONSE_DB};
 use crate::hearing::smallest::{Where, smallest_noticeable_residue};
+use std::sync::OnceLock;
 
 /// Level at the ear that is taken for granted where the sheet gives none, dB SPL \[assumption\].
 pub const LISTENING_DB: f64 = 80.0;
@@ -51,13 +52,27 @@ impl Noticed {
             let allowed = format!("allowed: {} to {} dB SPL at the ear", LEVELS_DB.0, LEVELS_DB.1);
             return Err(InputError::new("level_db", level_db, allowed));
         }
-        let ears = Listener::default();
-        let found = smallest_noticeable_residue(PROGRAMME_HZ, level_db, Where::Anywhere, &ears)?;
-        let silent = 10f64.powf((ears.silence_db()? - level_db) / 20.0);
+        // most sheets say nothing of levels, and one answer costs milliseconds
+        static AT_THE_USUAL_LEVEL: OnceLock<(f64, f64)> = OnceLock::new();
+        let usual = if level_db == LISTENING_DB { AT_THE_USUAL_LEVEL.get().copied() } else { None };
+        let (silent, placed_well) = match usual {
+            Some(found) => found,
+            None => just_noticed(level_db)?,
+        };
+        if level_db == LISTENING_DB {
+            AT_THE_USUAL_LEVEL.get_or_init(|| (silent, placed_well));
+        }
         let times = if strength == Strength::Plain { PLAINLY } else { 1.0 };
         let extrapolated = level_db > PUBLISHED_TO_DB;
-        Ok(Self { level_db, never_below: times * silent, surely_from: times * found.placed_well, extrapolated })
+        Ok(Self { level_db, never_below: times * silent, surely_from: times * placed_well, extrapolated })
     }
+}
+
+/// Residue that is below all thresholds in quiet, and that every model hears at the best place, as ratios to the tone that stands for the programme.
+fn just_noticed(level_db: f64) -> Result<(f64, f64), InputError> {
+    let ears = Listener::default();
+    let found = smallest_noticeable_residue(PROGRAMME_HZ, level_db, Where::Anywhere, &ears)?;
+    Ok((10f64.powf((ears.silence_db()? - level_db) / 20.0), found.placed_well))
 }
 
 /// What it takes.

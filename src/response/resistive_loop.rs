@@ -4,11 +4,18 @@
 //! harmonics are the load's. Checked against the closed forms for a weak nonlinearity (Sansen, IEEE TCAS-II 46, 1999
 //! \[memory\]): `HD2 = A a2 / (2 (1+T)^2)`, `HD3 = A^2 (a3 (1+T) - 2 T a2^2) / (4 (1+T)^4)`, `T = Z/R`.
 
+use super::distortion::{Outcome, distortion};
+use super::steady::solve::Solver;
+use crate::circuit::chain::Network;
+use crate::circuit::{Contact, Load, PathItem, Section, Source};
 use crate::physics::Film;
 use crate::physics::series::Series;
 
 /// Samples of one period; enough for a residue above 1e-9 from the smooth laws used here.
 const SAMPLES: usize = 256;
+
+/// Nothing in such a loop knows the frequency.
+const ANY_HZ: f64 = 1000.0;
 
 /// Voltage across the film for an instantaneous EMF in a loop of `loop_ohm`.
 #[must_use]
@@ -19,7 +26,8 @@ pub fn film_voltage_v(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
 /// Residue of the load's voltage over its fundamental for a sine of `emf_v` (rms), direct current not counted.
 #[must_use]
 pub fn steady_residue(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
-    if emf_v <= 0.0 || loop_ohm <= 0.0 {
+    // of a loop without end the film is no part
+    if emf_v <= 0.0 || loop_ohm <= 0.0 || loop_ohm == f64::INFINITY {
         return 0.0;
     }
     let peak = emf_v * std::f64::consts::SQRT_2;
@@ -44,7 +52,14 @@ pub fn steady_residue(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
 /// Tunnelling: scale 0.025 V (kT/e) to 1.9 V; rectifying: ideality 1 to 2.5, leak 0.01 to 1 (bench priors of this project).
 #[must_use]
 pub fn worst_steady_residue(law: &str, resistance_ohm: f64, loop_ohm: f64, emf_v: f64) -> Option<f64> {
-    let films: Vec<Film> = match law {
+    let films = films(law, resistance_ohm)?;
+    let mut solver = Solver::default();
+    films.into_iter().map(|film| solved_residue(&mut solver, film, loop_ohm, emf_v)).reduce(f64::max)
+}
+
+/// Films of a law's family that stand for all.
+fn films(law: &str, resistance_ohm: f64) -> Option<Vec<Film>> {
+    Some(match law {
         "tunnelling" => [0.025, 0.04, 0.08, 0.16, 0.4, 1.0, 1.9]
             .map(|scale_v| Film::Tunnelling { resistance_ohm, scale_v })
             .to_vec(),
@@ -56,8 +71,23 @@ pub fn worst_steady_residue(law: &str, resistance_ohm: f64, loop_ohm: f64, emf_v
             .collect(),
         "bridged" => vec![Film::Bridged { resistance_ohm }],
         _ => return None,
+    })
+}
+
+/// As [`steady_residue`], by the solver, with as many instants as the film asks for; by samples where that has no answer.
+fn solved_residue(solver: &mut Solver<'_>, film: Film, loop_ohm: f64, emf_v: f64) -> f64 {
+    let half_ohm = 0.5 * loop_ohm;
+    let section = Section {
+        name: "loop".into(),
+        source: Some(Source { emf_v, resistance_ohm: half_ohm, inductance_h: 0.0 }),
+        path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("film", 0.0) })],
+        load: Load::resistance(half_ohm),
     };
-    films.iter().map(|film| steady_residue(film, loop_ohm, emf_v)).reduce(f64::max)
+    let solve = |network| distortion(solver, &network, (ANY_HZ, emf_v), &[film.resistance_ohm()], 0);
+    match Network::from_section(&section).map(solve) {
+        Ok(found) if found.outcome == Outcome::Converged => found.thd_f,
+        _ => steady_residue(&film, loop_ohm, emf_v),
+    }
 }
 
 #[cfg(test)]
