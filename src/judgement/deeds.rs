@@ -12,8 +12,9 @@ use crate::circuit::ports::Ports;
 use crate::circuit::{Contact, Load, PathItem, Role, Section, Source};
 use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
-use crate::response::distortion::distortion;
-use crate::response::steady::solve::Solver;
+use crate::response::distortion_many::{Asked, distortion_many};
+use crate::response::sweep::Values;
+use crate::watch::Unwatched;
 use num_complex::Complex64;
 use std::f64::consts::SQRT_2;
 
@@ -188,37 +189,52 @@ impl Deeds {
         let size = self.loop_ohm.norm();
         let Some(mut alone) = resistive(size) else { return };
         let emf_v = self.open_peak_v / SQRT_2;
-        let mut solver = Solver::default();
-        let mut one = |film: Film| {
-            let ohm = film.resistance_ohm();
+        let nodes: Vec<f64> = (0..self.ohm.count).map(|k| self.ohm.node(k).exp()).collect();
+        // of a law with its parameters, at every resistance: films side by side
+        let mut column = |film: Film| -> Vec<(f64, f64)> {
             alone.contacts[0].film = film;
-            let found = distortion(&mut solver, &alone, (TONE_HZ, emf_v), &[ohm], HARMONICS);
-            let power: f64 = found
-                .harmonics
-                .iter()
-                .zip(&shape[1..])
-                .map(|(h, (through, z))| (h.norm() * through / shape[0].0 * (size + ohm) / (z + ohm).norm()).powi(2))
-                .sum();
-            // what did not converge is a residue that the tables need no better than this
-            (
-                power.sqrt().max(LEAST_RESIDUE).ln(),
-                if found.fundamental_db.is_finite() { found.fundamental_db } else { 0.0 },
-            )
+            let ohm = [Values::Many(&nodes)];
+            let asked = Asked {
+                frequency_hz: Values::One(TONE_HZ),
+                emf_v: Values::One(emf_v),
+                film_ohm: &ohm,
+                harmonics: HARMONICS,
+            };
+            // nobody stops it
+            let Ok(found) = distortion_many(&alone, asked, nodes.len(), &Unwatched) else {
+                return vec![(LEAST_RESIDUE.ln(), 0.0); nodes.len()];
+            };
+            let one = |((ohm, harmonics), fundamental_db): ((&f64, &[Complex64]), &f64)| {
+                let power: f64 = harmonics
+                    .iter()
+                    .zip(&shape[1..])
+                    .map(|(h, (through, z))| {
+                        (h.norm() * through / shape[0].0 * (size + ohm) / (z + ohm).norm()).powi(2)
+                    })
+                    .sum();
+                // what did not converge is a residue that the tables need no better than this
+                let fundamental_db = if fundamental_db.is_finite() { *fundamental_db } else { 0.0 };
+                (power.sqrt().max(LEAST_RESIDUE).ln(), fundamental_db)
+            };
+            nodes.iter().zip(found.harmonics.chunks_exact(HARMONICS)).zip(&found.fundamental_db).map(one).collect()
         };
-        for k in 0..self.ohm.count {
-            let resistance_ohm = self.ohm.node(k).exp();
-            for s in 0..self.scale.count {
-                let scale_v = self.scale.node(s).exp();
-                self.tunnelling.push(one(Film::Tunnelling { resistance_ohm, scale_v }));
-            }
-            for n in 0..self.ideality.count {
-                for l in 0..self.leak.count {
-                    let (ideality, leak_ratio) = (self.ideality.node(n), leak_of(self.leak.node(l)));
-                    self.rectifying.push(one(Film::Rectifying { resistance_ohm, ideality, leak_ratio }));
-                }
-            }
-            self.bridged.push(one(Film::Bridged { resistance_ohm }));
-        }
+        let resistance_ohm = 1.0;
+        let scales = (0..self.scale.count).map(|s| self.scale.node(s).exp());
+        let tunnelling: Vec<_> = scales.map(|scale_v| column(Film::Tunnelling { resistance_ohm, scale_v })).collect();
+        let of_diodes = (0..self.ideality.count * self.leak.count).map(|number| {
+            let (n, l) = (number / self.leak.count, number % self.leak.count);
+            let (ideality, leak_ratio) = (self.ideality.node(n), leak_of(self.leak.node(l)));
+            Film::Rectifying { resistance_ohm, ideality, leak_ratio }
+        });
+        let rectifying: Vec<_> = of_diodes.map(&mut column).collect();
+        let bridged = column(Film::Bridged { resistance_ohm });
+        // resistance after resistance, in each parameter after parameter
+        let by_ohm = |columns: &[Vec<(f64, f64)>]| {
+            (0..nodes.len()).flat_map(|k| columns.iter().map(move |column| column[k])).collect::<Vec<_>>()
+        };
+        self.tunnelling = by_ohm(&tunnelling);
+        self.rectifying = by_ohm(&rectifying);
+        self.bridged = bridged;
     }
 
     /// Share of the signal that passes a steady resistance, against a perfect contact.
@@ -296,11 +312,43 @@ mod tests {
     use super::*;
     use crate::circuit::Lead;
     use crate::judgement::uncertainty::Stream;
+    use crate::response::distortion::distortion;
+    use crate::response::steady::solve::Solver;
 
     fn section(source: Source, capacitance_f: f64, load: Load) -> Network {
         let lead = Lead { capacitance_f, ..Lead::default() };
         let path = vec![PathItem::Lead(lead), PathItem::Contact(Contact::ohmic("k", 0.0))];
         Network::from_section(&Section { name: "s".into(), source: Some(source), path, load }).unwrap()
+    }
+
+    #[test]
+    fn tables_are_the_solver_at_their_nodes() {
+        let source = Source { emf_v: 0.5, resistance_ohm: 2200.0, inductance_h: 0.0 };
+        let network = section(source, 0.0, Load::resistance(22e3));
+        let deeds = Deeds::new(&network, 0, 0.5, &Priors::default());
+        let (mut alone, mut solver) = (network, Solver::default());
+        for k in [0, 7, 17] {
+            let resistance_ohm = deeds.ohm.node(k).exp();
+            for (s, n, l) in [(0, 0, 0), (3, 1, 4), (7, 2, 8)] {
+                let (ideality, leak_ratio) = (deeds.ideality.node(n), leak_of(deeds.leak.node(l)));
+                for film in [
+                    Film::Tunnelling { resistance_ohm, scale_v: deeds.scale.node(s).exp() },
+                    Film::Rectifying { resistance_ohm, ideality, leak_ratio },
+                    Film::Bridged { resistance_ohm },
+                ] {
+                    alone.contacts[0].film = film;
+                    let exact = distortion(&mut solver, &alone, (TONE_HZ, 0.5), &[resistance_ohm], HARMONICS);
+                    let residue = exact.harmonics[..HARMONICS - 1].iter().map(Complex64::norm_sqr).sum::<f64>().sqrt();
+                    let found = deeds.of(&film);
+                    assert!(
+                        (found.residue - residue).abs() < 1e-8 * residue + LEAST_RESIDUE,
+                        "{film:?}: {found:?} {residue}"
+                    );
+                    let loss_db = deeds.loss_db(resistance_ohm) - exact.fundamental_db;
+                    assert!((found.loss_db - loss_db).abs() < 1e-8, "{film:?}: {found:?} {loss_db}");
+                }
+            }
+        }
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::*;
 use crate::circuit::stage::Equalisation;
 use crate::circuit::{Chain, ChainItem, Stage};
 use crate::response::distortion::distortion;
+use crate::response::steady::solve::Solver;
 
 #[test]
 fn what_the_stage_behind_takes_off_the_harmonics_is_taken_off_the_residue() {
