@@ -358,8 +358,8 @@ fn of_one_loop<S: Simd>(rho: Lanes<S>, (twice, square): Pair<S>) -> Lanes<S> {
 
 impl Kernel<f64> for Collapsed<'_> {
     fn points(&self) -> usize {
-        // whole rows
-        self.rows.as_ref().map_or(CHUNK, |rows| (CHUNK / rows.length).max(1) * rows.length)
+        // whole rows, so many that most pieces have two or more of them
+        self.rows.as_ref().map_or(CHUNK, |rows| (2 * CHUNK / rows.length).max(1) * rows.length)
     }
 
     #[inline(always)]

@@ -77,7 +77,7 @@ def main():
     alone.imports()
     alone.scaling()
     if not quick:
-        alone.threads()
+        alone.threads(machine)
         alone.draws()
 
 

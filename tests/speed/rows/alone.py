@@ -88,14 +88,15 @@ def large(name):
     print(json.dumps(wall))
 
 
-def threads():
+def threads(machine):
     for name in (GIVEN, NEW, FILMS):
         spent = {1: [], 2: []}
         for _ in range(3 if name == FILMS else 7):
             for count, times in spent.items():
                 times.append(child("large", name, threads=count))
         one, two = (statistics.median(spent[count]) for count in (1, 2))
-        print(f"{name}: one thread {one:.3f} s, two {two:.3f} s: {one / two:.2f} times (wanted 1.8)")
+        memory = f"; the machine's memory {machine['gb_s_all'] / machine['gb_s_one']:.2f} times" if machine and name != FILMS else ""
+        print(f"{name}: one thread {one:.4f} s, two {two:.4f} s: {one / two:.2f} times (wanted 1.8){memory}")
 
 
 def scaling():
