@@ -2,7 +2,7 @@
 
 Conventions: SI units with the unit in the name; rms of a sine unless the name says peak; EMF is open circuit; loss is
 positive for quieter; residue is a ratio to the fundamental; exp(+j omega t). ``_Num`` is a number or anything numpy takes
-as an array of real numbers; all arguments of one call broadcast to one shape S; all scalars in, a float out.
+as an array of real numbers; all arguments of one call broadcast to one shape S; all scalars in, a float out (where there is no ``out``).
 """
 
 import os
@@ -702,7 +702,8 @@ class _System(_Value):
         """20 log10 |transfer with perfect contacts / transfer|, dB: positive is quieter. Raises InputError.
 
         out: float64 array of shape S in C order (a memory map too) that is written and returned in place of a new one; large sweeps one after
-        another save the time for new memory. It shares none with the arguments; a call that is interrupted leaves part of it written.
+        another save the time for new memory. Memory that arguments are read from is refused (two maps of one file are not seen to be one), and so
+        is an array that another thread's call uses. A call that is interrupted leaves part of it written.
         """
     def crosstalk_db(self, /, frequency_hz: _Num, *, contacts: _Contacts | None = None, out: _Reals | None = None) -> _Floats:
         """Level of the silent channel over the driven one, dB, through contacts in a shared return; -inf without one.

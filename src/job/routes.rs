@@ -2,7 +2,7 @@
 
 use super::model::Job;
 use super::route::Route;
-use crate::bench::{Channel, Heard};
+use crate::bench::{Channel, Heard, Strength};
 use crate::error::InputError;
 use crate::hearing::level::Sensitivity;
 use crate::judgement::needs::{LISTENING_DB, Need, Noticed};
@@ -32,16 +32,17 @@ impl Routes {
         let by_sheet = |route: &Route| if route.to_the_ear { route.output_v.min(LISTENING_V) } else { route.output_v };
         let output_v = heard_bad.and_then(|h| h.output_v).or(reference.map(by_sheet)).unwrap_or(0.0);
         let mut routes = Self { all, output_v, noticed: Vec::new() };
-        let mut before = None;
+        let mut known: Vec<(Strength, Noticed)> = Vec::new();
         for heard in &job.heard {
             let level_db = routes.level_at_ear_db(job, heard);
             let place = || format!("level at the ear, route \"{}\"", heard.route);
-            // one after another are often listened to alike
-            let noticed = match before {
-                Some((level, strength, noticed)) if (level, strength) == (level_db, heard.strength) => noticed,
-                _ => Noticed::at(level_db, heard.strength).map_err(|e| e.within(&place()).at_line(heard.line))?,
+            let alike =
+                known.iter().find(|(strength, noticed)| (*strength, noticed.level_db) == (heard.strength, level_db));
+            let noticed = match alike {
+                Some((_, noticed)) => *noticed,
+                None => Noticed::at(level_db, heard.strength).map_err(|e| e.within(&place()).at_line(heard.line))?,
             };
-            before = Some((level_db, heard.strength, noticed));
+            known.push((heard.strength, noticed));
             routes.noticed.push((heard.line, heard.route.clone(), noticed));
         }
         Ok(routes)

@@ -4,14 +4,16 @@
 //! numpy sees them. Complex, text, NaN, infinite and out-of-range values are errors that name the argument.
 
 use super::errors::{guarded, input_error};
+use super::out::{self, is_masked};
 use crate::error::InputError;
 use crate::response::sweep::Values;
 use crate::watch::{Stopped, Watch};
-use numpy::{BorrowError, Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
+use numpy::{Element, IntoPyArray, PyArrayDyn, PyArrayMethods, PyReadonlyArrayDyn, PyUntypedArrayMethods};
 use pyo3::IntoPyObjectExt;
 use pyo3::PyTypeInfo;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyFloat, PyInt};
+use std::ops::Range;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, OnceLock, PoisonError};
 use std::thread::ThreadId;
@@ -79,13 +81,6 @@ fn ready<'a, 'py>(object: &'a Bound<'py, PyAny>) -> Option<&'a Bound<'py, PyArra
     (plain && aligned && array.ndim() > 0 && array.is_c_contiguous()).then_some(array)
 }
 
-/// Whether this is an array with a mask: `np.ma.masked` and classes of a user's own are MaskedArrays too.
-fn is_masked(object: &Bound<'_, PyAny>) -> bool {
-    let masked =
-        |class: Bound<'_, PyAny>| class.getattr("__name__").is_ok_and(|name| name.eq("MaskedArray").unwrap_or(false));
-    object.get_type().mro().iter().any(masked)
-}
-
 /// What numpy takes as real numbers, whatever their values.
 fn held<'py>(place: &str, object: &Bound<'py, PyAny>, allowed: &str) -> PyResult<Held<'py>> {
     let py = object.py();
@@ -125,6 +120,15 @@ pub(super) fn number_of(place: &str, object: &Bound<'_, PyAny>) -> PyResult<Resu
     })
 }
 
+/// An array to read; while another call writes it, it is none.
+fn reading<'py>(place: &str, array: &Bound<'py, PyArrayDyn<f64>>) -> PyResult<PyReadonlyArrayDyn<'py, f64>> {
+    let in_use = |_| {
+        let allowed = "allowed: an array that no other call writes meanwhile";
+        input_error(array.py(), InputError::new(place, "an array that another call writes with out=", allowed))
+    };
+    array.try_readonly().map_err(in_use)
+}
+
 /// Arguments on their way to one shape.
 pub(super) struct Arguments<'py> {
     py: Python<'py>,
@@ -147,7 +151,7 @@ impl<'py> Arguments<'py> {
                 }
             }
             Held::Array(array) => {
-                let view = array.readonly();
+                let view = reading(place, array)?;
                 let fine = view.as_slice()?.iter().fold(true, |fine, &value| fine & domain.holds(value));
                 let bad = if fine { None } else { first_outside(&view, domain) };
                 if let Some(bad) = bad {
@@ -189,19 +193,19 @@ impl<'py> Arguments<'py> {
             shaped_by = place;
         }
         let mut columns = Vec::with_capacity(self.held.len());
-        for (_, held) in &self.held {
+        for (place, held) in &self.held {
             columns.push(match held {
                 Held::Scalar(value) => Column::One(*value),
-                Held::Array(array) if array.len() == 1 => Column::One(array.readonly().as_slice()?[0]),
+                Held::Array(array) if array.len() == 1 => Column::One(reading(place, array)?.as_slice()?[0]),
                 Held::Array(array) => {
                     if let Some(each) = spread(array.shape(), &shape) {
-                        columns.push(Column::Spread(array.readonly(), each));
+                        columns.push(Column::Spread(reading(place, array)?, each));
                         continue;
                     }
                     let numpy = self.py.import("numpy")?;
                     let full = numpy.call_method1("broadcast_to", (array, shape.clone()))?;
                     let full = numpy.call_method1("ascontiguousarray", (full,))?;
-                    Column::Many(full.cast_into::<PyArrayDyn<f64>>()?.readonly())
+                    Column::Many(reading(place, &full.cast_into::<PyArrayDyn<f64>>()?)?)
                 }
             });
         }
@@ -271,7 +275,7 @@ impl<'py> Columns<'py> {
     {
         let size = self.size;
         if let Some(to) = to {
-            self.fill(&self.taken::<T>(to)?, work)?;
+            out::fill(&out::taken::<T>(to, &self.shape, self.read_from()?)?, work)?;
             return Ok(to.clone().unbind());
         }
         if size < OWN_MEMORY_FROM {
@@ -284,53 +288,20 @@ impl<'py> Columns<'py> {
         }
         let empty = self.py.import("numpy")?.call_method1("empty", (self.shape.clone(), T::get_dtype(self.py)))?;
         let array = empty.cast_into::<PyArrayDyn<T>>()?;
-        self.fill(&array, work)?;
+        out::fill(&array, work)?;
         Ok(array.into_any().unbind())
     }
 
-    /// Lets work write an array.
-    fn fill<T: Element + Send>(
-        &self,
-        array: &Bound<'py, PyArrayDyn<T>>,
-        work: impl FnOnce(&mut [T], &dyn Watch) -> Result<(), Stopped> + Send,
-    ) -> PyResult<()> {
-        let refused = |error: BorrowError| {
-            let (value, allowed) = match error {
-                BorrowError::NotWriteable => ("a read-only array", "allowed: an array that can be written"),
-                _ => ("memory that an argument is read from", "allowed: an array that shares none with the arguments"),
-            };
-            input_error(self.py, InputError::new("out", value, allowed))
-        };
-        let mut view = array.try_readwrite().map_err(refused)?;
-        let out = view.as_slice_mut()?;
-        run(self.py, |watch| work(out, watch))
-    }
-
-    /// The caller's array, of the common shape.
-    fn taken<T: Element>(&self, to: &Bound<'py, PyAny>) -> PyResult<Bound<'py, PyArrayDyn<T>>> {
-        let kind = T::get_dtype(self.py).to_string();
-        let refused = |value: String, allowed: String| input_error(self.py, InputError::new("out", value, allowed));
-        let allowed = || format!("allowed: a numpy array of {kind}");
-        if is_masked(to) {
-            return Err(refused("a masked array".to_owned(), allowed()));
+    /// Addresses of the memory that arguments are read from while work goes on.
+    fn read_from(&self) -> PyResult<Vec<Range<usize>>> {
+        let mut all = Vec::new();
+        for column in &self.columns {
+            if let Column::Spread(array, _) | Column::Many(array) = column {
+                let ends = array.as_slice()?.as_ptr_range();
+                all.push(ends.start as usize..ends.end as usize);
+            }
         }
-        let Ok(array) = to.cast::<PyArrayDyn<T>>() else {
-            let found = match to.getattr("dtype") {
-                Ok(dtype) => format!("values of type {dtype}"),
-                Err(_) => to.get_type().name()?.to_string(),
-            };
-            return Err(refused(found, allowed()));
-        };
-        if array.shape() != self.shape {
-            return Err(refused(format!("shape {:?}", array.shape()), format!("allowed: shape {:?}", self.shape)));
-        }
-        if !array.is_c_contiguous() || array.data() as usize % align_of::<T>() != 0 {
-            return Err(refused(
-                "values that do not lie one after another".to_owned(),
-                "allowed: C order, aligned".to_owned(),
-            ));
-        }
-        Ok(array.clone())
+        Ok(all)
     }
 
     /// A result: a plain number where every argument was one, else an array of the common shape.

@@ -21,6 +21,7 @@ mod level_cycle;
 mod linear;
 mod loads;
 mod number;
+mod out;
 mod physics;
 mod residue;
 mod shop;

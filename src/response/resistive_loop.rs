@@ -4,12 +4,14 @@
 //! harmonics are the load's. Checked against the closed forms for a weak nonlinearity (Sansen, IEEE TCAS-II 46, 1999
 //! \[memory\]): `HD2 = A a2 / (2 (1+T)^2)`, `HD3 = A^2 (a3 (1+T) - 2 T a2^2) / (4 (1+T)^4)`, `T = Z/R`.
 
-use super::distortion::{Outcome, distortion};
-use super::steady::solve::Solver;
+use super::distortion::Outcome;
+use super::distortion_many::{Asked, distortion_many};
+use super::sweep::Values;
 use crate::circuit::chain::Network;
 use crate::circuit::{Contact, Load, PathItem, Section, Source};
 use crate::physics::Film;
 use crate::physics::series::Series;
+use crate::watch::Unwatched;
 
 /// Samples of one period; enough for a residue above 1e-9 from the smooth laws used here.
 const SAMPLES: usize = 256;
@@ -53,8 +55,7 @@ pub fn steady_residue(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
 #[must_use]
 pub fn worst_steady_residue(law: &str, resistance_ohm: f64, loop_ohm: f64, emf_v: f64) -> Option<f64> {
     let films = films(law, resistance_ohm)?;
-    let mut solver = Solver::default();
-    films.into_iter().map(|film| solved_residue(&mut solver, film, loop_ohm, emf_v)).reduce(f64::max)
+    films.into_iter().map(|film| solved_residue(film, loop_ohm, emf_v)).reduce(f64::max)
 }
 
 /// Films of a law's family that stand for all.
@@ -75,7 +76,7 @@ fn films(law: &str, resistance_ohm: f64) -> Option<Vec<Film>> {
 }
 
 /// As [`steady_residue`], by the solver, with as many instants as the film asks for; by samples where that has no answer.
-fn solved_residue(solver: &mut Solver<'_>, film: Film, loop_ohm: f64, emf_v: f64) -> f64 {
+fn solved_residue(film: Film, loop_ohm: f64, emf_v: f64) -> f64 {
     let half_ohm = 0.5 * loop_ohm;
     let section = Section {
         name: "loop".into(),
@@ -83,9 +84,14 @@ fn solved_residue(solver: &mut Solver<'_>, film: Film, loop_ohm: f64, emf_v: f64
         path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("film", 0.0) })],
         load: Load::resistance(half_ohm),
     };
-    let solve = |network| distortion(solver, &network, (ANY_HZ, emf_v), &[film.resistance_ohm()], 0);
-    match Network::from_section(&section).map(solve) {
-        Ok(found) if found.outcome == Outcome::Converged => found.thd_f,
+    let film_ohm = [Values::One(film.resistance_ohm())];
+    let asked =
+        Asked { frequency_hz: Values::One(ANY_HZ), emf_v: Values::One(emf_v), film_ohm: &film_ohm, harmonics: 1 };
+    // the road of many: stiff films stand on instants where they bend
+    let solved =
+        Network::from_section(&section).ok().and_then(|network| distortion_many(&network, asked, 1, &Unwatched).ok());
+    match solved {
+        Some(found) if found.outcome[0] == Outcome::Converged as u8 => found.thd_f[0],
         _ => steady_residue(&film, loop_ohm, emf_v),
     }
 }

@@ -26,7 +26,7 @@
 //! for then are its stores (`perf`). A first piece whose terms follow
 //! from those of the loss, as in the others, was 6e-15 off near nothing; moved from nothing it is 1e-15.
 //!
-//! Of 8 million losses new memory is a third to a half: the system sets 64 MB of it to zero. An array that is there (`out=`) saves that: 13.5 to 17 ms in one thread
+//! Of 8 million losses new memory is a quarter of the time in one thread, two fifths in two: the system sets 64 MB of it to zero. An array that is there (`out=`) saves that: 13.5 to 17 ms in one thread
 //! became 10 to 13, 9 to 12 in two 5.5 to 7.5 (by loops that are not in this tree; the table has both).
 //!
 //! Two thirds of what was won before were calls: closures that are bound by `let`, handed to `array::from_fn`, or handed on as
@@ -111,7 +111,7 @@
 //! # Assess
 //!
 //! A small sheet of four contacts took 75 ms without draws: half of it 256 samples for each of 19 films of every contact and channel, a quarter the least residue that
-//! is heard, found again for every line of what was heard. The solver's direct road and an answer kept for the usual level made that 15 ms. With its default
+//! is heard, found again for every line of what was heard. The films by the road of many, one at a time, and an answer kept for each level made that 15 ms. With its default
 //! draws it took 290 ms, of which half went into tables of what a film does (648 films each, one after another); side by side, 96 ms (by loops that are not
 //! in this tree; more draws are `alone.draws()` of the table).
 //!

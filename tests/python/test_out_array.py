@@ -1,6 +1,9 @@
 """out=: the answer in an array of the caller's, the same bits as in a new one; what cannot take it is refused by name and stays as it was."""
 
+import threading
+
 import numpy as np
+import pandas as pd
 import pytest
 import weaklink as wl
 
@@ -72,7 +75,9 @@ REFUSED = {
     "float32": (lambda: np.zeros(SHAPE, np.float32), "out: values of type float32; allowed: a numpy array of float64"),
     "complex": (lambda: np.zeros(SHAPE, complex), "out: values of type complex128; allowed: a numpy array of float64"),
     "big endian": (lambda: np.zeros(SHAPE, ">f8"), "out: values of type >f8; allowed: a numpy array of float64"),
-    "a list": (lambda: [[0.0] * 97] * 211, "out: list; allowed: a numpy array of float64"),
+    "a list": (lambda: [[0.0] * 97] * 211, "out: an object of type list; allowed: a numpy array of float64"),
+    "a table": (lambda: pd.DataFrame(np.zeros(SHAPE)), "out: an object of type DataFrame; allowed: a numpy array of float64"),
+    "a number": (lambda: np.float64(0.0), "out: an object of type float64; allowed: a numpy array of float64"),
     "Fortran order": (lambda: np.zeros(SHAPE, order="F"), "out: values that do not lie one after another; allowed: C order, aligned"),
     "strided": (lambda: np.zeros((211, 194))[:, ::2], "out: values that do not lie one after another; allowed: C order, aligned"),
     "unaligned": (unaligned, "out: values that do not lie one after another; allowed: C order, aligned"),
@@ -100,6 +105,61 @@ def test_memory_of_an_argument_is_refused():
     section().loss_db(FREQUENCY, contacts={"k": both[0]}, out=both[1])
     assert (both[0] == 10.0).all()
     assert np.array_equal(both[1], section().loss_db(FREQUENCY, contacts={"k": both[0]}))
+
+
+@pytest.mark.parametrize("again", ["two views of a buffer", "strides", "memoryview"])
+def test_memory_of_an_argument_is_seen_through_another_owner(again):
+    count = 5000
+    memory = bytearray(8 * (count + 1))
+    whole = np.frombuffer(memory)
+    whole[:] = 10.0
+    ohms = whole[:count]
+    out = {
+        "two views of a buffer": lambda: np.frombuffer(memory, offset=8),
+        "strides": lambda: np.lib.stride_tricks.as_strided(whole[1:], (count,), (8,)),
+        "memoryview": lambda: np.asarray(memoryview(whole)[1:]),
+    }[again]()
+    with pytest.raises(wl.InputError, match="out: memory that an argument is read from"):
+        section().loss_db(1e3, contacts={"k": ohms}, out=out)
+    assert (whole == 10.0).all()
+
+
+def test_an_array_that_another_call_writes_is_an_error_and_no_panic():
+    out, seen, stop = np.full((20_000, 97), 5.0), [], threading.Event()
+    ohms = np.linspace(1.0, 1e3, 20_000)[:, None]
+
+    def use(what):
+        while not stop.is_set():
+            try:
+                what()
+            except wl.InputError as error:
+                seen.append(str(error))
+            except BaseException as error:  # a panic is no Exception
+                seen.append(repr(error))
+
+    uses = [
+        lambda: section().loss_db(1e3, contacts={"k": out[:10, 0]}),
+        lambda: section().loss_db(1e3, contacts={"k": out[:10]}),
+        lambda: section().loss_db(1e3, contacts={"k": out[3:4, 0]}),
+        lambda: section().loss_db(FREQUENCY, contacts={"k": ohms}, out=out),
+    ]
+    threads = [threading.Thread(target=use, args=(what,)) for what in uses]
+    for thread in threads:
+        thread.start()
+    for _ in range(150):
+        try:
+            section().loss_db(FREQUENCY, contacts={"k": ohms}, out=out)
+        except wl.InputError as error:
+            seen.append(str(error))
+    stop.set()
+    for thread in threads:
+        thread.join()
+    texts = set(seen)
+    assert texts, "they never met"
+    assert texts <= {
+        'contacts["k"]: an array that another call writes with out=; allowed: an array that no other call writes meanwhile',
+        "out: an array that another call uses; allowed: an array that no other call reads or writes meanwhile",
+    }
 
 
 def test_a_bad_argument_leaves_it_alone():

@@ -71,7 +71,7 @@ def draws():
               + (" (wanted under 10 s)" if count == 1_000_000 else ""))  # fmt: skip
 
 
-# fresh memory of 64 MB costs the system as much as the losses cost us: it is asked for with out=, and without
+# new memory of 64 MB is no small part of the time: with an array that is there, and without
 NEW, GIVEN = "loss_db, 8 million points, new memory", "loss_db, 8 million points, out="
 FILMS = "film THD, 8 million films"
 
