@@ -132,3 +132,30 @@ impl Routes {
         self.all.iter().find_map(|route| find(route).map(|index| (route, index, self.output_v)))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_line_has_what_is_noticed_at_its_own_level_and_strength() {
+        let lines =
+            [("slight", 70.0), ("plain", 70.0), ("slight", 80.0), ("plain", 80.0), ("plain", 71.0), ("slight", 70.0)];
+        let path = r#"{ from = "line source", path = ["selector / disc"], into = "50 kohm" }"#;
+        let mut text = format!("sheet = 1\ntitle = \"invented\"\n[section]\n\"in\" = {path}\n[route]\n");
+        for number in 0..lines.len() {
+            text += &format!("\"{number}\" = [\"in\"]\n");
+        }
+        for (number, (strength, level)) in lines.iter().enumerate() {
+            text += &format!("[[heard]]\nroute = \"{number}\"\nleft = \"grit\"\n");
+            text += &format!("strength = \"{strength}\"\nlevel = \"{level} dB\"\n");
+        }
+        let job = crate::job::read(&text, "s", &|_| Err(std::io::ErrorKind::NotFound.into())).unwrap();
+        let routes = Routes::new(&job).unwrap();
+        for (number, (strength, level)) in lines.iter().enumerate() {
+            let heard = job.heard.iter().find(|heard| heard.route == number.to_string()).unwrap();
+            let strength = if *strength == "plain" { Strength::Plain } else { Strength::Slight };
+            assert_eq!(routes.noticed(heard), Some(Noticed::at(*level, strength).unwrap()), "{number}");
+        }
+    }
+}

@@ -329,7 +329,7 @@ mod tests {
         let (mut alone, mut solver) = (network, Solver::default());
         for k in [0, 7, 17] {
             let resistance_ohm = deeds.ohm.node(k).exp();
-            for (s, n, l) in [(0, 0, 0), (3, 1, 4), (7, 2, 8)] {
+            for (s, n, l) in [(0, 0, 0), (3, 0, 4), (7, 2, 3)] {
                 let (ideality, leak_ratio) = (deeds.ideality.node(n), leak_of(deeds.leak.node(l)));
                 for film in [
                     Film::Tunnelling { resistance_ohm, scale_v: deeds.scale.node(s).exp() },
