@@ -21,7 +21,7 @@
 //! Many rows of the same frequencies, each at one resistance of one loop, need no logarithms (`collapsed::rows`): within a piece of the resistances the
 //! loss is eight terms. Rows of a piece go two at a time in a chunk: a term is loaded once for both, as eight loads a vector are as much work as its eight multiply-adds, and
 //! the terms stay in the nearest cache. Back to back, old and new in turns, 1.3 to 1.6 ms of logarithms became 0.5 to 0.6 for 800 000 points, and 0.4 to 0.6
-//! two rows at a time. Between other work it is memory: 9 ms of nothing but waiting beforehand make 0.5 ms into 1.1, of
+//! two rows at a time (by loops that are not in this tree; the table prints 0.6 to 1.0 on a restless machine). Between other work it is memory: 9 ms of nothing but waiting beforehand make 0.5 ms into 1.1, of
 //! both threads, and `fill` of as much memory by numpy goes from 0.3 to 0.5 or 0.8 ms likewise (a neighbour has the third cache by then). What such a call waits
 //! for then are its stores (`perf`). A first piece whose terms follow
 //! from those of the loss, as in the others, was 6e-15 off near nothing; moved from nothing it is 1e-15.
@@ -139,7 +139,7 @@
 //!
 //! * Stores past the caches (`movnt`, `unsafe`) for rows of a loss: 800 000 points between other work 0.94 ms became 0.99, and their sum taken afterwards made 1.33 ms into 1.47,
 //!   as whoever reads next waits instead; 8 million into an array that is there 5.8 to 7.2 ms became 6.2 to 6.6, into new memory 11 to 12 became 10 to 13. In a
-//!   program of its own without numpy's large pages they had saved a quarter.
+//!   program of its own without numpy's large pages they had saved a quarter. This and the next two by loops that are not in this tree.
 //! * All rows of a piece one after the other over the whole answer: as fast back to back, but scattered rows wait longer for memory that is not near.
 //! * Threads that take runs of 2 MiB, not to be in one large page of new memory together: 7 % of 8 million losses, nothing of fewer.
 //! * A transform for the lines of many even instants: not needed, as no film that would want it stays there.
