@@ -7,12 +7,13 @@
 //! ([`TABLE_ERROR`]). Loss without a film is exact.
 
 use super::priors::Priors;
+use crate::circuit::Role;
 use crate::circuit::chain::{Link, Network};
 use crate::circuit::ports::Ports;
-use crate::circuit::{Contact, Load, PathItem, Role, Section, Source};
 use crate::physics::Film;
 use crate::physics::constants::THERMAL_VOLTAGE_V;
 use crate::response::distortion_many::{Asked, distortion_many};
+use crate::response::resistive_loop;
 use crate::response::sweep::Values;
 use crate::watch::Unwatched;
 use num_complex::Complex64;
@@ -109,14 +110,6 @@ fn after(links: &[Link], perfect: &[f64], hz: f64) -> Complex64 {
     links.iter().map(one).product()
 }
 
-/// A loop of a resistance with one contact.
-fn resistive(loop_ohm: f64) -> Option<Network> {
-    let source = Source { emf_v: 1.0, resistance_ohm: 0.0, inductance_h: 0.0 };
-    let path = vec![PathItem::Contact(Contact::ohmic("k", 0.0))];
-    let section = Section { name: "loop".into(), source: Some(source), path, load: Load::resistance(loop_ohm) };
-    Network::from_section(&section).ok()
-}
-
 impl Deeds {
     /// Solves the tables of contact `index` for an EMF of its own section, V rms.
     #[must_use]
@@ -187,7 +180,7 @@ impl Deeds {
             .map(|h| (gain(h) * ports.transfer_impedance[at(h)].norm(), ports.loop_impedance[at(h)]))
             .collect();
         let size = self.loop_ohm.norm();
-        let Some(mut alone) = resistive(size) else { return };
+        let Some(mut alone) = resistive_loop::network(Film::Ohmic { resistance_ohm: 0.0 }, size) else { return };
         let emf_v = self.open_peak_v / SQRT_2;
         let nodes: Vec<f64> = (0..self.ohm.count).map(|k| self.ohm.node(k).exp()).collect();
         // of a law with its parameters, at every resistance: films side by side
@@ -310,7 +303,7 @@ impl Deeds {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::circuit::Lead;
+    use crate::circuit::{Contact, Lead, Load, PathItem, Section, Source};
     use crate::judgement::uncertainty::Stream;
     use crate::response::distortion::distortion;
     use crate::response::steady::solve::Solver;

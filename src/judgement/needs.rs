@@ -53,15 +53,12 @@ impl Noticed {
             return Err(InputError::new("level_db", level_db, allowed));
         }
         // most sheets say nothing of levels, and one answer costs milliseconds
-        static AT_THE_USUAL_LEVEL: OnceLock<(f64, f64)> = OnceLock::new();
-        let usual = if level_db == LISTENING_DB { AT_THE_USUAL_LEVEL.get().copied() } else { None };
-        let (silent, placed_well) = match usual {
-            Some(found) => found,
-            None => just_noticed(level_db)?,
+        static AT_THE_USUAL_LEVEL: OnceLock<Result<(f64, f64), InputError>> = OnceLock::new();
+        let (silent, placed_well) = if level_db == LISTENING_DB {
+            AT_THE_USUAL_LEVEL.get_or_init(|| just_noticed(LISTENING_DB)).clone()?
+        } else {
+            just_noticed(level_db)?
         };
-        if level_db == LISTENING_DB {
-            AT_THE_USUAL_LEVEL.get_or_init(|| (silent, placed_well));
-        }
         let times = if strength == Strength::Plain { PLAINLY } else { 1.0 };
         let extrapolated = level_db > PUBLISHED_TO_DB;
         Ok(Self { level_db, never_below: times * silent, surely_from: times * placed_well, extrapolated })

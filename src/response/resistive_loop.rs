@@ -19,6 +19,17 @@ const SAMPLES: usize = 256;
 /// Nothing in such a loop knows the frequency.
 const ANY_HZ: f64 = 1000.0;
 
+/// The loop as a network, all of its resistance at the load; nothing for a resistance that a load cannot have.
+pub(crate) fn network(film: Film, loop_ohm: f64) -> Option<Network> {
+    let section = Section {
+        name: "loop".into(),
+        source: Some(Source { emf_v: 1.0, resistance_ohm: 0.0, inductance_h: 0.0 }),
+        path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("film", 0.0) })],
+        load: Load::resistance(loop_ohm),
+    };
+    Network::from_section(&section).ok()
+}
+
 /// Voltage across the film for an instantaneous EMF in a loop of `loop_ohm`.
 #[must_use]
 pub fn film_voltage_v(film: &Film, loop_ohm: f64, emf_v: f64) -> f64 {
@@ -77,19 +88,11 @@ fn films(law: &str, resistance_ohm: f64) -> Option<Vec<Film>> {
 
 /// As [`steady_residue`], by the solver, with as many instants as the film asks for; by samples where that has no answer.
 fn solved_residue(film: Film, loop_ohm: f64, emf_v: f64) -> f64 {
-    let half_ohm = 0.5 * loop_ohm;
-    let section = Section {
-        name: "loop".into(),
-        source: Some(Source { emf_v, resistance_ohm: half_ohm, inductance_h: 0.0 }),
-        path: vec![PathItem::Contact(Contact { film, ..Contact::ohmic("film", 0.0) })],
-        load: Load::resistance(half_ohm),
-    };
     let film_ohm = [Values::One(film.resistance_ohm())];
     let asked =
         Asked { frequency_hz: Values::One(ANY_HZ), emf_v: Values::One(emf_v), film_ohm: &film_ohm, harmonics: 1 };
     // the road of many: stiff films stand on instants where they bend
-    let solved =
-        Network::from_section(&section).ok().and_then(|network| distortion_many(&network, asked, 1, &Unwatched).ok());
+    let solved = network(film, loop_ohm).and_then(|network| distortion_many(&network, asked, 1, &Unwatched).ok());
     match solved {
         Some(found) if found.outcome[0] == Outcome::Converged as u8 => found.thd_f[0],
         _ => steady_residue(&film, loop_ohm, emf_v),

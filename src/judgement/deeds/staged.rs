@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::circuit::stage::Equalisation;
-use crate::circuit::{Chain, ChainItem, Stage};
+use crate::circuit::{Chain, ChainItem, Contact, Load, PathItem, Section, Source, Stage};
 use crate::response::distortion::distortion;
 use crate::response::steady::solve::Solver;
 
